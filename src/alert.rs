@@ -1,0 +1,1 @@
+//! Life of an alert as one function of last state, verdict and now. Pure.

@@ -1,0 +1,1 @@
+//! The configuration file: as written, and as understood.

@@ -1,0 +1,1 @@
+//! The state of each device with its uncertainty, and forecasts. Pure and deterministic.

@@ -1,0 +1,1 @@
+//! The append-only record from which everything else can be rebuilt.

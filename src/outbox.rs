@@ -1,0 +1,1 @@
+//! Turns alert changes into messages with stable keys. Pure.

@@ -1,0 +1,1 @@
+//! A simulated site with known truth, for demo, tests and benches.

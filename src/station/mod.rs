@@ -1,0 +1,1 @@
+//! Which display and lamp must agree, the risk over time, the verdict and the advice. Pure.

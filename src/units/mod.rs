@@ -1,0 +1,12 @@
+//! Newtypes for time, light and identity, so that numbers and names of different kinds cannot be mixed.
+//!
+//! What lives here: values that carry a unit, and the checks that make a bad one impossible to build.
+//! What does not: colorimetry (`color`), any clock (`clock`), any zone but UTC (`zone`).
+
+mod ids;
+mod light;
+mod time;
+
+pub use ids::{BadId, DeviceId, InstrumentId, OperatorId, SiteId, StationId};
+pub use light::{Duv, Illuminance, Kelvin, Luminance, OutOfRange, Probability, UvPrime, Xy, Xyz};
+pub use time::{BadTime, Days, Hours, Time};

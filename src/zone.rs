@@ -1,0 +1,1 @@
+//! Local time of a site: reading what people write, and showing instants.
