@@ -1,1 +1,411 @@
 //! Which display and lamp must agree, the risk over time, the verdict and the advice. Pure.
+//!
+//! [`judge`] takes what is believed of a station's display and lamp and returns a [`Judgement`]: plain values. The two
+//! whites are compared in [`compare`], the probability of being out of tolerance is integrated in [`risk`] over the shapes
+//! of [`region`], what to do is chosen in [`advice`]. What is said about it is for `say`.
+
+pub mod advice;
+pub mod compare;
+mod judgement;
+pub mod normal;
+pub mod region;
+pub mod risk;
+
+pub use judgement::{Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDate, Spread, Unmeasured, Verdict};
+
+use std::f64::consts::PI;
+
+use crate::color::chromaticity::delta_uv;
+use crate::color::paper::{PaperError, PaperUnderLamp};
+use crate::color::words::direction;
+use crate::drift::{DeviceState, Params, Path, Summary};
+use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
+use crate::units::{Days, DeviceId, Time, UvPrime};
+use compare::{Comparison, Light, Scale, hypotheses};
+use risk::{Limits, risk_path};
+
+/// A risk now above this is a match that is out.
+pub const OUT_ABOVE: f64 = 0.5;
+/// Days further ahead than this are not looked at, whatever the readings reach back.
+const FARTHEST_DAYS: f64 = 1500.0;
+/// A date further ahead than this is called a guess (standards: never further than the readings reach back, nor this).
+const GUESS_BEYOND_DAYS: f64 = 180.0;
+/// A date rests on at least so many readings of each device, over so many days, or it is a guess.
+const GUESS_BELOW_READINGS: u64 = 5;
+const GUESS_BELOW_DAYS: f64 = 14.0;
+/// No date is given further ahead than this many times the time the readings span.
+const FARTHEST_SPANS: f64 = 6.0;
+/// A share of a limit from which a device's distance from its aim is worth a reason.
+const WORTH_SAYING: f64 = 0.3;
+
+/// What is believed of one device.
+#[derive(Clone, Copy)]
+pub struct Watched<'a> {
+    /// Its name.
+    pub id: &'a DeviceId,
+    /// What its model was told.
+    pub params: &'a Params,
+    /// Its state.
+    pub state: &'a DeviceState,
+    /// Where it should be: for a display that follows the paper, the paper white as it is.
+    pub aim: UvPrime,
+    /// Its level there: cd/m² for a display, lx for a lamp.
+    pub aim_level: Option<f64>,
+    /// The shared uncertainty of the instrument that reads it most.
+    pub bias: Bias,
+    /// The scatter of that instrument.
+    pub noise: Noise,
+}
+
+/// Everything a judgement rests on.
+pub struct Seen<'a> {
+    /// The station.
+    pub station: &'a Station,
+    /// Its usual paper.
+    pub paper: &'a Paper,
+    /// What a person can turn on its lamp.
+    pub adjustable: &'a [crate::site::Adjustable],
+    /// Its display.
+    pub display: Watched<'a>,
+    /// Its lamp.
+    pub lamp: Watched<'a>,
+}
+
+impl Seen<'_> {
+    /// How this station compares its two whites. Fails on a paper that is none, which `config` has ruled out.
+    pub fn comparison(&self) -> Result<Comparison<'_>, PaperError> {
+        let of = |device: &Watched| (device.state.scale_instrument().cloned(), device.bias);
+        let (display, lamp) = (of(&self.display), of(&self.lamp));
+        Ok(Comparison {
+            station: self.station,
+            paper: PaperUnderLamp::new(&self.paper.white)?,
+            display_aim: self.display.aim,
+            lamp_aim: self.lamp.aim,
+            scale: Scale::between((display.0.as_ref(), display.1), (lamp.0.as_ref(), lamp.1)),
+        })
+    }
+
+    /// The station's limits as the integrals take them.
+    pub fn limits(&self) -> Limits {
+        let judged = self.station.luminance != LuminanceRule::NotJudged;
+        Limits {
+            delta_uv: self.station.tolerance.delta_uv,
+            ln_ratio: self.station.tolerance.luminance_ratio.filter(|_| judged).map(libm::log),
+        }
+    }
+
+    /// Risk on each of the days, and of having been out by then, if nobody touches anything. The first day must be the
+    /// earliest.
+    pub fn risk_along(&self, comparison: &Comparison, times: &[Time]) -> risk::RiskPath {
+        let display = self.display.state.forecast(self.display.params, times);
+        let lamp = self.lamp.state.forecast(self.lamp.params, times);
+        let pairs = comparison.differences(&hypotheses(&display), &hypotheses(&lamp), times.len());
+        risk_path(&pairs, &self.limits())
+    }
+}
+
+/// A grid from `now` over `span`: daily at first, later coarser, the last exactly at the end.
+pub fn grid(now: Time, span: Days) -> Vec<Time> {
+    let mut times = vec![now];
+    let mut day = 0.0;
+    let mut step = 1.0;
+    while day + step * 1.5 < span.0 {
+        day += step;
+        times.push(now.plus(Days(day)));
+        if day >= 14.0 {
+            step *= 1.12;
+        }
+    }
+    if span.0 > 0.0 {
+        times.push(now.plus(span));
+    }
+    times
+}
+
+/// Judges a station as of `now`.
+pub fn judge(seen: &Seen, now: Time) -> Result<Judgement, PaperError> {
+    let station = seen.station;
+    let comparison = seen.comparison()?;
+    let times = grid(now, station.horizon);
+    let ahead = seen.risk_along(&comparison, &times);
+    let risk = ahead.on.first().copied().unwrap_or(1.0);
+    let risk_within = ahead.within.last().copied().unwrap_or(1.0);
+    let summaries = [&seen.display, &seen.lamp].map(|device| device.state.summary(device.params));
+
+    let max_risk = station.max_risk.get();
+    let over = risk > OUT_ABOVE || risk_within > max_risk;
+    let doubt = if over { doubtful(seen, &comparison, &times, max_risk) } else { None };
+    let blind = [&seen.display, &seen.lamp].into_iter().zip(&summaries).any(|(_, summary)| too_old(summary, station, now));
+    let verdict = if blind || doubt.is_some() {
+        Verdict::Unknown
+    } else if risk > OUT_ABOVE {
+        Verdict::Out
+    } else if risk_within > max_risk {
+        Verdict::AtRisk
+    } else {
+        Verdict::Matched
+    };
+
+    let picture = Picture::of(seen, &comparison, now);
+    let risk_date = risk_date(seen, &comparison, &summaries, now);
+    let mut judgement = Judgement {
+        station: station.id.clone(),
+        as_of: now,
+        verdict,
+        risk,
+        risk_within,
+        risk_date,
+        delta_uv: picture.delta_uv,
+        luminance_ratio: picture.luminance_ratio,
+        display_white: picture.display,
+        paper_white: picture.paper,
+        scale_uncertainty: (comparison.scale.uv, comparison.scale.ln_ratio),
+        reasons: Vec::new(),
+        advice: Vec::new(),
+    };
+    judgement.reasons = reasons(seen, &picture, &summaries, &judgement, doubt.as_ref());
+    judgement.advice = advice::advise(seen, &picture, &summaries, &judgement, doubt.as_ref());
+    Ok(judgement)
+}
+
+fn too_old(summary: &Summary, station: &Station, now: Time) -> bool {
+    match summary.last_read {
+        None => true,
+        Some((last, _)) => now.since(last) > station.max_age,
+    }
+}
+
+/// The devices whose fresh reading would bring the risk under its lines, if any would: then it is the doubt that is large.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Doubt {
+    /// The display's reading helps.
+    pub display: bool,
+    /// The lamp's reading helps.
+    pub lamp: bool,
+}
+
+fn doubtful(seen: &Seen, comparison: &Comparison, times: &[Time], max_risk: f64) -> Option<Doubt> {
+    let now = *times.first()?;
+    let fresh = |device: &Watched| device.state.after_fresh_reading(device.params, now, device.noise, times);
+    let (display, lamp) = (fresh(&seen.display), fresh(&seen.lamp));
+    let display_now = seen.display.state.forecast(seen.display.params, times);
+    let lamp_now = seen.lamp.state.forecast(seen.lamp.params, times);
+    let over = |display: &[(f64, &Path)], lamp: &[(f64, &Path)]| {
+        let path = risk_path(&comparison.differences(display, lamp, times.len()), &seen.limits());
+        let out = path.on.first().is_none_or(|risk| *risk > OUT_ABOVE);
+        out || path.within.last().is_none_or(|risk| *risk > max_risk)
+    };
+    let (display_read, lamp_read) = ([(1.0, &display)], [(1.0, &lamp)]);
+    if over(&display_read, &lamp_read) {
+        return None;
+    }
+    // The one reading that suffices, or both.
+    if !over(&display_read, &hypotheses(&lamp_now)) {
+        Some(Doubt { display: true, lamp: false })
+    } else if !over(&hypotheses(&display_now), &lamp_read) {
+        Some(Doubt { display: false, lamp: true })
+    } else {
+        Some(Doubt { display: true, lamp: true })
+    }
+}
+
+/// The numbers of a match at one instant.
+pub struct Picture {
+    /// See [`Judgement::delta_uv`].
+    pub delta_uv: Spread,
+    /// See [`Judgement::luminance_ratio`].
+    pub luminance_ratio: Option<Spread>,
+    /// The display's white.
+    pub display: EstimatedWhite,
+    /// The paper's white.
+    pub paper: EstimatedWhite,
+    /// The lamp's own white; `luminance` holds lx.
+    pub lamp: EstimatedWhite,
+    /// Standard uncertainty of the paper estimate.
+    pub paper_sd: f64,
+}
+
+impl Picture {
+    fn of(seen: &Seen, comparison: &Comparison, now: Time) -> Self {
+        let display = seen.display.state.forecast(seen.display.params, &[now]);
+        let lamp = seen.lamp.state.forecast(seen.lamp.params, &[now]);
+        let screen = Light::at(&display.likely, 0, seen.display.aim);
+        let light = Light::at(&lamp.likely, 0, seen.lamp.aim);
+        let paper = comparison.paper_under(&light);
+        let difference = comparison.difference(&screen, &light);
+        let (u, v) = difference.uv;
+        let distance = u.hypot(v);
+        let (uu, uv, vv) = difference.uv_cov;
+        let along = if distance > 0.0 {
+            (uu * u * u + 2.0 * uv * u * v + vv * v * v) / (distance * distance)
+        } else {
+            uu.max(vv)
+        };
+        let spread = |mean: f64, var: f64| Spread { mean, sd: var.max(0.0).sqrt() };
+        let level = |spot: Option<compare::Spot>, factor: f64| {
+            spot.map(|s| {
+                let median = libm::exp(s.mean) * factor;
+                Spread { mean: median, sd: median * s.var.max(0.0).sqrt() }
+            })
+        };
+        let paper_spread = paper.spread();
+        let paper_level = level(light.ln_level, paper.reflectance / PI);
+        let display_level = level(screen.ln_level, 1.0);
+        let ratio = display_level.zip(paper_level).map(|(d, p)| {
+            let relative = (d.sd / d.mean).hypot(p.sd / p.mean);
+            Spread { mean: d.mean / p.mean, sd: d.mean / p.mean * relative }
+        });
+        Self {
+            delta_uv: spread(distance, along),
+            luminance_ratio: ratio,
+            display: EstimatedWhite {
+                u: spread(screen.u.mean, screen.u.var),
+                v: spread(screen.v.mean, screen.v.var),
+                luminance: display_level,
+            },
+            paper: EstimatedWhite {
+                u: spread(paper.uv.u, paper_spread.uu),
+                v: spread(paper.uv.v, paper_spread.vv),
+                luminance: paper_level,
+            },
+            lamp: EstimatedWhite {
+                u: spread(light.u.mean, light.u.var),
+                v: spread(light.v.mean, light.v.var),
+                luminance: level(light.ln_level, 1.0),
+            },
+            paper_sd: paper.estimate_sd,
+        }
+    }
+
+    /// Luminance ratio over what the station asks for; absent where it is not judged or not known.
+    pub fn ratio_to_rule(&self, station: &Station) -> Option<f64> {
+        match station.luminance {
+            LuminanceRule::DisplayToPaper(wanted) => self.luminance_ratio.map(|r| r.mean / wanted),
+            LuminanceRule::NotJudged => None,
+        }
+    }
+}
+
+/// The first day on which the risk of having been out passes the station's line, as far ahead as may honestly be said.
+fn risk_date(seen: &Seen, comparison: &Comparison, summaries: &[Summary; 2], now: Time) -> Option<RiskDate> {
+    let observed = summaries.iter().map(|s| s.observed.0).fold(f64::INFINITY, f64::min);
+    let few = summaries.iter().any(|s| s.used < GUESS_BELOW_READINGS) || observed < GUESS_BELOW_DAYS;
+    let farthest = (observed * FARTHEST_SPANS).min(FARTHEST_DAYS);
+    let times = grid(now, Days(farthest));
+    let path = seen.risk_along(comparison, &times);
+    let max_risk = seen.station.max_risk.get();
+    let passed = path.within.iter().position(|risk| *risk > max_risk)?;
+    let (after, risk_after) = (times.get(passed)?, path.within.get(passed)?);
+    // Between two days of a coarse grid the risk is taken to rise in a straight line.
+    let days = match passed.checked_sub(1).and_then(|b| Some((times.get(b)?, path.within.get(b)?))) {
+        Some((before, risk_before)) => {
+            let share = (max_risk - risk_before) / (risk_after - risk_before).max(f64::MIN_POSITIVE);
+            before.since(now).0 + share.clamp(0.0, 1.0) * after.since(*before).0
+        }
+        None => 0.0,
+    };
+    let days = days.ceil();
+    let guess = days > 0.0 && (few || days > observed || days > GUESS_BEYOND_DAYS);
+    Some(RiskDate { date: now.plus(Days(days)), guess })
+}
+
+fn reasons(
+    seen: &Seen,
+    picture: &Picture,
+    summaries: &[Summary; 2],
+    judgement: &Judgement,
+    doubt: Option<&Doubt>,
+) -> Vec<Reason> {
+    let station = seen.station;
+    let devices = [(&seen.display, &picture.display, &summaries[0]), (&seen.lamp, &picture.lamp, &summaries[1])];
+    let mut said = Vec::new();
+    for (device, _, summary) in devices {
+        match summary.last_read {
+            None => said.push(Reason::NeverRead { device: device.id.clone() }),
+            Some((last, _)) if judgement.as_of.since(last) > station.max_age => said.push(Reason::Stale {
+                device: device.id.clone(),
+                age: judgement.as_of.since(last),
+                limit: station.max_age,
+            }),
+            Some(_) => {}
+        }
+    }
+    if let Some(doubt) = doubt {
+        for ((device, _, summary), helps) in devices.into_iter().zip([doubt.display, doubt.lamp]) {
+            if helps && summary.last_read.is_some() && summary.waiting.is_empty() {
+                said.push(Reason::DoubtNotDrift {
+                    device: device.id.clone(),
+                    readings: summary.used,
+                    last: summary.last_read.map(|(last, _)| last),
+                });
+            }
+        }
+    }
+    let both_read = summaries.iter().all(|s| s.last_read.is_some());
+    let limit = station.tolerance.delta_uv;
+    let delta = picture.delta_uv.mean;
+    if both_read && delta > limit {
+        let seen_from_paper = direction(picture.paper.uv(), picture.display.uv());
+        said.push(Reason::WhitesDiffer { delta_uv: delta, limit, direction: seen_from_paper });
+    } else if both_read {
+        said.push(Reason::Holds { delta_uv: delta, limit });
+    }
+    if let (Some(limit), Some(ratio)) = (station.tolerance.luminance_ratio, picture.ratio_to_rule(station))
+        && both_read
+        && (ratio > limit || ratio < 1.0 / limit)
+    {
+        said.push(Reason::LuminancesDiffer { ratio, limit });
+    }
+    for (device, _, summary) in devices {
+        if let Some((_, probability)) = summary.waiting.last() {
+            said.push(Reason::PossibleStep { device: device.id.clone(), probability: *probability });
+        }
+    }
+    if judgement.verdict != Verdict::Matched {
+        let mut off: Vec<_> = devices
+            .into_iter()
+            .filter(|(_, _, summary)| summary.last_read.is_some())
+            .filter_map(|(device, white, _)| off_aim(device, white, station))
+            .collect();
+        off.sort_by(|a, b| b.0.total_cmp(&a.0));
+        said.extend(off.into_iter().map(|(_, reason)| reason));
+    }
+    for (device, _, summary) in devices {
+        if summary.held_count > 0 {
+            said.push(Reason::HeldBack { device: device.id.clone(), count: summary.held_count });
+        }
+    }
+    if station.luminance != LuminanceRule::NotJudged && station.tolerance.luminance_ratio.is_some() && both_read {
+        if picture.display.luminance.is_none() {
+            said.push(Reason::NotMeasured { what: Unmeasured::DisplayLuminance });
+        }
+        if picture.lamp.luminance.is_none() {
+            said.push(Reason::NotMeasured { what: Unmeasured::LampIlluminance });
+        }
+    }
+    if station.tolerance.ra_min.is_some() {
+        said.push(Reason::NotMeasured { what: Unmeasured::ColourRendering });
+    }
+    if picture.paper_sd > 0.2 * limit {
+        said.push(Reason::PaperEstimated { sd: picture.paper_sd });
+    }
+    said
+}
+
+/// How far a device is from its aim, as a share of the station's limits and as a reason, when that is worth saying.
+fn off_aim(device: &Watched, white: &EstimatedWhite, station: &Station) -> Option<(f64, Reason)> {
+    let distance = delta_uv(device.aim, white.uv());
+    let level_ratio = device.aim_level.zip(white.luminance).map(|(aim, level)| level.mean / aim);
+    let ln_limit = station.tolerance.luminance_ratio.map_or(f64::INFINITY, libm::log);
+    let level_share = level_ratio.map_or(0.0, |ratio| libm::log(ratio).abs() / ln_limit);
+    let share = (distance / station.tolerance.delta_uv).max(level_share);
+    (share > WORTH_SAYING).then(|| {
+        let reason = Reason::OffAim {
+            device: device.id.clone(),
+            delta_uv: distance,
+            direction: direction(device.aim, white.uv()),
+            level_ratio,
+        };
+        (share, reason)
+    })
+}

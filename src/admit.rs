@@ -1,0 +1,157 @@
+//! Holds the rows of a file against the site: is the device known, does the unit fit it, can the light exist? Pure.
+//!
+//! A format has read the rows; nothing was checked against the configuration yet. Here every row becomes an
+//! [`Admitted`] reading or event, or the whole file is refused with all its defects. What merely looks odd (a unit slip,
+//! hours that run backwards) is admitted: that judgement needs the device's history and belongs to `drift`.
+
+use crate::color::white::{WhitePoint, white_point};
+use crate::reading::{Defect, Draft, Event, EventKind, Level, Patch, Reading, Record, Row, ThingKind};
+use crate::site::Things;
+use crate::units::DeviceId;
+
+/// A row that may enter the ledger.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Admitted {
+    /// A measurement, with the white point that its colour set stands for.
+    Reading(Reading, WhitePoint),
+    /// Something that was done.
+    Event(Event),
+}
+
+/// Admits every row, or lists every defect in the order of the lines. `folder_device` names the device of rows that do not.
+pub fn admit(
+    rows: Vec<Row<Record>>,
+    things: &Things,
+    folder_device: Option<&DeviceId>,
+) -> Result<Vec<Row<Admitted>>, Vec<Defect>> {
+    let mut admitted = Vec::with_capacity(rows.len());
+    let mut defects = Vec::new();
+    for Row { line, value } in rows {
+        let result = match value {
+            Record::Reading(draft) => admit_reading(line, draft, things, folder_device),
+            Record::Event(event) => admit_event(line, event, things),
+        };
+        match result {
+            Ok(value) => admitted.push(Row { line, value }),
+            Err(defect) => defects.push(defect),
+        }
+    }
+    if defects.is_empty() { Ok(admitted) } else { Err(defects) }
+}
+
+fn admit_reading(
+    line: u64,
+    draft: Draft,
+    things: &Things,
+    folder_device: Option<&DeviceId>,
+) -> Result<Admitted, Defect> {
+    let Some(device) = draft.device.or_else(|| folder_device.cloned()) else {
+        return Err(Defect::at(
+            line,
+            "device",
+            "nothing",
+            "the id of a display or lamp, in a column `device` or as the name of the inbox's sub-folder",
+        ));
+    };
+    let patch = draft.circumstances.patch;
+    match kind_of(line, &device, things)? {
+        ThingKind::Display => fits_display(line, patch, draft.level)?,
+        ThingKind::Lamp => fits_lamp(line, patch, draft.level)?,
+        ThingKind::Paper => {
+            let expected = "a display or a lamp: for lit paper give the lamp as the device, and patch = paper";
+            return Err(Defect::at(line, "device", &format!("the paper '{device}'"), expected));
+        }
+        ThingKind::Instrument => {
+            let found = format!("the instrument '{device}'");
+            return Err(Defect::at(line, "device", &found, "a display or a lamp: what was read, not what read it"));
+        }
+    }
+    let Some(time) = draft.time else {
+        return Err(Defect::at(line, "time", "nothing", "the instant of the reading, like 2026-03-04T09:30:00Z"));
+    };
+    let white = white_point(&draft.colour)
+        .map_err(|impossible| Defect::of_line(line, &impossible.to_string(), "a colour that light can have"))?;
+    let reading = Reading {
+        device,
+        time,
+        time_given: draft.time_given,
+        colour: draft.colour,
+        level: draft.level,
+        circumstances: draft.circumstances,
+    };
+    Ok(Admitted::Reading(reading, white))
+}
+
+fn admit_event(line: u64, event: Event, things: &Things) -> Result<Admitted, Defect> {
+    let kind = kind_of(line, &event.device, things)?;
+    let needs = match event.kind {
+        EventKind::CrossCalibrated => Some((ThingKind::Instrument, "an instrument")),
+        EventKind::NewBatch => Some((ThingKind::Paper, "a paper")),
+        EventKind::PartReplaced => Some((ThingKind::Lamp, "a lamp")),
+        _ => None,
+    };
+    if let Some((needed, name)) = needs
+        && kind != needed
+    {
+        let found = format!("{} for the {} '{}'", event.kind.word(), kind.word(), event.device);
+        return Err(Defect::at(line, "event", &found, format!("{} only of {name}", event.kind.word())));
+    }
+    if event.kind == EventKind::CrossCalibrated && event.other.is_none() {
+        return Err(Defect::at(line, "other", "nothing", "the instrument it was compared with"));
+    }
+    Ok(Admitted::Event(event))
+}
+
+fn kind_of(line: u64, device: &DeviceId, things: &Things) -> Result<ThingKind, Defect> {
+    things.kind_of(device.as_str()).ok_or_else(|| {
+        let nearest = things
+            .ids()
+            .map(|id| (strsim::damerau_levenshtein(id, device.as_str()), id))
+            .min()
+            .filter(|(distance, id)| *distance <= id.len().max(3) / 2)
+            .map(|(_, id)| format!(" (the nearest is '{id}')"))
+            .unwrap_or_default();
+        Defect::at(line, "device", &format!("'{device}'"), format!("a device of the configuration{nearest}"))
+    })
+}
+
+fn fits_display(line: u64, patch: Patch, level: Option<Level>) -> Result<(), Defect> {
+    match (patch, level) {
+        (Patch::Ambient, _) => Ok(()),
+        (_, Some(Level::Illuminance(lx))) => {
+            let found = format!("{} lx", lx.get());
+            Err(Defect::at(line, "illuminance_lx", &found, "luminance_cd_m2: a display's level is a luminance"))
+        }
+        (Patch::White, Some(Level::Luminance(l))) => has_light(line, "luminance_cd_m2", l.get()),
+        (Patch::Paper, _) => {
+            Err(Defect::at(line, "patch", "paper", "white or black: lit paper is read under a lamp, not on a display"))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn fits_lamp(line: u64, patch: Patch, level: Option<Level>) -> Result<(), Defect> {
+    match (patch, level) {
+        (Patch::Black, _) => Err(Defect::at(line, "patch", "black", "white, paper or ambient: a lamp has no black")),
+        (Patch::White, Some(Level::Luminance(l))) => {
+            let found = format!("{} cd/m2", l.get());
+            let expected = "illuminance_lx: a lamp's level is the illuminance on the print (lit paper is patch = paper)";
+            Err(Defect::at(line, "luminance_cd_m2", &found, expected))
+        }
+        (Patch::Paper, Some(Level::Illuminance(lx))) => {
+            let found = format!("{} lx", lx.get());
+            Err(Defect::at(line, "illuminance_lx", &found, "luminance_cd_m2: lit paper has a luminance"))
+        }
+        (Patch::White, Some(Level::Illuminance(lx))) => has_light(line, "illuminance_lx", lx.get()),
+        (Patch::Paper, Some(Level::Luminance(l))) => has_light(line, "luminance_cd_m2", l.get()),
+        _ => Ok(()),
+    }
+}
+
+fn has_light(line: u64, column: &str, value: f64) -> Result<(), Defect> {
+    if value > 0.0 {
+        Ok(())
+    } else {
+        Err(Defect::at(line, column, &value.to_string(), "more than 0: a white without light has no colour"))
+    }
+}

@@ -1,1 +1,0 @@
-//! Life of an alert as one function of last state, verdict and now. Pure.

@@ -1,0 +1,231 @@
+//! Life of an alert: one function of its last state, what is seen now, and the time. Pure.
+//!
+//! An alert is *raised* when its condition is [`Sighting::Bad`], *acknowledged* when a person says so, and *cleared* when
+//! the condition is [`Sighting::Good`] and the alert has stood for at least [`MINIMUM_HOLD`]. Between the two lines
+//! nothing changes: that is the hysteresis. There is at most one open alert for a kind and a subject.
+//!
+//! What decides whether a sighting is bad (risks, ages, steps) is for [`conditions`]; what people are told is for `say`.
+
+pub mod conditions;
+
+use crate::units::{Days, Time};
+
+/// An alert that was raised is not cleared sooner than this, so that a value dancing on a line sends two messages and not
+/// twenty. 15 minutes.
+pub const MINIMUM_HOLD: Days = Days(15.0 / (24.0 * 60.0));
+
+/// What can be wrong. The word is used in commands, JSON and the ledger.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// A station's match is out of tolerance. Subject: the station.
+    MatchOut,
+    /// A station's match will probably not hold over its horizon. Subject: the station.
+    MatchAtRisk,
+    /// A device was not read for longer than its strictest station allows. Subject: the device.
+    ReadingOverdue,
+    /// A device's light jumped. Subject: the device.
+    StepChange,
+    /// A file could not be read. Subject: the file's name.
+    FileRefused,
+    /// A device is farther from its aim than its strictest station tolerates. Subject: the device.
+    OffAim,
+    /// A changed configuration could not be read and the old one stays in force. Subject: the site.
+    ConfigRefused,
+}
+
+impl Kind {
+    /// Every kind.
+    pub const ALL: [Self; 7] = [
+        Self::MatchOut,
+        Self::MatchAtRisk,
+        Self::ReadingOverdue,
+        Self::StepChange,
+        Self::FileRefused,
+        Self::OffAim,
+        Self::ConfigRefused,
+    ];
+
+    /// The kind's word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::MatchOut => "match-out",
+            Self::MatchAtRisk => "match-at-risk",
+            Self::ReadingOverdue => "reading-overdue",
+            Self::StepChange => "step-change",
+            Self::FileRefused => "file-refused",
+            Self::OffAim => "off-aim",
+            Self::ConfigRefused => "config-refused",
+        }
+    }
+
+    /// The kind that `word` names.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+
+    /// Whether nothing in the world can end it but a person: such an alert is over once it is acknowledged.
+    const fn ends_with_acknowledgement(self) -> bool {
+        matches!(self, Self::FileRefused)
+    }
+}
+
+/// Where an alert stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum State {
+    /// Nobody has taken notice yet.
+    Raised,
+    /// A person has taken notice; the condition holds on.
+    Acknowledged,
+    /// Over.
+    Cleared,
+}
+
+impl State {
+    /// The state's word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Raised => "raised",
+            Self::Acknowledged => "acknowledged",
+            Self::Cleared => "cleared",
+        }
+    }
+
+    /// The state that `word` names.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Raised, Self::Acknowledged, Self::Cleared].into_iter().find(|state| state.word() == word)
+    }
+}
+
+/// What the machine needs to know of an alert that was raised before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub struct Standing {
+    pub kind: Kind,
+    pub state: State,
+    pub raised_at: Time,
+}
+
+/// How a condition looks now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sighting {
+    /// Over the line at which an alert is raised.
+    Bad,
+    /// Under that line but not yet under the line at which it is cleared, or not to be told.
+    Between,
+    /// Under the line at which it is cleared.
+    Good,
+    /// Bad or not, another alert speaks for it: a cause silences its consequence.
+    SpokenFor(Kind),
+}
+
+/// What happens to the alert.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Change {
+    /// A new alert begins.
+    Raise,
+    /// The open alert ends.
+    Clear(Cleared),
+}
+
+/// Why an alert ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cleared {
+    /// Its condition is over.
+    ConditionOver,
+    /// Another alert says it better.
+    SpokenFor(Kind),
+    /// It was of a kind that an acknowledgement ends.
+    Acknowledged,
+}
+
+impl Cleared {
+    /// The reason's word, as the ledger keeps it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::ConditionOver => "condition-over",
+            Self::SpokenFor(_) => "spoken-for",
+            Self::Acknowledged => "acknowledged",
+        }
+    }
+}
+
+/// Why nothing happens.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Quiet {
+    /// Nothing is wrong and nothing was.
+    NothingWrong,
+    /// It is wrong and that was said.
+    AlreadyRaised,
+    /// It was wrong and is not clearly right yet.
+    BetweenTheLines,
+    /// It is right again, but was raised too short a time ago.
+    Held,
+}
+
+/// Should we speak, and why? `last` is the newest alert of this kind and subject, if there ever was one.
+pub fn decide(last: Option<&Standing>, seen: Sighting, now: Time) -> Result<Change, Quiet> {
+    let open = last.filter(|alert| alert.state != State::Cleared);
+    match (open, seen) {
+        (None, Sighting::Bad) => Ok(Change::Raise),
+        (None, _) => Err(Quiet::NothingWrong),
+        (Some(alert), _) if alert.kind.ends_with_acknowledgement() && alert.state == State::Acknowledged => {
+            Ok(Change::Clear(Cleared::Acknowledged))
+        }
+        (Some(_), Sighting::Bad) => Err(Quiet::AlreadyRaised),
+        (Some(_), Sighting::Between) => Err(Quiet::BetweenTheLines),
+        (Some(_), Sighting::SpokenFor(by)) => Ok(Change::Clear(Cleared::SpokenFor(by))),
+        (Some(alert), Sighting::Good) if now.since(alert.raised_at) < MINIMUM_HOLD => Err(Quiet::Held),
+        (Some(_), Sighting::Good) => Ok(Change::Clear(Cleared::ConditionOver)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_case_has_its_reason() {
+        let raised_at = Time::parse("2026-05-01T08:00:00Z").unwrap();
+        let soon = raised_at.plus(Days(10.0 / 1440.0));
+        let later = raised_at.plus(Days(1.0));
+        let standing = |state| Standing { kind: Kind::MatchOut, state, raised_at };
+        let (raised, seen, cleared) =
+            (standing(State::Raised), standing(State::Acknowledged), standing(State::Cleared));
+        let over = Ok(Change::Clear(Cleared::ConditionOver));
+        let cause = Sighting::SpokenFor(Kind::OffAim);
+        for (last, sighting, now, expected) in [
+            (None, Sighting::Bad, later, Ok(Change::Raise)),
+            (None, Sighting::Between, later, Err(Quiet::NothingWrong)),
+            (None, Sighting::Good, later, Err(Quiet::NothingWrong)),
+            (None, cause, later, Err(Quiet::NothingWrong)),
+            (Some(&raised), Sighting::Bad, later, Err(Quiet::AlreadyRaised)),
+            (Some(&raised), Sighting::Between, later, Err(Quiet::BetweenTheLines)),
+            (Some(&raised), Sighting::Good, soon, Err(Quiet::Held)),
+            (Some(&raised), Sighting::Good, later, over),
+            (Some(&raised), cause, soon, Ok(Change::Clear(Cleared::SpokenFor(Kind::OffAim)))),
+            (Some(&seen), Sighting::Bad, later, Err(Quiet::AlreadyRaised)),
+            (Some(&seen), Sighting::Good, later, over),
+            (Some(&cleared), Sighting::Bad, later, Ok(Change::Raise)),
+            (Some(&cleared), Sighting::Good, later, Err(Quiet::NothingWrong)),
+        ] {
+            assert_eq!(decide(last, sighting, now), expected, "{last:?} {sighting:?} {now}");
+        }
+    }
+
+    #[test]
+    fn a_refused_file_is_over_once_acknowledged() {
+        let raised_at = Time::parse("2026-05-01T08:00:00Z").unwrap();
+        let seen = Standing { kind: Kind::FileRefused, state: State::Acknowledged, raised_at };
+        assert_eq!(decide(Some(&seen), Sighting::Bad, raised_at), Ok(Change::Clear(Cleared::Acknowledged)));
+    }
+
+    #[test]
+    fn words_go_round() {
+        for kind in Kind::ALL {
+            assert_eq!(Kind::from_word(kind.word()), Some(kind));
+        }
+        for state in [State::Raised, State::Acknowledged, State::Cleared] {
+            assert_eq!(State::from_word(state.word()), Some(state));
+        }
+    }
+}

@@ -1,0 +1,276 @@
+//! What can be typed: the one definition that parsing and `--help` come from.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Keeps watch over the match between your screens and the lamps you judge prints under.
+///
+/// Drop the readings you already make into a folder; twinwhite says whether each station's match still holds, how sure
+/// that is, when it will not, and what is the cheapest thing to do about it.
+#[derive(Debug, Parser)]
+#[command(name = "twinwhite", version, disable_help_subcommand = true, after_help = "\
+Start here:
+  twinwhite demo                        look around in an invented print room first
+  twinwhite --config FILE check         is my configuration sound?
+  twinwhite status                      does the match hold, and what is there to do?
+
+Never look into a lamp. Work on ballasts, dimmers and wiring is for qualified people; local codes come first.")]
+pub struct Cli {
+    /// The configuration file [default: ./twinwhite.toml, else the user's, else the system's].
+    #[arg(long, global = true, env = "TWINWHITE_CONFIG", value_name = "FILE")]
+    pub config: Option<PathBuf>,
+
+    /// Who is doing this; goes into the ledger.
+    #[arg(long, global = true, value_name = "ID")]
+    pub operator: Option<String>,
+
+    #[allow(missing_docs)]
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// One command.
+#[derive(Debug, Subcommand)]
+#[allow(missing_docs)]
+pub enum Command {
+    /// Watch the folder, judge the stations, raise alerts, until stopped
+    #[command(after_help = "\
+Examples:
+  twinwhite run
+  twinwhite --config /etc/twinwhite/twinwhite.toml run
+  twinwhite run --new-ledger            the archive holds files but the old ledger is gone for good
+
+Send SIGHUP to read the configuration again; SIGTERM or Ctrl-C to stop.")]
+    Run {
+        /// Begin a new ledger although the archive is not empty; the first entry says so.
+        #[arg(long)]
+        new_ledger: bool,
+    },
+
+    /// Enter one reading by hand
+    #[command(after_help = "\
+Examples:
+  twinwhite add bay-screen x=0.3128 y=0.3291 luminance_cd_m2=144
+  twinwhite add bay-lamp cct_k=6480 duv=0.0012 illuminance_lx=497 instrument=spectro-1
+  twinwhite add bay-lamp u_prime=0.1979 v_prime=0.4690 illuminance_lx=497 time='2026-03-04 09:30'
+
+Fields are named as the columns of a CSV file; without time= the reading is of now.")]
+    Add {
+        /// The display or lamp that was read.
+        device: String,
+        /// Fields of the reading, as name=value.
+        #[arg(required = true, value_name = "FIELD=VALUE")]
+        fields: Vec<String>,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Take files of readings or events in once, daemon or no daemon; the files stay where they are
+    #[command(after_help = "\
+Examples:
+  twinwhite ingest readings.csv
+  twinwhite ingest 2025/*.csv events.jsonl
+  twinwhite ingest readings.csv --json
+
+Says what was taken, held back, seen before and refused. Exit code 1 if any file was refused.")]
+    Ingest {
+        /// The files.
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+        /// The device of all readings in files that name none.
+        #[arg(long, value_name = "ID")]
+        device: Option<String>,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// The colorimetry of the readings in a file; stores nothing, needs no configuration
+    #[command(after_help = "\
+Examples:
+  twinwhite inspect readings.csv
+  twinwhite inspect lamps.json --json")]
+    Inspect {
+        /// The files.
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Does the match hold at each station, since when, why, and what is there to do?
+    #[command(after_help = "\
+Examples:
+  twinwhite status
+  twinwhite status bay
+  twinwhite status --json
+  twinwhite status --as-of 2026-03-04T09:30:00Z
+  twinwhite status --exit-code          0 matched, 10 at risk, 11 out, 12 unknown; the worst station counts")]
+    Status {
+        /// Only this station.
+        station: Option<String>,
+        /// Tell the verdict by the exit code: 0 matched, 10 at-risk, 11 out, 12 unknown.
+        #[arg(long)]
+        exit_code: bool,
+        #[command(flatten)]
+        when: AsOf,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Readings, model and events of one device over time
+    #[command(after_help = "\
+Examples:
+  twinwhite history bay-lamp
+  twinwhite history bay-lamp --last 20
+  twinwhite history bay-screen --json")]
+    History {
+        /// The display or lamp.
+        device: String,
+        /// Only the newest N readings.
+        #[arg(long, value_name = "N")]
+        last: Option<usize>,
+        #[command(flatten)]
+        when: AsOf,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// State, risk and date of risk ahead
+    #[command(after_help = "\
+Examples:
+  twinwhite forecast bay
+  twinwhite forecast bay --horizon 30,60,90
+  twinwhite forecast bay --as-of 2026-03-04T09:30:00Z --json")]
+    Forecast {
+        /// The station.
+        station: String,
+        /// Days ahead, separated by commas.
+        #[arg(long, value_delimiter = ',', default_values_t = [30.0, 60.0, 90.0], value_name = "DAYS")]
+        horizon: Vec<f64>,
+        #[command(flatten)]
+        when: AsOf,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// All alerts, newest first
+    #[command(after_help = "\
+Examples:
+  twinwhite alerts
+  twinwhite alerts --open
+  twinwhite alerts --json")]
+    Alerts {
+        /// Only those that are not cleared.
+        #[arg(long)]
+        open: bool,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Say that you have taken notice of an alert
+    #[command(after_help = "Example:\n  twinwhite --operator ines ack 17")]
+    Ack {
+        /// The alert's number, as `twinwhite alerts` shows it.
+        id: i64,
+    },
+
+    /// Write down something that was done to a device
+    #[command(after_help = "\
+Examples:
+  twinwhite record recalibrated bay-screen
+  twinwhite record recalibrated bay-screen x=0.3127 y=0.3290 luminance_cd_m2=145
+  twinwhite record replaced bay-lamp --at '2026-03-04 09:30' note='new tube'
+
+Events: recalibrated, replaced, part_replaced, setting_changed, moved, cleaned, serviced, retired, cross_calibrated,
+new_batch.
+
+Before you change a lamp: power off, let it cool, do not look into it. Ballasts, dimmers and wiring are for qualified
+people. Used tubes hold mercury: hand them in as special waste.")]
+    Record {
+        /// What was done.
+        event: String,
+        /// The thing it was done to.
+        device: String,
+        /// When; now if not given. RFC 3339, or local time of the site.
+        #[arg(long, value_name = "TIME")]
+        at: Option<String>,
+        /// Further fields as name=value: x, y, luminance_cd_m2 (the target of a recalibration), other, note.
+        #[arg(value_name = "FIELD=VALUE")]
+        fields: Vec<String>,
+    },
+
+    /// Take a wrong record back by a new one; nothing is erased
+    #[command(after_help = "Example:\n  twinwhite retract 118 --reason 'read with the blinds open'")]
+    Retract {
+        /// The number of the reading or event in the ledger, as `twinwhite history` shows it.
+        seq: i64,
+        /// Why.
+        #[arg(long)]
+        reason: String,
+    },
+
+    /// Let a reading count that was held back
+    #[command(after_help = "Example:\n  twinwhite release 118")]
+    Release {
+        /// The number of the reading in the ledger, as `twinwhite history` shows it.
+        seq: i64,
+    },
+
+    /// Are configuration, folders, ledger, time zone and reminders sound?
+    #[command(after_help = "Example:\n  twinwhite --config twinwhite.toml check")]
+    Check {
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Make everything that is derived from the ledger anew
+    #[command(after_help = "Example:\n  twinwhite rebuild")]
+    Rebuild,
+
+    /// The ledger: is it whole and unchanged?
+    #[command(subcommand)]
+    Audit(Audit),
+
+    /// An invented print room: two simulated years in seconds, then yours to look around in
+    #[command(after_help = "\
+Examples:
+  twinwhite demo
+  twinwhite demo --dir quillmoor")]
+    Demo {
+        /// The folder to make; must not exist or be empty [default: a new temporary folder].
+        #[arg(long, value_name = "FOLDER")]
+        dir: Option<PathBuf>,
+    },
+}
+
+/// What can be done with the ledger.
+#[derive(Debug, Subcommand)]
+pub enum Audit {
+    /// Recompute every hash and every derived table, and compare
+    #[command(after_help = "\
+Examples:
+  twinwhite audit verify
+  twinwhite audit verify --json         exit code 1 when something does not match")]
+    Verify {
+        #[allow(missing_docs)]
+        #[command(flatten)]
+        output: Json,
+    },
+}
+
+/// How a command answers.
+#[derive(Debug, Clone, Copy, Args)]
+pub struct Json {
+    /// Answer in JSON, numbers unrounded.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// The instant a query is asked for.
+#[derive(Debug, Clone, Args)]
+pub struct AsOf {
+    /// Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time.
+    #[arg(long, value_name = "TIME")]
+    pub as_of: Option<String>,
+}
