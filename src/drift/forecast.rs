@@ -1,0 +1,179 @@
+//! What lies ahead if nobody touches the device: the true state at later times, with its spread.
+//!
+//! Mean and variance are those of the whole mixture of settings, exact (see `bank`); by them a Gaussian is meant. The
+//! covariance of successive times is given beside them, for the risk of being out at any time up to a day. Where an odd
+//! reading waits, the state after the step that it may be stands beside the likely one as a hypothesis.
+
+use super::bank::{Belief, Number};
+use super::device::{DeviceState, HELD_LISTED};
+use super::observation::{HeldWhy, Params, StepFound};
+use super::odd::beliefs_of;
+use super::priors::drift_prior;
+use crate::site::Noise;
+use crate::units::{Days, InstrumentId, Time};
+
+/// The true state of one channel at each of the times asked for.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ChannelPath {
+    /// Expected value.
+    pub mean: Vec<f64>,
+    /// Standard deviation.
+    pub sd: Vec<f64>,
+    /// Covariance with the next time; one shorter than `mean`.
+    pub cov_next: Vec<f64>,
+}
+
+/// The true state of the device under one hypothesis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Path {
+    /// u′, v′, ln level; `None` for a channel that was never read.
+    pub channels: [Option<ChannelPath>; 3],
+}
+
+/// A state that the device may be in instead.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Hypothesis {
+    /// Its probability.
+    pub p: f64,
+    /// When it would have begun: the reading that may show a step.
+    pub began: Time,
+    /// The path under it.
+    pub path: Path,
+}
+
+/// What lies ahead.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Forecast {
+    /// The times asked for; those before the state's own instant are answered as at that instant.
+    pub times: Vec<Time>,
+    /// The state as the readings in use have it: this is the `mean` and `sd` that are shown.
+    pub likely: Path,
+    /// Steps that a waiting odd reading may mean; their probabilities and the likely state's make 1.
+    pub possible: Vec<Hypothesis>,
+}
+
+/// What the state rests on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Summary {
+    /// Time and number of the last reading that is not held.
+    pub last_read: Option<(Time, i64)>,
+    /// Readings taken in, held ones included.
+    pub readings: u64,
+    /// Readings that moved the estimate.
+    pub used: u64,
+    /// Days from the first reading to the last.
+    pub observed: Days,
+    /// The first held readings, at most 32, and why.
+    pub held: Vec<(i64, HeldWhy)>,
+    /// How many are held in all.
+    pub held_count: u64,
+    /// Doubted readings that wait for the next one, and the probability that each is a step.
+    pub waiting: Vec<(i64, f64)>,
+    /// The last unlogged step.
+    pub last_step: Option<StepFound>,
+    /// The instrument on whose scale the device is kept: the one that read it most, the earlier one on a tie.
+    pub scale_instrument: Option<InstrumentId>,
+    /// Slope of u′, v′, ln level per day: mean and sd.
+    pub slopes: [(f64, f64); 3],
+    /// Out of use.
+    pub retired: bool,
+}
+
+impl DeviceState {
+    /// The state at each of `times`, which must not fall.
+    pub fn forecast(&self, params: &Params, times: &[Time]) -> Forecast {
+        let prior = drift_prior(params.thing);
+        let likely = self.path(&beliefs_of(&self.banks, &prior), times);
+        let possible = (self.pending.last().zip(self.pending.first()))
+            .map(|(last, first)| {
+                let mut stepped = self.clone();
+                let waiting = std::mem::take(&mut stepped.pending);
+                stepped.step_to(&prior, &waiting);
+                let path = stepped.path(&beliefs_of(&stepped.banks, &prior), times);
+                Hypothesis { p: last.p, began: first.time, path }
+            })
+            .into_iter()
+            .collect();
+        Forecast { times: times.to_vec(), likely, possible }
+    }
+
+    /// The likely path as it would be spread after one more warm reading at `at`, by an instrument of `noise`, that finds
+    /// what is expected: `unknown` compares with this. Times before `at` are answered as at `at`.
+    pub fn after_fresh_reading(&self, params: &Params, at: Time, noise: Noise, times: &[Time]) -> Path {
+        let prior = drift_prior(params.thing);
+        let span = self.span(at, None);
+        let noise = [noise.uv, noise.uv, noise.level];
+        let mut c = 0;
+        let beliefs = beliefs_of(&self.banks, &prior).map(|belief| {
+            let belief = belief.carried(&span);
+            let value = belief.mean(&Default::default());
+            let noise = noise[c].clamp(0.0, 10.0);
+            c += 1;
+            belief.taken(&Number { value, noise: noise * noise, extra: 0.0 })
+        });
+        let mut later = self.clone();
+        later.time = Some(self.time.map_or(at, |time| time.max(at)));
+        later.path(&beliefs, times)
+    }
+
+    /// The spread of each channel's true state at `at` if it were read there once more.
+    pub fn sd_after_fresh_reading(&self, params: &Params, at: Time, noise: Noise) -> [Option<f64>; 3] {
+        let path = self.after_fresh_reading(params, at, noise, &[at]);
+        path.channels.map(|channel| channel.and_then(|channel| channel.sd.first().copied()))
+    }
+
+    /// The instrument that read the device most, the earlier one on a tie.
+    pub fn scale_instrument(&self) -> Option<&InstrumentId> {
+        let most = self.instruments.iter().map(|(_, count)| *count).max()?;
+        self.instruments.iter().find(|(_, count)| *count == most).map(|(id, _)| id)
+    }
+
+    /// What the state rests on.
+    pub fn summary(&self, params: &Params) -> Summary {
+        let prior = drift_prior(params.thing);
+        let observed = match (self.first_read, self.last_read) {
+            (Some(first), Some((last, _))) => last.since(first),
+            _ => Days(0.0),
+        };
+        debug_assert!(self.held.len() <= HELD_LISTED);
+        Summary {
+            last_read: self.last_read,
+            readings: self.readings,
+            used: self.used,
+            observed,
+            held: self.held.clone(),
+            held_count: self.held_count,
+            waiting: self.pending.iter().map(|p| (p.seq, p.p)).collect(),
+            last_step: self.last_step.clone(),
+            scale_instrument: self.scale_instrument().cloned(),
+            slopes: beliefs_of(&self.banks, &prior)
+                .map(|b| (b.state.mean[1], libm::sqrt(b.state.cov.0[1][1].max(0.0)))),
+            retired: self.retired,
+        }
+    }
+
+    fn path(&self, beliefs: &[Belief; 3], times: &[Time]) -> Path {
+        let spans: Vec<_> = times.iter().map(|time| self.span(*time, None)).collect();
+        let mut c = 0;
+        let channels = beliefs.map(|belief| {
+            let known = self.ever[c];
+            c += 1;
+            known.then(|| {
+                let slope = belief.state.mean[1] * belief.state.mean[1] + belief.state.cov.0[1][1].max(0.0);
+                let use_of = |near: f64, far: f64| slope * self.ageing.covariance(near, far);
+                let mut path = ChannelPath::default();
+                for (place, span) in spans.iter().enumerate() {
+                    path.mean.push(belief.mean(span));
+                    let variance = belief.variance(span) + use_of(span.calendar, span.calendar);
+                    path.sd.push(libm::sqrt(variance));
+                    if let Some(next) = spans.get(place + 1) {
+                        let shared = belief.covariance(span, next) + use_of(span.calendar, next.calendar);
+                        path.cov_next.push(shared);
+                    }
+                }
+                path
+            })
+        });
+        Path { channels }
+    }
+}

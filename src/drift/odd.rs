@@ -1,0 +1,254 @@
+//! Odd readings: a gate, and the way back.
+//!
+//! A reading whose χ² against what was expected passes 1 in 1000 is doubted: it stays out of the mean. It may be a stray or
+//! a step, with prior odds `rate of steps × days since the last reading : share of strays`, both by signature: strays mostly move the colour,
+//! a bumped dimmer moves the level alone. The next reading decides between the two by the densities that the old state and
+//! the state after a step had foretold for it:
+//! agree with the old one, and the doubt is dropped; with the new one, and the step is found, dated by the first reading that
+//! showed it, slope and weights kept. With neither it is doubted too; a third in a row means that the old state is wrong.
+
+use super::bank::{Bank, Belief, Number};
+use super::device::{DeviceState, Pending};
+use super::dynamics::Span;
+use super::observation::{Absorbed, Doubt, Fate, Observation, Params, StepFound};
+use super::priors::{DriftPrior, odd};
+
+/// With so many odd readings in a row the old state is given up.
+const GIVEN_UP_AT: usize = 3;
+
+/// How a reading stands to a state.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Standing {
+    /// Sum of squared innovations in units of their variance, and of how many channels.
+    chi2: f64,
+    channels: usize,
+    /// ln density of all channels.
+    ln_density: f64,
+    /// Innovation in sd, by channel; 0 where not measured or not judged.
+    z: [f64; 3],
+}
+
+impl Standing {
+    fn is_odd(&self) -> bool {
+        self.channels > 0 && self.chi2 > odd::GATE[self.channels.min(3) - 1]
+    }
+}
+
+impl DeviceState {
+    /// Takes in a reading that does not look impossible.
+    pub(super) fn judge(&mut self, params: &Params, prior: &DriftPrior, observation: &Observation) -> Absorbed {
+        let (mut numbers, cold) = numbers_of(params, prior, observation);
+        let span = self.span(observation.time, observation.hours);
+        let beliefs = beliefs_of(&self.banks, prior);
+        part_tint(&mut numbers, &beliefs, &span, observation.extra_cov[1]);
+        let used = if cold { Fate::UsedCold } else { Fate::Used };
+        let old = standing(&beliefs, &span, &numbers, &self.since_reset);
+
+        if observation.released || observation.label {
+            let revised = self.dropped();
+            self.take(prior, observation, &numbers);
+            return Absorbed { fate: used, revised, step: None };
+        }
+        if self.pending.is_empty() {
+            if !old.is_odd() {
+                self.open_where_off(prior, &beliefs, &span, &numbers);
+                self.take(prior, observation, &numbers);
+                return Absorbed { fate: used, revised: Vec::new(), step: None };
+            }
+            return self.doubt(observation, numbers, &old);
+        }
+
+        let mut stepped = self.clone();
+        let waiting = std::mem::take(&mut stepped.pending);
+        stepped.step_to(prior, &waiting);
+        let after = stepped.span(observation.time, observation.hours);
+        let new_beliefs = beliefs_of(&stepped.banks, prior);
+        let new = standing(&new_beliefs, &after, &numbers, &stepped.since_reset);
+        let p = waiting.last().map_or(0.0, |w| w.p);
+        let step_odds = libm::log(p / (1.0 - p)) + new.ln_density - old.ln_density;
+
+        if !old.is_odd() && (step_odds < 0.0 || new.is_odd()) {
+            let revised = self.dropped();
+            self.take(prior, observation, &numbers);
+            return Absorbed { fate: used, revised, step: None };
+        }
+        if !new.is_odd() || waiting.len() + 1 >= GIVEN_UP_AT {
+            let delta = [0, 1, 2].map(|c: usize| (c, beliefs[c].mean(&span)));
+            let mut seqs: Vec<i64> = waiting.iter().map(|w| w.seq).collect();
+            let revised = seqs.iter().map(|seq| (*seq, Fate::Used)).collect();
+            seqs.push(observation.seq);
+            if new.is_odd() {
+                stepped.open_where_off(prior, &new_beliefs, &after, &numbers);
+            }
+            stepped.take(prior, observation, &numbers);
+            stepped.used += waiting.len() as u64;
+            let [u, v, ln] =
+                delta.map(|(c, before)| stepped.banks[c].belief(&prior.channels[c]).mean(&Span::default()) - before);
+            let began = waiting.first().map_or(observation.time, |w| w.time);
+            let step = StepFound { after: self.last_used, began, seqs, delta_u: u, delta_v: v, delta_ln: ln };
+            stepped.last_step = Some(step.clone());
+            *self = stepped;
+            return Absorbed { fate: used, revised, step: Some(step) };
+        }
+        self.doubt(observation, numbers, &old)
+    }
+
+    /// The state if the device stepped just before the first of `waiting`.
+    pub(super) fn step_to(&mut self, prior: &DriftPrior, waiting: &[Pending]) {
+        for (place, odd) in waiting.iter().enumerate() {
+            self.carry_to(prior, odd.time, odd.hours);
+            for c in 0..3 {
+                let Some(number) = &odd.numbers[c] else { continue };
+                let channel = &prior.channels[c];
+                if place == 0 && odd.moved[c] {
+                    let sd = channel.level_about_aim;
+                    self.banks[c].alter(channel, |filter, _| {
+                        filter.mean[0] = number.value - filter.mean[2];
+                        filter.cov.0[0] = [sd * sd, 0.0, 0.0];
+                        filter.cov.0[1][0] = 0.0;
+                        filter.cov.0[2][0] = 0.0;
+                    });
+                    self.since_reset[c] = 0;
+                } else if place > 0 && odd.moved[c] {
+                    self.banks[c].widen_level(channel, channel.step);
+                }
+                self.banks[c].take(channel, number);
+                self.since_reset[c] += 1;
+            }
+        }
+    }
+
+    /// Takes the numbers in.
+    fn take(&mut self, prior: &DriftPrior, observation: &Observation, numbers: &[Option<Number>; 3]) {
+        self.carry_to(prior, observation.time, observation.hours);
+        for (c, number) in numbers.iter().enumerate() {
+            if let Some(number) = number {
+                self.banks[c].take(&prior.channels[c], number);
+                self.ever[c] = true;
+                self.since_reset[c] = self.since_reset[c].saturating_add(1);
+                self.turned &= c != 2;
+            }
+        }
+    }
+
+    /// Where the level was set anew and the first reading is far from it, the goal was missed: the reading is believed.
+    fn open_where_off(
+        &mut self,
+        prior: &DriftPrior,
+        beliefs: &[Belief; 3],
+        span: &Span,
+        numbers: &[Option<Number>; 3],
+    ) {
+        for c in 0..3 {
+            let Some(number) = &numbers[c] else { continue };
+            let (mean, variance) = beliefs[c].expect(span, number);
+            let off = number.value - mean;
+            if self.since_reset[c] == 0 && off * off > odd::GATE[0] * variance {
+                self.banks[c].reset_level(&prior.channels[c], number.value, prior.channels[c].level_about_aim);
+            }
+        }
+    }
+
+    fn doubt(&mut self, observation: &Observation, numbers: [Option<Number>; 3], old: &Standing) -> Absorbed {
+        let most = old.z.iter().fold(0.0f64, |a, z| a.max(z.abs()));
+        let mut moved = old.z.map(|z| z.abs() > odd::MOVED || z.abs() == most);
+        if moved[0] || moved[1] {
+            moved = [true, true, moved[2]];
+        }
+        let p = self.chance_of_step(observation, &moved);
+        let (seq, time, hours) = (observation.seq, observation.time, observation.hours);
+        self.pending.push(Pending { seq, time, hours, numbers, moved, p });
+        Absorbed { fate: Fate::Doubted(Doubt::PossibleStep), revised: Vec::new(), step: None }
+    }
+
+    /// Probability that an odd reading with this signature is a step rather than a stray.
+    fn chance_of_step(&self, observation: &Observation, moved: &[bool; 3]) -> f64 {
+        if !self.pending.is_empty() || self.since_reset.iter().all(|n| *n <= 1) {
+            // Two strays in a row are rare; and of the first two readings either may be the odd one.
+            return 0.5;
+        }
+        let gap = self.last_used.map_or(odd::LONGEST_GAP, |last| observation.time.since(last).0);
+        let years = gap.clamp(0.0, odd::LONGEST_GAP) / 365.25;
+        let level_alone = *moved == [false, false, true];
+        let (steps, strays) = if level_alone {
+            (odd::LEVEL_STEPS_PER_YEAR, odd::STRAY_SHARE * odd::STRAY_LEVEL_ONLY)
+        } else {
+            (odd::COLOUR_STEPS_PER_YEAR, odd::STRAY_SHARE * (1.0 - odd::STRAY_LEVEL_ONLY))
+        };
+        let rate = steps * years;
+        (rate / (rate + strays)).clamp(0.05, 0.8)
+    }
+
+    /// Waiting readings were strays.
+    fn dropped(&mut self) -> Vec<(i64, Fate)> {
+        self.pending.drain(..).map(|p| (p.seq, Fate::Doubted(Doubt::NotBorneOut))).collect()
+    }
+}
+
+pub(super) fn beliefs_of(banks: &[Bank; 3], prior: &DriftPrior) -> [Belief; 3] {
+    [0, 1, 2].map(|c: usize| banks[c].belief(&prior.channels[c]))
+}
+
+/// The numbers of a reading, by channel, and whether it was cold. Cold adds a variance `c²e^(−6 t/T)` up to the warm-up
+/// time `T`, its sd `c` falling to a twentieth.
+fn numbers_of(params: &Params, prior: &DriftPrior, observation: &Observation) -> ([Option<Number>; 3], bool) {
+    let cold = observation.warmup_min.filter(|minutes| *minutes < params.warm_up_min);
+    let share = cold.map_or(0.0, |minutes| libm::exp(-6.0 * minutes / params.warm_up_min));
+    let extra = |c: usize| {
+        let channel = &prior.channels[c];
+        let label = if observation.label { channel.label * channel.label } else { 0.0 };
+        channel.cold * channel.cold * share + label
+    };
+    let [uu, _, vv] = observation.extra_cov;
+    let (colour, level) =
+        (observation.noise.uv * observation.noise.uv, observation.noise.level * observation.noise.level);
+    let finite = observation.white.u.is_finite() && observation.white.v.is_finite();
+    let number = |c, value, noise, beside: f64| Number { value, noise, extra: beside + extra(c) };
+    let numbers = [
+        finite.then(|| number(0, observation.white.u, colour, uu)),
+        finite.then(|| number(1, observation.white.v, colour, vv)),
+        observation.ln_level.map(|value| number(2, value, level, observation.extra_ln)),
+    ];
+    (numbers, cold.is_some())
+}
+
+/// Errors of u′ and v′ that go together (a colour temperature without tint): each channel is given what its number says
+/// once the other's surprise is known. With `S = P + R`, `P` diagonal, the exact marginal of u′ after both numbers is that of the
+/// single number `z_u − (R_uv/S_vv)(z_v − m_v)` with noise `R_uu − R_uv²/S_vv`; only the covariance that would arise between
+/// the channels is let go.
+fn part_tint(numbers: &mut [Option<Number>; 3], beliefs: &[Belief; 3], span: &Span, uv: f64) {
+    let [Some(u), Some(v), _] = *numbers else { return };
+    if uv == 0.0 {
+        return;
+    }
+    let (mean_u, s_u) = beliefs[0].expect(span, &u);
+    let (mean_v, s_v) = beliefs[1].expect(span, &v);
+    let part = |number: &Number, off: f64, s: f64| Number {
+        value: number.value - uv / s * off,
+        noise: number.noise,
+        extra: (number.extra - uv * uv / s).max(0.0),
+    };
+    if s_u > 0.0 && s_v > 0.0 {
+        numbers[0] = Some(part(&u, v.value - mean_v, s_v));
+        numbers[1] = Some(part(&v, u.value - mean_u, s_u));
+    }
+}
+
+/// How `numbers` stand to a state; a channel without a reading since it was set anew is not judged.
+fn standing(beliefs: &[Belief; 3], span: &Span, numbers: &[Option<Number>; 3], since: &[u32; 3]) -> Standing {
+    let mut out = Standing { chi2: 0.0, channels: 0, ln_density: 0.0, z: [0.0; 3] };
+    for c in 0..3 {
+        let Some(number) = &numbers[c] else { continue };
+        let (mean, variance) = beliefs[c].expect(span, number);
+        let variance = variance.max(1e-18);
+        let off = number.value - mean;
+        let squared = off * off / variance;
+        out.ln_density -= 0.5 * (squared + libm::log(variance));
+        if since[c] > 0 {
+            out.chi2 += squared;
+            out.channels += 1;
+            out.z[c] = off / libm::sqrt(variance);
+        }
+    }
+    out
+}
