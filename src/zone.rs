@@ -229,9 +229,8 @@ fn split(text: &str) -> Option<(&str, &str)> {
     }
     let (wall, rest) = text.split_at_checked(end)?;
     let offset = rest.strip_prefix(' ').unwrap_or(rest);
-    let is_offset = matches!(offset, "" | "Z" | "z")
-        || shaped(offset.as_bytes(), "+dd:dd")
-        || shaped(offset.as_bytes(), "-dd:dd");
+    let is_offset =
+        matches!(offset, "" | "Z" | "z") || shaped(offset.as_bytes(), "+dd:dd") || shaped(offset.as_bytes(), "-dd:dd");
     is_offset.then_some((wall, offset))
 }
 
