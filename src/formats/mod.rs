@@ -1,1 +1,217 @@
 //! Bytes in, readings and defects out; picks the format by content and never touches a file.
+//!
+//! What lives here: the choice of format, and what is refused before any format is tried. Layouts are in `table` (CSV)
+//! and `json`, names in `column`, values in `row`. What does not: the site (whether a device exists, whether a value is
+//! plausible of it), colorimetry (whether a colour can exist), and any file, clock or configuration.
+//!
+//! A file is taken whole or refused whole. One that ends in mid-row waits: it is [`Outcome::Incomplete`], so that a
+//! writer that is still at work loses nothing. Of a file cut anywhere, what is read is what stood in it, with one
+//! exception that nobody can see: a CSV whose last line has no newline, cut within the last field so that what is left
+//! still reads as a value (`14` of `145.2`). Whoever writes files ends them with a newline, or renames them into place.
+
+mod column;
+mod defects;
+mod json;
+mod row;
+mod table;
+
+use crate::reading::{Defect, Draft, Record, Row};
+use crate::units::DeviceId;
+use crate::zone::LocalZone;
+
+use column::{Column, Kind, instead_of};
+use defects::Defects;
+use row::{Cell, Cells, put};
+
+/// The largest input that is looked at, in bytes.
+pub const MAX_BYTES: usize = 256 << 20;
+/// The largest number of rows of one file.
+pub const MAX_ROWS: usize = 1_000_000;
+/// The longest row, in bytes.
+pub const MAX_ROW_BYTES: usize = 64 << 10;
+
+const TOO_MANY_ROWS: &str = "at most 1 000 000 rows: split the file";
+
+/// What is known of a file from outside it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Context {
+    /// The zone of local times; without one they are refused, or left out where [`Need::Look`] is enough.
+    pub zone: Option<LocalZone>,
+    /// The device that the drop folder names, for rows that name none.
+    pub folder_device: Option<DeviceId>,
+    /// What the readings are wanted for.
+    pub need: Need,
+}
+
+/// What readings are wanted for. Events always need device and time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Need {
+    /// To be kept: each needs a device and a time.
+    Ledger,
+    /// To be looked at: neither is needed, and a local time without a zone is left out.
+    Look,
+}
+
+/// What became of a file's bytes.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Outcome {
+    /// All rows could be read; in the order of the file.
+    Records(Vec<Row<Record>>, Format),
+    /// The file is not finished: look again when it has grown.
+    Incomplete {
+        /// What is missing.
+        why: Unfinished,
+    },
+    /// The file cannot be read as it is. Never empty; in the order of the file, at most 200 and a line that counts the
+    /// rest.
+    Refused(Vec<Defect>),
+}
+
+/// A layout that is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum Format {
+    CsvReadings,
+    CsvEvents,
+    Json,
+    JsonLines,
+}
+
+impl Format {
+    /// What people call it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::CsvReadings => "CSV of readings",
+            Self::CsvEvents => "CSV of events",
+            Self::Json => "JSON",
+            Self::JsonLines => "JSON Lines",
+        }
+    }
+}
+
+/// Why a file is not finished.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[allow(missing_docs)]
+pub enum Unfinished {
+    #[error("the file is empty so far")]
+    Empty,
+    #[error("there is a header, but no row under it yet")]
+    HeaderOnly,
+    #[error("line {line} has {found} of {expected} fields and no newline: the row is not finished")]
+    MidRow { line: u64, found: usize, expected: usize },
+    #[error("line {line} has no newline and ends within '{column}': finish the row, or end it with a newline")]
+    MidField { line: u64, column: String },
+    #[error("the quote that opens on line {line} is not closed")]
+    OpenQuote { line: u64 },
+    #[error("the JSON text ends too early, on line {line}")]
+    MidJson { line: u64 },
+    #[error("the file ends within a character")]
+    MidCharacter,
+}
+
+/// Reads a file's bytes.
+pub fn parse(bytes: &[u8], context: &Context) -> Outcome {
+    let text = match text_of(bytes) {
+        Ok(text) => text,
+        Err(outcome) => return outcome,
+    };
+    let start = text.trim_start();
+    if start.is_empty() {
+        return Outcome::Incomplete { why: Unfinished::Empty };
+    }
+    if let Some((found, expected)) = later_format(start) {
+        return refused(0, found, expected);
+    }
+    if start.starts_with(['{', '[']) { json::read(text, context) } else { table::read(text, context) }
+}
+
+/// Builds a reading from fields that were typed, named and written as in CSV. Device and time may be missing: the
+/// device is then that of `context`, if it has one. Defects have line 0.
+pub fn typed(fields: &[(String, String)], context: &Context) -> Result<Draft, Vec<Defect>> {
+    let mut defects = Defects::default();
+    let mut cells = Cells::default();
+    let mut seen: Vec<Column> = Vec::new();
+    for (name, value) in fields {
+        match Column::named(name).filter(|column| Kind::Reading.columns().contains(column)) {
+            None => defects.at(0, name, value, instead_of(name, Kind::Reading)),
+            Some(column) if seen.contains(&column) => defects.at(0, name, value, format!("{name} only once")),
+            Some(column) => {
+                seen.push(column);
+                put(&mut cells, column, Cell::Text(value.as_str().into()));
+            }
+        }
+    }
+    let draft = row::typed(&cells, context, &mut defects);
+    match draft {
+        Some(draft) if defects.count() == 0 => Ok(draft),
+        _ => Err(defects.into_list()),
+    }
+}
+
+/// The bytes as text without its byte-order mark, or why they are none.
+fn text_of(bytes: &[u8]) -> Result<&str, Outcome> {
+    const SAVE: &str = "UTF-8 text: save or export the file as CSV in UTF-8";
+    if bytes.len() > MAX_BYTES {
+        let expected = format!("at most {MAX_BYTES} bytes: split the file");
+        return Err(refused(0, &format!("{} bytes", bytes.len()), &expected));
+    }
+    if bytes.starts_with(&[0xFF, 0xFE]) || bytes.starts_with(&[0xFE, 0xFF]) {
+        return Err(refused(0, "UTF-16 text", SAVE));
+    }
+    if bytes.starts_with(b"PK\x03\x04") {
+        return Err(refused(
+            0,
+            "a zip archive, which workbooks are too",
+            "a text file: export the sheet as CSV in UTF-8",
+        ));
+    }
+    if bytes.starts_with(b"%PDF-") {
+        return Err(refused(0, "a PDF document", "a text file: export the values as CSV in UTF-8"));
+    }
+    let line_of = |at: usize| 1 + bytes.iter().take(at).filter(|b| **b == b'\n').count() as u64;
+    if let Some(at) = bytes.iter().position(|b| *b == 0) {
+        return Err(refused(line_of(at), &format!("a NUL byte at offset {at}: binary, or UTF-16 text"), SAVE));
+    }
+    match std::str::from_utf8(bytes) {
+        Ok(text) => Ok(text.strip_prefix('\u{feff}').unwrap_or(text)),
+        Err(bad) if bad.error_len().is_none() => Err(Outcome::Incomplete { why: Unfinished::MidCharacter }),
+        Err(bad) => {
+            let at = bad.valid_up_to();
+            let byte = bytes.get(at).copied().unwrap_or_default();
+            let found =
+                format!("byte 0x{byte:02X} at offset {at}, which is not UTF-8 (Latin-1 or Windows text, perhaps)");
+            Err(refused(line_of(at), &found, SAVE))
+        }
+    }
+}
+
+/// Says what a file is that is known by its content, but read only by a later version.
+fn later_format(start: &str) -> Option<(&'static str, &'static str)> {
+    const LATER: &str = "CSV or JSON with one colour set a row: spectra are read from a later version on";
+    // Enough for any preamble, and a bound on the work where it is none.
+    let head: String = start.chars().take(16 << 10).collect();
+    if head.starts_with('<') {
+        let known = head.to_ascii_lowercase().contains("iestm27");
+        return Some(if known {
+            ("ANSI/IES TM-27 spectral XML", LATER)
+        } else {
+            ("XML or HTML", "CSV, JSON or JSON Lines, as UTF-8 text")
+        });
+    }
+    let first = head.split_whitespace().next().unwrap_or_default();
+    let keyword = |line: &str| matches!(line.trim(), "BEGIN_DATA_FORMAT" | "BEGIN_DATA");
+    if first.starts_with("CGATS") || first.starts_with("ISO28178") || head.lines().any(keyword) {
+        return Some((
+            "CGATS.17 / ISO 28178 keyword text",
+            "CSV or JSON with one colour set a row: keyword text is read from a later version on",
+        ));
+    }
+    None
+}
+
+/// A refusal for one reason.
+fn refused(line: u64, found: &str, expected: &str) -> Outcome {
+    let mut defects = Defects::default();
+    defects.of_line(line, found, expected);
+    Outcome::Refused(defects.into_list())
+}

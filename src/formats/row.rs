@@ -1,0 +1,453 @@
+//! From the cells of one row to a reading or an event: the one place that knows what each field may hold.
+//!
+//! CSV, JSON and the command line all come through here, so that a value means the same wherever it was written.
+//! What does not live here: layout (`table`, `json`), and what needs colorimetry (the spectrum locus) or the site
+//! (whether a device exists).
+
+use std::borrow::Cow;
+
+use super::column::{Column, Kind, nearest};
+use super::defects::Defects;
+use super::{Context, Need};
+use crate::reading::{Circumstances, ColourSet, Draft, Event, EventKind, Level, Patch, Record, Source};
+use crate::units::{DeviceId, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Time};
+use crate::units::{OutOfRange, UvPrime, Xy, Xyz};
+use crate::zone::{self, BadLocalTime};
+
+/// What stands in one field.
+#[derive(Debug, Clone, Default)]
+pub(super) enum Cell<'a> {
+    /// Nothing, or nothing but blanks.
+    #[default]
+    Absent,
+    /// Text, which may be the text of a number.
+    Text(Cow<'a, str>),
+    /// A number, and text will not do (JSON).
+    Number(f64),
+    /// Text, and a number written as text will not do (JSON).
+    Quoted(Cow<'a, str>),
+}
+
+/// The cells of a row, each at the number of its column.
+pub(super) type Cells<'a> = [Cell<'a>; Column::ALL.len()];
+
+/// Puts `cell` where `column` belongs.
+pub(super) fn put<'a>(cells: &mut Cells<'a>, column: Column, cell: Cell<'a>) {
+    if let Some(place) = cells.get_mut(column as usize) {
+        *place = cell;
+    }
+}
+
+/// What a row must have beside its colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Must {
+    /// Device and time, as the ledger needs them.
+    HaveBoth,
+    /// Neither, and a local time without a zone is left out.
+    Nothing,
+    /// Neither, because whoever typed it is asked or has a clock; but a time that is given must be readable.
+    ReadWhatIsGiven,
+}
+
+impl From<Need> for Must {
+    fn from(need: Need) -> Self {
+        match need {
+            Need::Ledger => Self::HaveBoth,
+            Need::Look => Self::Nothing,
+        }
+    }
+}
+
+/// Builds the record that `cells` describe, or adds to `defects` and returns nothing.
+pub(super) fn record(
+    cells: &Cells<'_>,
+    kind: Kind,
+    line: u64,
+    context: &Context,
+    defects: &mut Defects,
+) -> Option<Record> {
+    let mut row = Row { cells, line, context, defects };
+    match kind {
+        Kind::Reading => row.draft(context.need.into()).map(Record::Reading),
+        Kind::Event => row.event().map(Record::Event),
+    }
+}
+
+/// Builds a reading that was typed: device and time may come from elsewhere.
+pub(super) fn typed(cells: &Cells<'_>, context: &Context, defects: &mut Defects) -> Option<Draft> {
+    Row { cells, line: 0, context, defects }.draft(Must::ReadWhatIsGiven)
+}
+
+const NUMBER: &str = "a number with a decimal point and no unit, like 0.3127";
+
+struct Row<'r, 'a> {
+    cells: &'r Cells<'a>,
+    line: u64,
+    context: &'r Context,
+    defects: &'r mut Defects,
+}
+
+impl Row<'_, '_> {
+    fn draft(&mut self, must: Must) -> Option<Draft> {
+        let before = self.defects.count();
+        let (time, time_given) = self.time(must);
+        let device = self.device(must == Must::HaveBoth);
+        let circumstances = self.circumstances();
+        let level = self.level(circumstances.patch);
+        let colour = self.colour(circumstances.patch);
+        let colour = colour.filter(|_| self.defects.count() == before)?;
+        Some(Draft { device, time, time_given, colour, level, circumstances })
+    }
+
+    fn event(&mut self) -> Option<Event> {
+        let before = self.defects.count();
+        let (time, time_given) = self.time(Must::HaveBoth);
+        let device = self.device(true);
+        let kind = self.event_kind();
+        let operator = self.named(Column::Operator, OperatorId::new);
+        let note = self.text(Column::Note);
+        let target_white = match (self.number(Column::ChromaX), self.number(Column::ChromaY)) {
+            (None, None) => None,
+            (x, y) => self.xy(x, y),
+        };
+        let target_luminance = self.quantity(Column::Luminance, Luminance::new);
+        let other = self.named(Column::Other, InstrumentId::new);
+        if kind.is_some_and(|kind| kind != EventKind::Recalibrated) {
+            for column in [Column::ChromaX, Column::ChromaY, Column::Luminance] {
+                self.must_be_empty(column, "nothing: only a recalibration has a target");
+            }
+        }
+        if kind == Some(EventKind::CrossCalibrated) {
+            if other.is_none() && self.is_absent(Column::Other) {
+                self.blame(Column::Other, "nothing", "the instrument that was compared with");
+            }
+        } else if kind.is_some() {
+            self.must_be_empty(Column::Other, "nothing: only a cross-calibration has another instrument");
+        }
+        if self.defects.count() != before {
+            return None;
+        }
+        let (device, time, kind) = (device?, time?, kind?);
+        Some(Event { device, time, time_given, kind, operator, note, target_white, target_luminance, other })
+    }
+
+    fn event_kind(&mut self) -> Option<EventKind> {
+        let words = EventKind::ALL.map(EventKind::word);
+        match self.text(Column::Event) {
+            None if !self.is_absent(Column::Event) => None,
+            None => {
+                self.blame(Column::Event, "nothing", format!("one of {}", words.join(", ")));
+                None
+            }
+            Some(word) => self.one_of(Column::Event, &word, &words).and_then(EventKind::from_word),
+        }
+    }
+
+    fn circumstances(&mut self) -> Circumstances {
+        let instrument = self.named(Column::Instrument, InstrumentId::new);
+        let operator = self.named(Column::Operator, OperatorId::new);
+        let hours = self.within(Column::Hours, 1e7, "hours of use, from 0 to 10 000 000").map(Hours);
+        let warmup_min = self.within(Column::WarmupMin, 1e7, "minutes since it was switched on, from 0 to 10 000 000");
+        let source = match self.word(Column::Source, &["measured", "label"]) {
+            Some("label") => Source::Label,
+            _ => Source::Measured,
+        };
+        let patch = match self.word(Column::Patch, &["white", "black", "paper", "ambient"]) {
+            Some("black") => Patch::Black,
+            Some("paper") => Patch::Paper,
+            Some("ambient") => Patch::Ambient,
+            _ => Patch::White,
+        };
+        let setting = self.text(Column::Setting);
+        let id = self.text(Column::Id);
+        let note = self.text(Column::Note);
+        Circumstances { instrument, operator, hours, warmup_min, setting, source, patch, id, note }
+    }
+
+    fn time(&mut self, must: Must) -> (Option<Time>, Option<String>) {
+        let Some(text) = self.text(Column::Time) else {
+            if must == Must::HaveBoth && self.is_absent(Column::Time) {
+                self.blame(Column::Time, "nothing", "a time, like 2026-03-04T09:30:00Z or 2026-03-04 10:30");
+            }
+            return (None, None);
+        };
+        match zone::read(&text, self.context.zone) {
+            Ok(time) => {
+                let given = (time.to_string() != text).then_some(text);
+                (Some(time), given)
+            }
+            Err(BadLocalTime::NoZone { .. }) if must == Must::Nothing => (None, Some(text)),
+            Err(bad) => {
+                self.blame(Column::Time, &text, bad.to_string());
+                (None, None)
+            }
+        }
+    }
+
+    fn device(&mut self, must: bool) -> Option<DeviceId> {
+        if self.is_absent(Column::Device) {
+            if must && self.context.folder_device.is_none() {
+                self.blame(Column::Device, "nothing", "the device's id, here or as the name of the drop folder");
+            }
+            return self.context.folder_device.clone();
+        }
+        self.named(Column::Device, DeviceId::new)
+    }
+
+    fn level(&mut self, patch: Patch) -> Option<Level> {
+        let luminance = self.quantity(Column::Luminance, Luminance::new);
+        let illuminance = self.quantity(Column::Illuminance, Illuminance::new);
+        match (luminance, illuminance) {
+            (Some(luminance), Some(illuminance)) => {
+                let found = format!("luminance_cd_m2 {} and illuminance_lx {}", luminance.get(), illuminance.get());
+                self.blame(
+                    Column::Illuminance,
+                    &found,
+                    "one of the two: luminance of a display or paper, or illuminance of a lamp",
+                );
+                None
+            }
+            (None, Some(illuminance)) if patch == Patch::Paper => {
+                let found = illuminance.get().to_string();
+                self.blame(Column::Illuminance, &found, "nothing: lit paper is read in cd/m2, as luminance_cd_m2");
+                None
+            }
+            (luminance, illuminance) => luminance.map(Level::Luminance).or(illuminance.map(Level::Illuminance)),
+        }
+    }
+
+    fn colour(&mut self, patch: Patch) -> Option<ColourSet> {
+        use Column::*;
+        const SETS: [&[Column]; 4] = [&[X, Y, Z], &[ChromaX, ChromaY], &[UPrime, VPrime], &[CctK, Duv]];
+        let given = |row: &Self, set: &[Column]| set.iter().any(|column| !row.is_absent(*column));
+        let present: Vec<&[Column]> = SETS.into_iter().filter(|set| given(self, set)).collect();
+        let first = match present.as_slice() {
+            [] => {
+                self.defects.of_line(self.line, "no colour", COLOUR_SETS);
+                return None;
+            }
+            [one] => one.first()?,
+            several => {
+                let named = |set: &&[Column]| set.iter().map(|column| column.name()).collect::<Vec<_>>().join(",");
+                let found: Vec<String> = several.iter().map(named).collect();
+                self.defects.of_line(
+                    self.line,
+                    &found.join(" and "),
+                    "one colour set in a row: leave the others empty",
+                );
+                return None;
+            }
+        };
+        match first {
+            X => self.xyz(patch).map(ColourSet::Xyz),
+            ChromaX => {
+                let (x, y) = (self.number(ChromaX), self.number(ChromaY));
+                self.xy(x, y).map(ColourSet::Xy)
+            }
+            UPrime => self.uv_prime().map(ColourSet::UvPrime),
+            _ => {
+                let cct_k = self.quantity(CctK, Kelvin::new);
+                let duv = self.quantity(Duv, crate::units::Duv::new);
+                if self.is_absent(CctK) {
+                    self.blame(CctK, "nothing", "a colour temperature beside duv: tint alone is no colour");
+                    return None;
+                }
+                match (cct_k?, duv) {
+                    (cct_k, Some(duv)) => Some(ColourSet::CctDuv { cct_k, duv }),
+                    (cct_k, None) => Some(ColourSet::Cct { cct_k }),
+                }
+            }
+        }
+    }
+
+    fn xyz(&mut self, patch: Patch) -> Option<Xyz> {
+        let values = [Column::X, Column::Y, Column::Z].map(|column| {
+            self.half_a_set(column, "X, Y and Z");
+            self.within(column, 1e9, "a tristimulus value, from 0 to 1e9: light is not negative")
+        });
+        let [Some(x), Some(y), Some(z)] = values else { return None };
+        if y == 0.0 && x + z > 0.0 {
+            self.blame(Column::Y, "0", "Y above 0 where X or Z is: coloured light has luminance");
+            return None;
+        }
+        if y == 0.0 && !matches!(patch, Patch::Black | Patch::Ambient) {
+            self.blame(Column::Y, "0", "Y above 0: no light has no colour (it may be read of patch black or ambient)");
+            return None;
+        }
+        Some(Xyz { x, y, z })
+    }
+
+    fn xy(&mut self, x: Option<f64>, y: Option<f64>) -> Option<Xy> {
+        self.half_a_set(Column::ChromaX, "x and y");
+        self.half_a_set(Column::ChromaY, "x and y");
+        let (x, y) = (x?, y?);
+        if x < 0.0 {
+            self.blame(Column::ChromaX, &x.to_string(), "x of 0 or more: light is not negative");
+        } else if y <= 0.0 {
+            self.blame(Column::ChromaY, &y.to_string(), "y above 0: a chromaticity of visible light");
+        } else if x + y > 1.0 + 1e-9 {
+            let found = format!("x {x} and y {y}");
+            self.defects.of_line(self.line, &found, "x + y of 1 at most: beyond it Z would be negative light");
+        } else {
+            return Some(Xy { x, y });
+        }
+        None
+    }
+
+    fn uv_prime(&mut self) -> Option<UvPrime> {
+        self.half_a_set(Column::UPrime, "u_prime and v_prime");
+        self.half_a_set(Column::VPrime, "u_prime and v_prime");
+        let (u, v) = (self.number(Column::UPrime)?, self.number(Column::VPrime)?);
+        if !(0.0..1.0).contains(&u) {
+            self.blame(Column::UPrime, &u.to_string(), "u_prime from 0 to below 1");
+        } else if v <= 0.0 || v >= 1.0 {
+            self.blame(Column::VPrime, &v.to_string(), "v_prime above 0 and below 1");
+        } else {
+            return Some(UvPrime { u, v });
+        }
+        None
+    }
+
+    fn half_a_set(&mut self, column: Column, set: &str) {
+        if self.is_absent(column) {
+            self.blame(column, "nothing", format!("a number: {set} belong together"));
+        }
+    }
+
+    fn within(&mut self, column: Column, high: f64, expected: &str) -> Option<f64> {
+        let value = self.number(column)?;
+        if (0.0..=high).contains(&value) {
+            // Adding 0 turns a negative zero into zero.
+            return Some(value + 0.0);
+        }
+        self.blame(column, &value.to_string(), expected);
+        None
+    }
+
+    fn quantity<T>(&mut self, column: Column, new: fn(f64) -> Result<T, OutOfRange>) -> Option<T> {
+        let value = self.number(column)?;
+        new(value + 0.0).map_err(|bad| self.blame(column, &bad.found.to_string(), bad.expected)).ok()
+    }
+
+    /// The number in a field: decimal digits with a point, finite. Adds a defect where there is something else.
+    fn number(&mut self, column: Column) -> Option<f64> {
+        let (value, found) = match self.cell(column) {
+            Cell::Absent => return None,
+            Cell::Number(value) => (Some(*value), Cow::Owned(value.to_string())),
+            Cell::Quoted(text) => {
+                let found = text.to_string();
+                self.blame(column, &format!("the text \"{found}\""), "a JSON number: leave the quotes away");
+                return None;
+            }
+            Cell::Text(text) => (decimal(text), text.clone()),
+        };
+        match value {
+            Some(value) if value.is_finite() => Some(value),
+            _ => {
+                let expected = if has_decimal_comma(&found) {
+                    format!("{NUMBER}: a decimal comma is not read; write a point")
+                } else {
+                    NUMBER.to_owned()
+                };
+                let found = found.into_owned();
+                self.blame(column, &found, expected);
+                None
+            }
+        }
+    }
+
+    fn word<'w>(&mut self, column: Column, words: &[&'w str]) -> Option<&'w str> {
+        let found = self.text(column)?;
+        self.one_of(column, &found, words)
+    }
+
+    fn one_of<'w>(&mut self, column: Column, found: &str, words: &[&'w str]) -> Option<&'w str> {
+        if let Some(word) = words.iter().find(|word| **word == found) {
+            return Some(word);
+        }
+        let hint = nearest(found, words).map(|near| format!("; did you mean {near}?")).unwrap_or_default();
+        self.blame(column, found, format!("one of {}{hint}", words.join(", ")));
+        None
+    }
+
+    fn named<T>(&mut self, column: Column, new: fn(&str) -> Result<T, crate::units::BadId>) -> Option<T> {
+        let text = match self.cell(column) {
+            Cell::Text(text) | Cell::Quoted(text) => text.trim(),
+            _ => return self.text(column).and(None),
+        };
+        match new(text) {
+            Ok(id) => Some(id),
+            Err(_) => {
+                let found = text.to_owned();
+                self.blame(column, &found, "an id: 1 to 64 letters, digits, '-', '_' or '.', a letter or digit first");
+                None
+            }
+        }
+    }
+
+    fn text(&mut self, column: Column) -> Option<String> {
+        let text = match self.cell(column) {
+            Cell::Absent => return None,
+            Cell::Number(value) => {
+                let found = value.to_string();
+                self.blame(column, &found, "text: put it in quotes");
+                return None;
+            }
+            Cell::Text(text) | Cell::Quoted(text) => text.trim(),
+        };
+        let breaks_a_line = |c: char| column == Column::Note && matches!(c, '\n' | '\r' | '\t');
+        match text.chars().find(|c| c.is_control() && !breaks_a_line(*c)) {
+            Some(control) => {
+                let (found, expected) = (text.to_owned(), format!("text without U+{:04X}", u32::from(control)));
+                self.blame(column, &found, expected);
+                None
+            }
+            None => Some(text.to_owned()),
+        }
+    }
+
+    fn must_be_empty(&mut self, column: Column, expected: &str) {
+        if !self.is_absent(column) {
+            let found = match self.cell(column) {
+                Cell::Number(value) => value.to_string(),
+                Cell::Text(text) | Cell::Quoted(text) => text.to_string(),
+                Cell::Absent => return,
+            };
+            self.blame(column, &found, expected);
+        }
+    }
+
+    fn cell(&self, column: Column) -> &Cell<'_> {
+        const ABSENT: Cell<'static> = Cell::Absent;
+        match self.cells.get(column as usize) {
+            Some(Cell::Text(text) | Cell::Quoted(text)) if text.trim().is_empty() => &ABSENT,
+            Some(cell) => cell,
+            None => &ABSENT,
+        }
+    }
+
+    fn is_absent(&self, column: Column) -> bool {
+        matches!(self.cell(column), Cell::Absent)
+    }
+
+    fn blame(&mut self, column: Column, found: &str, expected: impl Into<String>) {
+        self.defects.at(self.line, column.name(), found, expected);
+    }
+}
+
+/// What counts as a colour, for messages.
+pub(super) const COLOUR_SETS: &str = "one colour set: X,Y,Z or x,y or u_prime,v_prime or cct_k,duv or cct_k alone";
+
+fn decimal(text: &str) -> Option<f64> {
+    let text = text.trim();
+    // The standard library also reads "inf", "nan" and their kin.
+    let plain = text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'.' | b'+' | b'-' | b'e' | b'E'));
+    if plain { text.parse().ok() } else { None }
+}
+
+fn has_decimal_comma(text: &str) -> bool {
+    text.split_once(',').is_some_and(|(whole, rest)| {
+        let digits = |part: &str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
+        digits(whole.trim().trim_start_matches(['-', '+'])) && digits(rest.trim())
+    })
+}
