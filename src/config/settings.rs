@@ -1,0 +1,332 @@
+//! The tables of the file that are about the program: site, paths, inbox, reminders, channels; and the file as a whole.
+//!
+//! Not here: the things of the site (`things`).
+
+use std::path::{Component, Path, PathBuf};
+use std::time::Duration;
+
+use chrono_tz::{TZ_VARIANTS, Tz};
+
+use super::checks::Declared;
+use super::walk::{Notes, Table, list, nearest};
+use super::{Channel, ChannelKind, InboxSettings, LATER, Paths, Site, TABLES};
+use crate::reading::ThingKind;
+use crate::schedule::cron::CronLine;
+use crate::schedule::{Reminder, Task};
+use crate::units::{DeviceId, SiteId};
+
+/// What every id must look like.
+pub(super) const ID: &str = "an id: 1 to 64 letters, digits, '-', '_' or '.', beginning with a letter or digit";
+
+/// Notes the place where reading the file as TOML broke off, in people's words.
+pub(super) fn note_syntax(notes: &Notes<'_>, text: &str, error: &toml::de::Error) {
+    let at = error.span().unwrap_or(0..0);
+    let message = error.message();
+    let (said, expected) = message.split_once(", expected ").unwrap_or((message, "valid TOML"));
+    let here = text.get(at.clone()).unwrap_or_default();
+    let (found, expected, hint) = match said {
+        "duplicate key" => {
+            let found = format!("{here}, which was written before");
+            (found, "each key once in its table", Some("for one more of a kind use double brackets, like [[lamp]]"))
+        }
+        "string values must be quoted" if here.is_empty() => ("no value".to_owned(), "a value after the =", None),
+        "string values must be quoted" => {
+            let hint = "texts stand in straight quotation marks: \"D50\"; a number with a point, not a comma";
+            (here.to_owned(), "a text in quotation marks, a number, or true or false", Some(hint))
+        }
+        "invalid basic string" | "invalid literal string" => {
+            let hint =
+                "a text ends on the line it begins on; backslashes are kept only between single marks: 'C:\\prints'";
+            ("a text that is not closed or holds a backslash".to_owned(), "a closing quotation mark", Some(hint))
+        }
+        "key with no value" => ("a key without a value".to_owned(), "key = value", None),
+        "unclosed table" => ("a table name that is not closed".to_owned(), "a closing bracket ]", None),
+        "missing comma between array elements" => (
+            "a list that is not closed, or lacks a comma".to_owned(),
+            "a comma between values and a ] at the end",
+            None,
+        ),
+        _ => (said.to_owned(), expected, None),
+    };
+    let found: String = found.chars().take(120).collect();
+    let reads_on = "the rest of the file is read once this is right";
+    let hint = hint.map_or(reads_on.to_owned(), |hint| format!("{hint}; {reads_on}"));
+    notes.note(at, String::new(), found, expected, Some(hint));
+}
+
+/// Notes tables that no version knows, and those that only later ones do.
+pub(super) fn note_unknown_tables(root: &Table<'_>) {
+    for (key, _) in root.keys().filter(|(key, _)| LATER.contains(key)) {
+        let Some(entry) = root.get(key) else { continue };
+        let name = if entry.is_list() { format!("[[{key}]]") } else { format!("[{key}]") };
+        let hint = "take it out for now; its name is kept for a later version".to_owned();
+        entry.note(format!("{name}, which is not in this version"), "tables of this version", Some(hint));
+    }
+    let known: Vec<&str> = TABLES.iter().chain(&LATER).copied().collect();
+    root.only(&known);
+}
+
+/// `[site]`.
+pub(super) fn site(root: &Table<'_>) -> Option<Site> {
+    let site = root.need_section("site", "[site] with name and timezone")?;
+    site.only(&["id", "name", "timezone"]);
+    let name = site.need("name", "a name for people, like \"Quillmoor print room\"");
+    let name = name.and_then(|entry| entry.text("a name for people").map(|text| (entry, text.trim().to_owned())));
+    let id = match (site.get("id"), &name) {
+        (Some(entry), _) => entry.text(ID).and_then(|text| {
+            let id = SiteId::new(text).ok();
+            if id.is_none() {
+                entry.mistake(ID, id_from(text).map(|near| format!("for example \"{near}\"")));
+            }
+            id
+        }),
+        (None, Some((entry, name))) => {
+            let id = id_from(name).and_then(|made| SiteId::new(&made).ok());
+            if id.is_none() {
+                let hint = "add id = \"…\" to [site]: it is made from the name only where that has letters of ASCII";
+                entry.mistake("a name from which an id can be made, or an id", Some(hint.to_owned()));
+            }
+            id
+        }
+        (None, None) => None,
+    };
+    let expected = "a time zone by its name in the IANA database, like \"Europe/Lisbon\"";
+    let zone = site.need("timezone", expected).and_then(|entry| {
+        let text = entry.text(expected)?;
+        let zone = text.parse::<Tz>().ok();
+        if zone.is_none() {
+            entry.mistake(expected, zone_near(text).map(|near| format!("did you mean \"{near}\"?")));
+        }
+        zone
+    });
+    Some(Site { id: id?, name: name?.1, zone: zone? })
+}
+
+fn zone_near(text: &str) -> Option<&'static str> {
+    let wanted = text.trim().to_lowercase().replace(' ', "_");
+    let names = || TZ_VARIANTS.iter().map(|zone| zone.name());
+    let city = |name: &&str| name.rsplit('/').next().is_some_and(|city| city.to_lowercase() == wanted);
+    names().find(city).or_else(|| nearest(text, names()))
+}
+
+/// An id made from a name: lower case, ASCII, hyphens between words. `None` if nothing of the name is left.
+pub(super) fn id_from(name: &str) -> Option<String> {
+    let mut id = String::new();
+    for c in name.to_lowercase().chars() {
+        match c {
+            'a'..='z' | '0'..='9' => id.push(c),
+            'à'..='å' => id.push('a'),
+            'ç' => id.push('c'),
+            'è'..='ë' => id.push('e'),
+            'ì'..='ï' => id.push('i'),
+            'ñ' => id.push('n'),
+            'ò'..='ö' | 'ø' => id.push('o'),
+            'ù'..='ü' => id.push('u'),
+            'ý' | 'ÿ' => id.push('y'),
+            'æ' => id.push_str("ae"),
+            'œ' => id.push_str("oe"),
+            'ß' => id.push_str("ss"),
+            '\'' | '’' => {}
+            _ if id.is_empty() || id.ends_with('-') => {}
+            _ => id.push('-'),
+        }
+    }
+    id.truncate(64);
+    let id = id.trim_end_matches('-');
+    (!id.is_empty()).then(|| id.to_owned())
+}
+
+/// `[paths]`.
+pub(super) fn paths(root: &Table<'_>, base: &Path) -> Option<Paths> {
+    let paths = root.need_section("paths", "[paths] with inbox and state")?;
+    let names = ["inbox", "archive", "quarantine", "state"];
+    paths.only(&names);
+    let folder = |name: &str| {
+        let entry = paths.get(name)?;
+        let text = entry.text("a folder, like \"inbox\"")?;
+        if text.starts_with('~') {
+            let hint = "~ is not understood here; write the whole path, or one relative to this file";
+            entry.mistake("a folder, like \"inbox\"", Some(hint.to_owned()));
+            return None;
+        }
+        Some(plain(&base.join(text)))
+    };
+    for needed in ["inbox", "state"] {
+        paths.need(needed, "a folder, relative to this file or whole");
+    }
+    let inbox = folder("inbox");
+    let beside = |name: &str| {
+        if paths.get(name).is_some() { folder(name) } else { inbox.as_deref().map(|inbox| sibling(inbox, name)) }
+    };
+    let (archive, quarantine, state) = (beside("archive"), beside("quarantine"), folder("state"));
+    let all = [("inbox", &inbox), ("archive", &archive), ("quarantine", &quarantine), ("state", &state)];
+    for (nth, (name, folder)) in all.iter().enumerate() {
+        let (Some(folder), Some(entry)) = (folder, paths.get(name)) else { continue };
+        let clash = all.iter().take(nth).find_map(|(other, path)| {
+            let path = path.as_ref()?;
+            if folder == path {
+                Some(format!("the same folder as {other}"))
+            } else if *other == "inbox" && folder.starts_with(path) {
+                Some("a folder inside the inbox".to_owned())
+            } else {
+                None
+            }
+        });
+        if let Some(clash) = clash {
+            entry.note(clash, "a folder of its own, outside the inbox", Some(format!("for example \"{name}\"")));
+        }
+    }
+    Some(Paths { inbox: inbox?, archive: archive?, quarantine: quarantine?, state: state? })
+}
+
+fn sibling(folder: &Path, name: &str) -> PathBuf {
+    folder.parent().map_or_else(|| PathBuf::from(name), |parent| parent.join(name))
+}
+
+/// The path without `.` and, where that can be told from the path alone, without `..`.
+fn plain(path: &Path) -> PathBuf {
+    let mut plain = PathBuf::new();
+    for part in path.components() {
+        match part {
+            Component::CurDir => {}
+            Component::ParentDir if matches!(plain.components().next_back(), Some(Component::Normal(_))) => {
+                plain.pop();
+            }
+            other => plain.push(other),
+        }
+    }
+    plain
+}
+
+/// `[inbox]`, all of it optional.
+pub(super) fn inbox(root: &Table<'_>) -> InboxSettings {
+    let mut settings = InboxSettings::default();
+    let Some(inbox) = root.section("inbox") else { return settings };
+    inbox.only(&["settle_s", "rescan_s", "max_bytes"]);
+    let seconds = |key: &str, low: f64, high: f64| {
+        let expected = format!("a number of seconds from {low} to {high}");
+        let number = inbox.get(key)?.number(&expected, |s| (low..=high).contains(&s))?;
+        Duration::try_from_secs_f64(number).ok()
+    };
+    if let Some(settle) = seconds("settle_s", 0.1, 3600.0) {
+        settings.settle = settle;
+    }
+    if let Some(rescan) = seconds("rescan_s", 1.0, 86_400.0) {
+        settings.rescan = rescan;
+    }
+    let expected = "a whole number of bytes from 1024 to 1073741824 (1 GiB)";
+    if let Some(bytes) = inbox.get("max_bytes").and_then(|entry| entry.whole(expected, 1024..(1 << 30) + 1)) {
+        settings.max_bytes = bytes;
+    }
+    settings
+}
+
+/// Every `[[reminder]]`.
+pub(super) fn reminders(root: &Table<'_>, declared: &Declared) -> Vec<Reminder> {
+    root.sections("reminder").iter().filter_map(|table| reminder(table, declared)).collect()
+}
+
+fn reminder(table: &Table<'_>, declared: &Declared) -> Option<Reminder> {
+    table.only(&["task", "device", "cron"]);
+    let expected = "\"read\", \"recalibrate\", \"clean\", \"certificate\" or a task in your own words";
+    let task = table.need("task", expected).and_then(|entry| entry.text(expected)).map(|text| match text.trim() {
+        "read" => Task::Read,
+        "recalibrate" => Task::Recalibrate,
+        "clean" => Task::Clean,
+        "certificate" => Task::Certificate,
+        words => Task::Other(words.to_owned()),
+    });
+    let fitting: &[ThingKind] = match task {
+        Some(Task::Read) => &[ThingKind::Display, ThingKind::Lamp, ThingKind::Paper],
+        Some(Task::Recalibrate) => &[ThingKind::Display, ThingKind::Lamp, ThingKind::Instrument],
+        Some(Task::Certificate) => &[ThingKind::Instrument],
+        _ => &[ThingKind::Display, ThingKind::Lamp, ThingKind::Paper, ThingKind::Instrument],
+    };
+    let device = match (&task, table.get("device")) {
+        (_, Some(entry)) => declared.refer(&entry, fitting),
+        (Some(Task::Other(_)) | None, None) => None,
+        (Some(task), None) => {
+            let expected = format!("what to {}: {}", verb(task), Declared::expected(fitting));
+            table.mistake("device", "nothing, the key is missing", &expected, None);
+            None
+        }
+    };
+    let expected = "five fields as in crontab, like \"0 9 * * Mon\" for Mondays at 9:00";
+    let cron = table.need("cron", expected).and_then(|entry| {
+        let text = entry.text(expected)?;
+        CronLine::parse(text).map_err(|bad| entry.note(bad.found, &bad.expected, bad.hint)).ok()
+    });
+    Some(Reminder { task: task?, device: device.and_then(|id| DeviceId::new(id).ok()), cron: cron? })
+}
+
+fn verb(task: &Task) -> &str {
+    match task {
+        Task::Certificate => "have certified",
+        other => other.words(),
+    }
+}
+
+/// Every `[[channel]]`.
+pub(super) fn channels(root: &Table<'_>) -> Vec<Channel> {
+    let mut seen: Vec<(String, usize)> = Vec::new();
+    let mut channels = Vec::new();
+    for table in root.sections("channel") {
+        let id = table.need("id", ID).and_then(|entry| {
+            let text = entry.text(ID)?;
+            if SiteId::new(text).is_err() {
+                entry.mistake(ID, id_from(text).map(|near| format!("for example \"{near}\"")));
+                return None;
+            }
+            if let Some((_, line)) = seen.iter().find(|(other, _)| other == text) {
+                let found = format!("\"{text}\", already the id of a channel on line {line}");
+                entry.note(found, "an id of its own for each channel", None);
+            }
+            seen.push((text.to_owned(), entry.line()));
+            Some(text.to_owned())
+        });
+        let kind = table.need("kind", "\"command\"");
+        let command = match kind.as_ref().map(|kind| kind.as_text()) {
+            Some(Some("command")) => true,
+            Some(text) => {
+                let hint = match text {
+                    Some("log") => "the log is always on and needs no [[channel]]",
+                    _ => "more kinds come with later versions; a command can send anything anywhere meanwhile",
+                };
+                if let Some(kind) = kind {
+                    kind.mistake("\"command\", the only kind of this version", Some(hint.to_owned()));
+                }
+                false
+            }
+            None => false,
+        };
+        // Keys of a kind that this version does not know cannot be judged.
+        if !command {
+            continue;
+        }
+        table.only(&["id", "kind", "run"]);
+        let expected = "the program and its arguments as a list, like [\"send-mail\", \"--to\", \"ines\"]";
+        let run = table.need("run", expected).and_then(|entry| {
+            let parts = entry.list(expected)?;
+            if parts.is_empty() {
+                entry.mistake(expected, None);
+            }
+            let word = |(nth, part): (usize, &super::walk::Entry<'_>)| match part.as_text() {
+                // An argument may be empty, a program may not.
+                Some(text) if nth > 0 => Some(text.to_owned()),
+                _ => part.text("a text").map(str::to_owned),
+            };
+            parts.iter().enumerate().map(word).collect::<Option<Vec<String>>>()
+        });
+        if let (Some(id), Some((program, arguments))) = (id, run.as_deref().and_then(<[String]>::split_first)) {
+            let kind = ChannelKind::Command { program: program.clone(), arguments: arguments.to_vec() };
+            channels.push(Channel { id, kind });
+        }
+    }
+    channels
+}
+
+/// `"a", "b" or "c"`, quoted.
+pub(super) fn quoted(words: &[&str], last: &str) -> String {
+    let words: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
+    list(&words, last)
+}

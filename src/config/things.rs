@@ -1,0 +1,422 @@
+//! The tables of the file that are about the things of the site: displays, lamps, papers, stations, instruments,
+//! operators. What their values mean is in `site`.
+
+use super::checks::{Declared, paper_aims};
+use super::walk::{Entry, Table};
+use crate::reading::ThingKind;
+use crate::site::{
+    Adjustable, AimWhite, Bias, Display, DisplayAim, Instrument, InstrumentKind, Lamp, LampAim, LampKind,
+    LuminanceRule, MeasurementCondition, Noise, Paper, PaperWhite, Station, Things, Tolerance,
+};
+use crate::units::{
+    Days, DeviceId, Duv, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Probability, StationId, Xy,
+};
+
+/// How a white written as colour temperature and tint becomes a chromaticity.
+pub(super) type CctDuvToXy = fn(Kelvin, Duv) -> Option<Xy>;
+
+/// The tables of the things, in the order of the file.
+pub(super) struct Tables<'a> {
+    pub(super) displays: Vec<Table<'a>>,
+    pub(super) lamps: Vec<Table<'a>>,
+    pub(super) papers: Vec<Table<'a>>,
+    pub(super) stations: Vec<Table<'a>>,
+    pub(super) instruments: Vec<Table<'a>>,
+    pub(super) operators: Vec<Table<'a>>,
+}
+
+impl<'a> Tables<'a> {
+    pub(super) fn of(root: &Table<'a>) -> Self {
+        Self {
+            displays: root.sections("display"),
+            lamps: root.sections("lamp"),
+            papers: root.sections("paper"),
+            stations: root.sections("station"),
+            instruments: root.sections("instrument"),
+            operators: root.sections("operator"),
+        }
+    }
+}
+
+/// Every thing that is whole; of the others the mistakes were noted.
+pub(super) fn things(tables: &Tables<'_>, declared: &Declared, resolve: CctDuvToXy) -> Things {
+    let displays: Vec<_> = tables.displays.iter().filter_map(|table| display(table, resolve)).collect();
+    let stations: Vec<_> = tables.stations.iter().filter_map(|table| station(table, declared)).collect();
+    if stations.len() == tables.stations.len() {
+        paper_aims(&displays, &stations);
+    }
+    Things {
+        displays: displays.into_iter().map(|(display, _)| display).collect(),
+        lamps: tables.lamps.iter().filter_map(|table| lamp(table, resolve)).collect(),
+        papers: tables.papers.iter().filter_map(paper).collect(),
+        stations,
+        instruments: tables.instruments.iter().filter_map(instrument).collect(),
+        operators: tables.operators.iter().filter_map(operator).collect(),
+    }
+}
+
+/// The id of a table whose mistakes `Declared` has noted already.
+fn known_id<'a>(table: &Table<'a>) -> Option<&'a str> {
+    table.get("id")?.as_text()
+}
+
+fn display<'a>(table: &Table<'a>, resolve: CctDuvToXy) -> Option<(Display, Entry<'a>)> {
+    table.only(&["id", "model", "aim", "warm_up_min"]);
+    let expected = "an aim like { white = \"D65\", luminance_cd_m2 = 145 }";
+    let aim = table.need("aim", expected).and_then(|entry| {
+        let aim = entry.table(expected, &["white", "luminance_cd_m2"])?;
+        let entry = aim.need("white", DISPLAY_WHITE)?;
+        let white = white(&entry, DISPLAY_WHITE, true, resolve);
+        let level = aim.get("luminance_cd_m2");
+        if level.is_none() && matches!(white, Some(AimWhite::Fixed(_))) {
+            let hint = "it may be left out only where the white is \"paper\"".to_owned();
+            aim.mistake("luminance_cd_m2", "nothing, the key is missing", LUMINANCE, Some(hint));
+        }
+        let level = level.and_then(|level| level.number(LUMINANCE, |l| l > 0.0 && l <= 10_000.0));
+        let luminance = level.and_then(|level| Luminance::new(level).ok());
+        Some((DisplayAim { white: white?, luminance }, entry))
+    });
+    let model = table.get("model").and_then(|entry| entry.text("a text")).map(str::to_owned);
+    let warm_up_min = warm_up(table);
+    let (aim, at) = aim?;
+    Some((Display { id: DeviceId::new(known_id(table)?).ok()?, model, aim, warm_up_min }, at))
+}
+
+const LUMINANCE: &str = "a luminance in cd/m2, above 0, at most 10000";
+const ILLUMINANCE: &str = "an illuminance in lx, above 0, at most 200000";
+const DISPLAY_WHITE: &str = "\"D50\", \"D55\", \"D65\", \"paper\", { x, y } or { cct_k, duv }";
+const LAMP_WHITE: &str = "\"D50\", \"D55\", \"D65\", { x, y } or { cct_k, duv }";
+
+/// The white of an aim.
+fn white(entry: &Entry<'_>, expected: &str, paper: bool, resolve: CctDuvToXy) -> Option<AimWhite> {
+    if !entry.is_table() {
+        if entry.as_text() == Some("paper") && !paper {
+            let hint = "only a display can aim at the paper; a lamp makes the paper's white";
+            entry.mistake(expected, Some(hint.to_owned()));
+            return None;
+        }
+        // CIE 15: chromaticities of the daylight illuminants for the 2° observer.
+        let fixed = |x, y| AimWhite::Fixed(Xy { x, y });
+        let d50 = fixed(0.345_67, 0.358_51);
+        let (d55, d65) = (fixed(0.332_43, 0.347_44), fixed(0.312_71, 0.329_02));
+        return match entry.as_text() {
+            Some("D50") => Some(d50),
+            Some("D55") => Some(d55),
+            Some("D65") => Some(d65),
+            Some("paper") => Some(AimWhite::Paper),
+            Some(text) => {
+                let words = ["D50", "D55", "D65", "paper"];
+                let words = words.into_iter().take(if paper { 4 } else { 3 });
+                let same = |word: &&str| word.eq_ignore_ascii_case(text.trim());
+                let hint = match words.clone().find(same) {
+                    Some(word) => format!("write \"{word}\""),
+                    None => "any other white is written as { x = …, y = … } or { cct_k = …, duv = … }".to_owned(),
+                };
+                entry.mistake(expected, Some(hint));
+                None
+            }
+            None => {
+                entry.mistake(expected, None);
+                None
+            }
+        };
+    }
+    let table = entry.table(expected, &["x", "y", "cct_k", "duv"])?;
+    let (by_xy, by_cct) = (["x", "y"], ["cct_k", "duv"]);
+    let any = |keys: [&str; 2]| keys.iter().any(|key| table.get(key).is_some());
+    if any(by_xy) == any(by_cct) {
+        entry.mistake("either x and y, or cct_k and duv", None);
+        return None;
+    }
+    if any(by_xy) {
+        let x = table.need("x", WHITE_X).and_then(|x| x.number(WHITE_X, |x| (0.24..=0.60).contains(&x)));
+        let y = table.need("y", WHITE_Y).and_then(|y| y.number(WHITE_Y, |y| (0.23..=0.45).contains(&y)));
+        return Some(AimWhite::Fixed(Xy { x: x?, y: y? }));
+    }
+    let cct = table.need("cct_k", CCT).and_then(|cct| cct.number(CCT, |cct| (1500.0..=15_000.0).contains(&cct)));
+    let duv = table.need("duv", DUV).and_then(|duv| duv.number(DUV, |duv| (-0.03..=0.03).contains(&duv)));
+    let xy = resolve(Kelvin::new(cct?).ok()?, Duv::new(duv?).ok()?);
+    if xy.is_none() {
+        entry.mistake("a colour temperature and tint that are a colour", None);
+    }
+    xy.map(AimWhite::Fixed)
+}
+
+const WHITE_X: &str = "the x of a white (CIE 1931, 2° observer), from 0.24 to 0.60";
+const WHITE_Y: &str = "the y of a white (CIE 1931, 2° observer), from 0.23 to 0.45";
+const CCT: &str = "a colour temperature from 1500 to 15000 K";
+const DUV: &str = "a tint Duv from -0.03 (magenta) to 0.03 (green); 0 is a black body, daylight is near 0.003";
+
+fn warm_up(table: &Table<'_>) -> f64 {
+    let minutes = |entry: Entry<'_>| entry.number("minutes from 0 to 1440", |m| (0.0..=1440.0).contains(&m));
+    table.get("warm_up_min").and_then(minutes).unwrap_or(30.0)
+}
+
+fn lamp(table: &Table<'_>, resolve: CctDuvToXy) -> Option<Lamp> {
+    table.only(&["id", "model", "kind", "aim", "adjustable", "rated_hours", "warm_up_min"]);
+    let expected = "an aim like { white = \"D50\", illuminance_lx = 500 }";
+    let aim = table.need("aim", expected).and_then(|entry| {
+        let aim = entry.table(expected, &["white", "illuminance_lx"])?;
+        let white = aim.need("white", LAMP_WHITE).and_then(|entry| white(&entry, LAMP_WHITE, false, resolve));
+        let level = aim.need("illuminance_lx", ILLUMINANCE);
+        let level = level.and_then(|level| level.number(ILLUMINANCE, |l| l > 0.0 && l <= 200_000.0));
+        let illuminance = level.and_then(|level| Illuminance::new(level).ok());
+        match white? {
+            AimWhite::Fixed(white) => Some(LampAim { white, illuminance: illuminance? }),
+            AimWhite::Paper => None,
+        }
+    });
+    let kinds = [
+        ("led", LampKind::Led),
+        ("fluorescent", LampKind::Fluorescent),
+        ("halogen", LampKind::Halogen),
+        ("other", LampKind::Other),
+    ];
+    let kind = table.get("kind").and_then(|entry| entry.choice(&kinds)).unwrap_or_default();
+    let turns = [("level", Adjustable::Level), ("cct", Adjustable::Cct)];
+    let mut adjustable = Vec::new();
+    let expected = "a list of what a person can turn: [\"level\"], [\"cct\"] or [\"level\", \"cct\"]";
+    for entry in table.get("adjustable").and_then(|entry| entry.list(expected)).unwrap_or_default() {
+        let turn = entry.choice(&turns);
+        adjustable.extend(turn.filter(|turn| !adjustable.contains(turn)));
+    }
+    let expected = "the lamp's rated life in hours, above 0, at most 1000000";
+    let rated = |entry: Entry<'_>| entry.number(expected, |h| h > 0.0 && h <= 1e6);
+    let rated_hours = table.get("rated_hours").and_then(rated).map(Hours);
+    let model = table.get("model").and_then(|entry| entry.text("a text")).map(str::to_owned);
+    let warm_up_min = warm_up(table);
+    let id = DeviceId::new(known_id(table)?).ok()?;
+    Some(Lamp { id, model, kind, aim: aim?, adjustable, rated_hours, warm_up_min })
+}
+
+fn paper(table: &Table<'_>) -> Option<Paper> {
+    table.only(&["id", "white", "reflectance_factor", "reflectance", "condition"]);
+    let (lab, factor) = (table.get("white"), table.get("reflectance_factor"));
+    let expected = "the paper's white as { L, a, b } (D50, 2°), or reflectance_factor";
+    if let Some(file) = table.get("reflectance") {
+        let hint = "a reflectance curve from a file comes with a later version; write white = { L, a, b } meanwhile";
+        file.note("reflectance, which is not in this version", expected, Some(hint.to_owned()));
+    } else if lab.is_none() && factor.is_none() {
+        table.mistake(
+            "white",
+            "nothing, the key is missing",
+            expected,
+            Some("for example white = { L = 96, a = 0.5, b = -1.5 }".to_owned()),
+        );
+    }
+    let white = match (lab, factor) {
+        (Some(_), Some(factor)) => {
+            factor.note("a second white beside { L, a, b }", "either white or reflectance_factor", None);
+            None
+        }
+        (Some(lab), None) => lab.table("{ L = …, a = …, b = … }", &["L", "a", "b"]).and_then(|lab| {
+            let l = "the lightness L* of a paper, from 20 to 100 (D50, 2°)";
+            let ab = "a paper's a* or b* from -50 to 50 (D50, 2°)";
+            let lightness = lab.need("L", l).and_then(|entry| entry.number(l, |l| (20.0..=100.0).contains(&l)));
+            let side = |key| lab.need(key, ab).and_then(|entry| entry.number(ab, |v| (-50.0..=50.0).contains(&v)));
+            let (a, b) = (side("a"), side("b"));
+            Some(PaperWhite::Lab { l: lightness?, a: a?, b: b? })
+        }),
+        (None, Some(factor)) => {
+            let expected = "the share of light that the paper sends back, above 0, at most 1.2; 0.88 for 88 %";
+            factor.number(expected, |r| r > 0.0 && r <= 1.2).map(PaperWhite::ReflectanceFactor)
+        }
+        (None, None) => None,
+    };
+    let conditions = [
+        ("M0", MeasurementCondition::M0),
+        ("M1", MeasurementCondition::M1),
+        ("M2", MeasurementCondition::M2),
+        ("M3", MeasurementCondition::M3),
+    ];
+    let condition = table.get("condition").and_then(|entry| entry.choice(&conditions));
+    Some(Paper { id: DeviceId::new(known_id(table)?).ok()?, white: white?, condition })
+}
+
+fn station(table: &Table<'_>, declared: &Declared) -> Option<Station> {
+    table.only(&[
+        "id",
+        "display",
+        "lamp",
+        "paper",
+        "papers",
+        "tolerance",
+        "luminance",
+        "visual_offset",
+        "max_risk",
+        "horizon_days",
+        "max_age_days",
+    ]);
+    let refer = |key: &str, kind: ThingKind| {
+        let entry = table.need(key, &Declared::expected(&[kind]))?;
+        DeviceId::new(declared.refer(&entry, &[kind])?).ok()
+    };
+    let display = refer("display", ThingKind::Display);
+    let lamp = refer("lamp", ThingKind::Lamp);
+    let papers = papers(table, declared);
+    let tolerance = tolerance(table);
+    let luminance = luminance(table);
+    let visual_offset = visual_offset(table);
+    let days = |key: &str, default: f64| {
+        let number = |entry: Entry<'_>| entry.number("days, above 0, at most 3650", |d| d > 0.0 && d <= 3650.0);
+        Days(table.get(key).and_then(number).unwrap_or(default))
+    };
+    let (horizon, max_age) = (days("horizon_days", 14.0), days("max_age_days", 45.0));
+    let expected = "a probability between 0 and 1, like 0.2 for 20 %";
+    let risk = |entry: Entry<'_>| entry.number(expected, |p| p > 0.0 && p < 1.0);
+    let max_risk = Probability::new(table.get("max_risk").and_then(risk).unwrap_or(0.2)).ok();
+    Some(Station {
+        id: StationId::new(known_id(table)?).ok()?,
+        display: display?,
+        lamp: lamp?,
+        papers: papers?,
+        tolerance: tolerance?,
+        luminance,
+        visual_offset,
+        max_risk: max_risk?,
+        horizon,
+        max_age,
+    })
+}
+
+fn papers(table: &Table<'_>, declared: &Declared) -> Option<Vec<DeviceId>> {
+    let paper = |entry: &Entry<'_>| DeviceId::new(declared.refer(entry, &[ThingKind::Paper])?).ok();
+    let expected = "the ids of one or more papers, the usual one first";
+    match (table.get("paper"), table.get("papers")) {
+        (Some(_), Some(many)) => {
+            many.note(
+                "papers beside paper",
+                "one of the two",
+                Some("write papers = […] and take paper out".to_owned()),
+            );
+            None
+        }
+        (Some(one), None) if one.is_list() => {
+            one.mistake("the id of a paper", Some("several stand under papers = […]".to_owned()));
+            None
+        }
+        (Some(one), None) => paper(&one).map(|paper| vec![paper]),
+        (None, Some(many)) => {
+            let entries = many.list(expected)?;
+            if entries.is_empty() {
+                many.mistake(expected, None);
+                return None;
+            }
+            let mut papers = Vec::new();
+            let mut whole = true;
+            for entry in &entries {
+                match paper(entry) {
+                    Some(id) if papers.contains(&id) => {
+                        entry.note(format!("\"{id}\" a second time"), "each paper once", None)
+                    }
+                    Some(id) => papers.push(id),
+                    None => whole = false,
+                }
+            }
+            whole.then_some(papers)
+        }
+        (None, None) => {
+            table.mistake("paper", "nothing, the key is missing", "the id of a paper", None);
+            None
+        }
+    }
+}
+
+fn tolerance(table: &Table<'_>) -> Option<Tolerance> {
+    let expected = "limits like { delta_uv = 0.005, luminance_ratio = 1.2, ra_min = 90 }";
+    let entry = table.need("tolerance", expected)?;
+    let limits = entry.table(expected, &["delta_uv", "luminance_ratio", "ra_min"])?;
+    let uv = "the largest difference in u', v', above 0, at most 0.1; 0.005 is a usual one";
+    let delta_uv = limits.need("delta_uv", uv).and_then(|entry| entry.number(uv, |d| d > 0.0 && d <= 0.1));
+    let ratio = "the largest ratio of the two luminances either way, above 1, at most 10; 1.2 for 20 %";
+    let ratio = |entry: Entry<'_>| entry.number(ratio, |r| r > 1.0 && r <= 10.0);
+    let ra = "the least colour rendering index Ra, from 0 to 100";
+    let ra = |entry: Entry<'_>| entry.number(ra, |ra| (0.0..=100.0).contains(&ra));
+    let luminance_ratio = limits.get("luminance_ratio").and_then(ratio);
+    let ra_min = limits.get("ra_min").and_then(ra);
+    Some(Tolerance { delta_uv: delta_uv?, luminance_ratio, ra_min })
+}
+
+fn luminance(table: &Table<'_>) -> LuminanceRule {
+    let equal = LuminanceRule::DisplayToPaper(1.0);
+    let Some(entry) = table.get("luminance") else { return equal };
+    match entry.as_text() {
+        Some("equal") => equal,
+        Some("not-judged") => LuminanceRule::NotJudged,
+        _ => {
+            let expected = "\"equal\", \"not-judged\" or { display_to_paper = 0.25 }";
+            let Some(rule) = entry.table(expected, &["display_to_paper"]) else { return equal };
+            let expected = "display luminance divided by paper luminance, from 0.01 to 100";
+            let number = |entry: Entry<'_>| entry.number(expected, |r| (0.01..=100.0).contains(&r));
+            let ratio = rule.need("display_to_paper", expected).and_then(number);
+            LuminanceRule::DisplayToPaper(ratio.unwrap_or(1.0))
+        }
+    }
+}
+
+fn visual_offset(table: &Table<'_>) -> (f64, f64) {
+    let known = ["u_prime", "v_prime"];
+    let offset = table.get("visual_offset").and_then(|entry| entry.table("{ u_prime = …, v_prime = … }", &known));
+    let part = |key| {
+        let expected = "a difference in u' or v' from -0.05 to 0.05";
+        let entry = offset.as_ref()?.need(key, expected)?;
+        entry.number(expected, |d| (-0.05..=0.05).contains(&d))
+    };
+    (part("u_prime").unwrap_or(0.0), part("v_prime").unwrap_or(0.0))
+}
+
+fn instrument(table: &Table<'_>) -> Option<Instrument> {
+    table.only(&["id", "kind", "serial", "certificate_until", "noise", "bias"]);
+    let kinds = [
+        ("colorimeter", InstrumentKind::Colorimeter),
+        ("spectrometer", InstrumentKind::Spectrometer),
+        ("illuminance_meter", InstrumentKind::IlluminanceMeter),
+    ];
+    let kind = table.get("kind").and_then(|entry| entry.choice(&kinds));
+    let serial = table.get("serial").and_then(|entry| entry.text("a text")).map(str::to_owned);
+    let certificate_until = table.get("certificate_until").and_then(|entry| {
+        let date = entry.as_date();
+        if date.is_none() {
+            let quoted = entry.as_text().is_some();
+            let hint = quoted.then(|| "a date stands without quotation marks".to_owned());
+            entry.mistake("the last good day as a date, like 2027-03-31", hint);
+        }
+        date
+    });
+    let spread = |table: &Option<Table<'_>>, key: &str, default: f64| {
+        let (limit, expected) = if key == "uv" {
+            (0.05, "a standard uncertainty of u' and v', from 0 to 0.05")
+        } else {
+            (100.0, "a standard uncertainty in percent, from 0 to 100")
+        };
+        let entry = table.as_ref().and_then(|table| table.get(key));
+        entry.and_then(|entry| entry.number(expected, |s| (0.0..=limit).contains(&s))).unwrap_or(default)
+    };
+    let (noise, bias) = (Noise::default(), Bias::default());
+    let written = table
+        .get("noise")
+        .and_then(|entry| entry.table("{ uv = 0.0005, luminance_pct = 1.0 }", &["uv", "luminance_pct"]));
+    let noise = Noise {
+        uv: spread(&written, "uv", noise.uv),
+        level: spread(&written, "luminance_pct", noise.level * 100.0) / 100.0,
+    };
+    let example = "{ uv = 0.0015, luminance_pct = 2.0, common = 0.8 }";
+    let written = table.get("bias").and_then(|entry| entry.table(example, &["uv", "luminance_pct", "common"]));
+    let share = |entry: Entry<'_>| entry.number("a share from 0 to 1", |s| (0.0..=1.0).contains(&s));
+    let common = written.as_ref().and_then(|table| table.get("common")).and_then(share).unwrap_or(bias.common);
+    let bias = Bias {
+        uv: spread(&written, "uv", bias.uv),
+        level: spread(&written, "luminance_pct", bias.level * 100.0) / 100.0,
+        common,
+    };
+    let id = InstrumentId::new(known_id(table)?).ok()?;
+    Some(Instrument { id, kind, serial, certificate_until, noise, bias })
+}
+
+fn operator(table: &Table<'_>) -> Option<OperatorId> {
+    table.only(&["id", "name"]);
+    if let Some(name) = table.get("name") {
+        name.text("a text");
+    }
+    OperatorId::new(known_id(table)?).ok()
+}
