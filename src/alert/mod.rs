@@ -143,9 +143,23 @@ impl Cleared {
     pub const fn word(self) -> &'static str {
         match self {
             Self::ConditionOver => "condition-over",
+            Self::SpokenFor(Kind::OffAim) => "spoken-for-by-off-aim",
+            Self::SpokenFor(Kind::MatchOut) => "spoken-for-by-match-out",
             Self::SpokenFor(_) => "spoken-for",
             Self::Acknowledged => "acknowledged",
         }
+    }
+
+    /// The reason that `word` names.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [
+            Self::ConditionOver,
+            Self::SpokenFor(Kind::OffAim),
+            Self::SpokenFor(Kind::MatchOut),
+            Self::Acknowledged,
+        ]
+        .into_iter()
+        .find(|why| why.word() == word)
     }
 }
 

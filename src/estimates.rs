@@ -1,0 +1,405 @@
+//! The devices' estimates: brought up to date from the ledger's readings and events, and read back for any instant.
+//!
+//! An estimate is a pure function of a device's records in the order of their *own* times and of its parameters, never of
+//! the order of arrival: a late record replays from the last checkpoint before it. `drift` does the mathematics; here
+//! rows become observations, events become happenings, and states are kept and found again.
+//!
+//! A checkpoint stands after each [`CHECKPOINT_EVERY`] readings. A change of parameters (aim, kind, an instrument's
+//! noise, a new version of the program) makes everything kept of the device void, which the digest beside it shows.
+
+use crate::color::chromaticity::{UvSpread, uv_prime};
+use crate::color::paper::PaperUnderLamp;
+use crate::drift::{Absorbed, Act, DeviceState, Fate, Happening, Observation, Params, TargetWhite, Thing};
+use crate::ledger::store::{EstimateRow, EventRow, ReadingRow};
+use crate::ledger::{Digest, LedgerError, Seq, Store, Tx};
+use crate::project::Stirred;
+use crate::reading::{EventKind, Patch, Source};
+use crate::site::{AimWhite, Display, Things};
+use crate::station::compare::Light;
+use crate::units::{DeviceId, Luminance, Time, UvPrime};
+
+/// Readings from one checkpoint to the next.
+const CHECKPOINT_EVERY: u64 = 128;
+
+/// A device's model at an instant.
+#[derive(Debug, Clone)]
+#[allow(missing_docs)]
+pub struct Estimate {
+    pub params: Params,
+    pub state: DeviceState,
+}
+
+/// One record of a device as the model met it.
+#[derive(Debug, Clone)]
+pub enum Met {
+    /// A reading that the model took in, and what it did.
+    Reading(ReadingRow, Absorbed),
+    /// A reading that did not reach the model: it does not count, or shows another patch.
+    Passed(ReadingRow),
+    /// Something that was done.
+    Event(EventRow),
+}
+
+/// What became of a reading in the end, by the number of its entry.
+pub type Fates = Vec<(Seq, Fate)>;
+
+/// The estimate of `device` from all that was measured and done up to and including `to`; `None` for what is no display
+/// or lamp of the site.
+pub fn at(store: &Store, things: &Things, device: &DeviceId, to: Time) -> Result<Option<Estimate>, LedgerError> {
+    let Some(feed) = Feed::of(store, things, device)? else { return Ok(None) };
+    let (mut state, from) = feed.nearest(store, to)?;
+    if from.is_none_or(|from| from < to) {
+        feed.walk(store, &mut state, from, to, |_, _| Ok(()))?;
+    }
+    Ok(Some(Estimate { params: feed.params, state }))
+}
+
+/// Walks through all records of `device` up to and including `to` and hands each to `take` with the state after it.
+pub fn history(
+    store: &Store,
+    things: &Things,
+    device: &DeviceId,
+    to: Time,
+    mut take: impl FnMut(&Met, &DeviceState),
+) -> Result<Option<Estimate>, LedgerError> {
+    let Some(feed) = Feed::of(store, things, device)? else { return Ok(None) };
+    let mut state = DeviceState::new(&feed.params);
+    feed.walk(store, &mut state, None, to, |met, state| {
+        take(met, state);
+        Ok(())
+    })?;
+    Ok(Some(Estimate { params: feed.params, state }))
+}
+
+/// Brings the kept estimates up to date after `stirred` records, and tells what became of the readings that were met.
+pub fn refresh(tx: &Tx, things: &Things, stirred: &[Stirred]) -> Result<Fates, LedgerError> {
+    let mut devices: Vec<(DeviceId, Time)> = Vec::new();
+    for Stirred { device, from } in stirred {
+        match devices.iter_mut().find(|(known, _)| known == device) {
+            Some((_, earliest)) => *earliest = (*earliest).min(*from),
+            None => devices.push((device.clone(), *from)),
+        }
+    }
+    // A display that follows the paper rests on its lamp's estimate; the lamp goes first.
+    for display in followers(things, &devices) {
+        devices.push((display, Time::from_micros(i64::MAX)));
+    }
+    devices.sort_by_key(|(device, _)| things.display(device).is_some());
+    let mut fates = Fates::new();
+    for (device, from) in &devices {
+        refresh_one(tx, things, device, *from, &mut fates)?;
+    }
+    Ok(fates)
+}
+
+fn followers(things: &Things, stirred: &[(DeviceId, Time)]) -> Vec<DeviceId> {
+    let is_stirred = |id: &DeviceId| stirred.iter().any(|(device, _)| device == id);
+    (things.displays.iter())
+        .filter(|display| display.aim.white == AimWhite::Paper && !is_stirred(&display.id))
+        .filter(|display| things.stations_of(&display.id).any(|station| is_stirred(&station.lamp)))
+        .map(|display| display.id.clone())
+        .collect()
+}
+
+fn refresh_one(
+    tx: &Tx,
+    things: &Things,
+    device: &DeviceId,
+    from: Time,
+    fates: &mut Fates,
+) -> Result<(), LedgerError> {
+    let Some(feed) = Feed::of(tx, things, device)? else { return Ok(()) };
+    let kept = tx.estimate(device)?.filter(|row| row.params == feed.digest);
+    let (mut state, start) = match kept {
+        Some(row) if from > row.upto => match DeviceState::from_bytes(&row.state) {
+            Ok(state) => (state, Some(row.upto)),
+            Err(_) => (DeviceState::new(&feed.params), None),
+        },
+        Some(_) => {
+            tx.drop_checkpoints(device, from)?;
+            feed.checkpoint(tx, from)?
+        }
+        None => {
+            tx.forget_estimate(device)?;
+            (DeviceState::new(&feed.params), None)
+        }
+    };
+    let mut upto = None;
+    let mut counted = state.readings() / CHECKPOINT_EVERY;
+    let mut before: Option<(Time, DeviceState)> = None;
+    feed.walk(tx, &mut state, start, Time::from_micros(i64::MAX), |met, state| {
+        let time = met.time();
+        // The last state of an instant is complete only when the next instant begins.
+        if let Some((done, complete)) = before.take_if(|(done, _)| *done < time) {
+            tx.put_checkpoint(device, done, &complete.to_bytes())?;
+        }
+        upto = Some(time);
+        let count = state.readings() / CHECKPOINT_EVERY;
+        if count > counted || before.is_some() {
+            counted = count;
+            before = Some((time, state.clone()));
+        }
+        if let Met::Reading(row, absorbed) = met {
+            fates.push((row.seq, absorbed.fate));
+            let revised = absorbed.revised.iter().filter_map(|(seq, fate)| Some((Seq::new(*seq)?, *fate)));
+            fates.extend(revised);
+        }
+        Ok(())
+    })?;
+    if let Some((done, complete)) = before {
+        tx.put_checkpoint(device, done, &complete.to_bytes())?;
+    }
+    // Nothing met: what is kept stands, or there is nothing to keep.
+    if let Some(upto) = upto.or(start) {
+        let row = EstimateRow { device: device.clone(), upto, params: feed.digest, state: state.to_bytes() };
+        tx.put_estimate(&row)?;
+    }
+    Ok(())
+}
+
+/// Refreshes what is void or missing, as after a change of the configuration.
+pub fn refresh_void(tx: &Tx, things: &Things) -> Result<(), LedgerError> {
+    let never = Time::from_micros(i64::MAX);
+    let lamps = things.lamps.iter().map(|lamp| &lamp.id);
+    for device in lamps.chain(things.displays.iter().map(|display| &display.id)) {
+        refresh_one(tx, things, device, never, &mut Fates::new())?;
+    }
+    Ok(())
+}
+
+/// Where a device's model gets its parameters and records from.
+struct Feed<'a> {
+    things: &'a Things,
+    device: &'a DeviceId,
+    params: Params,
+    /// Digest of all that goes into the estimate beside readings and events.
+    digest: Digest,
+    /// For a display that follows the paper: the targets of its recalibrations that named none.
+    targets: Vec<(Seq, TargetWhite)>,
+}
+
+impl<'a> Feed<'a> {
+    fn of(store: &Store, things: &'a Things, device: &'a DeviceId) -> Result<Option<Self>, LedgerError> {
+        let Some(params) = params_of(things, device) else { return Ok(None) };
+        let follows = things.display(device).filter(|display| display.aim.white == AimWhite::Paper);
+        let targets = match follows {
+            Some(display) => followed_targets(store, things, display)?,
+            None => Vec::new(),
+        };
+        let instruments: Vec<_> = things.instruments.iter().map(|i| (&i.id, i.noise, i.bias)).collect();
+        let program = env!("CARGO_PKG_VERSION");
+        let digest = Digest::of(format!("{program} {params:?} {instruments:?} {targets:?}").as_bytes());
+        Ok(Some(Self { things, device, params, digest, targets }))
+    }
+
+    /// The state kept nearest before `to` (inclusive), and the instant up to which it holds everything.
+    fn nearest(&self, store: &Store, to: Time) -> Result<(DeviceState, Option<Time>), LedgerError> {
+        let fresh = (DeviceState::new(&self.params), None);
+        let Some(row) = store.estimate(self.device)?.filter(|row| row.params == self.digest) else { return Ok(fresh) };
+        if row.upto <= to {
+            return Ok(DeviceState::from_bytes(&row.state).map_or(fresh, |state| (state, Some(row.upto))));
+        }
+        Ok(self.checkpoint_at(store, to)?.unwrap_or(fresh))
+    }
+
+    /// The state to replay from for a record of the instant `from`.
+    fn checkpoint(&self, store: &Store, from: Time) -> Result<(DeviceState, Option<Time>), LedgerError> {
+        let before = Time::from_micros(from.micros().saturating_sub(1));
+        Ok(self.checkpoint_at(store, before)?.unwrap_or((DeviceState::new(&self.params), None)))
+    }
+
+    fn checkpoint_at(&self, store: &Store, to: Time) -> Result<Option<(DeviceState, Option<Time>)>, LedgerError> {
+        let kept = store.checkpoint(self.device, to)?;
+        Ok(kept.and_then(|(time, bytes)| DeviceState::from_bytes(&bytes).ok().map(|state| (state, Some(time)))))
+    }
+
+    /// Feeds all records after `from` up to and including `to` in the order of their times, events of an instant before
+    /// its readings.
+    fn walk(
+        &self,
+        store: &Store,
+        state: &mut DeviceState,
+        from: Option<Time>,
+        to: Time,
+        mut take: impl FnMut(&Met, &DeviceState) -> Result<(), LedgerError>,
+    ) -> Result<(), LedgerError> {
+        let first = from.map_or(Time::from_micros(i64::MIN), |from| Time::from_micros(from.micros().saturating_add(1)));
+        let mut events = store.events(self.device, first, to)?.into_iter().peekable();
+        store.each_reading::<LedgerError>(self.device, first, to, |row| {
+            while let Some(event) = events.next_if(|event| event.event.time <= row.time) {
+                take(&self.note(state, event), state)?;
+            }
+            let met = self.meet(state, row);
+            take(&met, state)
+        })?;
+        for event in events {
+            take(&self.note(state, event), state)?;
+        }
+        Ok(())
+    }
+
+    fn meet(&self, state: &mut DeviceState, row: ReadingRow) -> Met {
+        if row.excluded.is_some() || row.patch != Patch::White {
+            return Met::Passed(row);
+        }
+        let observation = self.observation(state, &row);
+        let absorbed = state.absorb(&self.params, &observation);
+        Met::Reading(row, absorbed)
+    }
+
+    fn observation(&self, state: &DeviceState, row: &ReadingRow) -> Observation {
+        // A reading by another instrument than the one on whose scale the device is kept bears both their biases.
+        let own = row.instrument.as_ref();
+        let (mut extra_uv, mut extra_ln) = (0.0, 0.0);
+        if let Some(scale) = state.scale_instrument().filter(|scale| Some(*scale) != own) {
+            let (a, b) = (self.things.bias_of(Some(scale)), self.things.bias_of(own));
+            extra_uv = a.uv * a.uv + b.uv * b.uv;
+            extra_ln = a.level * a.level + b.level * b.level;
+        }
+        let spread = row.spread.map_or([0.0; 3], |s| [s.uu, s.uv, s.vv]);
+        Observation {
+            seq: row.seq.get(),
+            time: row.time,
+            white: UvPrime { u: row.u, v: row.v },
+            extra_cov: [spread[0] + extra_uv, spread[1], spread[2] + extra_uv],
+            ln_level: row.ln_level,
+            extra_ln,
+            noise: self.things.noise_of(own),
+            warmup_min: row.warmup_min,
+            hours: row.hours.map(|hours| hours.0),
+            setting: row.setting.clone(),
+            label: row.source == Source::Label,
+            instrument: row.instrument.clone(),
+            released: row.released,
+        }
+    }
+
+    fn note(&self, state: &mut DeviceState, row: EventRow) -> Met {
+        if row.excluded.is_none()
+            && let Some(act) = self.act(&row)
+        {
+            state.note(&self.params, &Happening { time: row.event.time, act });
+        }
+        Met::Event(row)
+    }
+
+    fn act(&self, row: &EventRow) -> Option<Act> {
+        let act = match row.event.kind {
+            EventKind::Recalibrated => Act::Recalibrated { target: self.target(row) },
+            EventKind::Replaced => Act::Replaced,
+            EventKind::PartReplaced => Act::PartReplaced,
+            EventKind::SettingChanged => Act::SettingChanged,
+            EventKind::Moved => Act::Moved,
+            EventKind::Cleaned => Act::Cleaned,
+            EventKind::Serviced => Act::Serviced,
+            EventKind::Retired => Act::Retired,
+            EventKind::CrossCalibrated | EventKind::NewBatch => return None,
+        };
+        Some(act)
+    }
+
+    fn target(&self, row: &EventRow) -> Option<TargetWhite> {
+        let followed = self.targets.iter().find(|(seq, _)| *seq == row.seq).map(|(_, target)| *target);
+        named_target(row).map(|named| TargetWhite {
+            ln_level: named.ln_level.or(followed.and_then(|f| f.ln_level)).or(self.params.aim_ln_level),
+            ..named
+        })
+        .or(followed)
+    }
+}
+
+/// The target that an event names. A luminance alone changes no white and is read with the aim.
+fn named_target(row: &EventRow) -> Option<TargetWhite> {
+    let uv = uv_prime(row.event.target_white?).ok()?;
+    let ln_level = row.event.target_luminance.map(Luminance::get).filter(|level| *level > 0.0).map(libm::log);
+    Some(TargetWhite { uv, ln_level, sd_uv: None, sd_ln: None })
+}
+
+/// For each recalibration of a display that follows the paper and that named no white: the paper white as it then was.
+fn followed_targets(
+    store: &Store,
+    things: &Things,
+    display: &Display,
+) -> Result<Vec<(Seq, TargetWhite)>, LedgerError> {
+    let Some(station) = things.stations_of(&display.id).next() else { return Ok(Vec::new()) };
+    let paper = station.papers.first().and_then(|id| things.paper(id));
+    let Some(paper) = paper.and_then(|paper| PaperUnderLamp::new(&paper.white).ok()) else { return Ok(Vec::new()) };
+    let Some(lamp) = things.lamp(&station.lamp) else { return Ok(Vec::new()) };
+    let always = (Time::from_micros(i64::MIN), Time::from_micros(i64::MAX));
+    let mut targets = Vec::new();
+    for event in store.events(&display.id, always.0, always.1)? {
+        let open = event.event.kind == EventKind::Recalibrated && event.event.target_white.is_none();
+        if !open || event.excluded.is_some() {
+            continue;
+        }
+        let Some(estimate) = at(store, things, &lamp.id, event.event.time)? else { continue };
+        let Ok(aim) = uv_prime(lamp.aim.white) else { continue };
+        let forecast = estimate.state.forecast(&estimate.params, &[event.event.time]);
+        let light = Light::at(&forecast.likely, 0, aim);
+        let spread = UvSpread { uu: light.u.var, uv: 0.0, vv: light.v.var };
+        let Ok(white) = paper.under(light.uv(), spread) else { continue };
+        let named = event.event.target_luminance.map(|level| libm::log(level.get()));
+        let followed = light.ln_level.map(|lx| lx.mean + libm::log(white.reflectance / std::f64::consts::PI));
+        let variance = white.spread();
+        targets.push((
+            event.seq,
+            TargetWhite {
+                uv: white.uv,
+                ln_level: named.or(display.aim.luminance.map(|level| libm::log(level.get()))).or(followed),
+                sd_uv: Some(variance.uu.max(variance.vv).max(0.0).sqrt()),
+                sd_ln: light.ln_level.filter(|_| named.is_none()).map(|lx| lx.var.max(0.0).sqrt()),
+            },
+        ));
+    }
+    Ok(targets)
+}
+
+/// What the configuration tells the model of a device; `None` for what is no display or lamp of the site.
+pub fn params_of(things: &Things, device: &DeviceId) -> Option<Params> {
+    let ln = |level: f64| (level > 0.0).then(|| libm::log(level));
+    if let Some(lamp) = things.lamp(device) {
+        return Some(Params {
+            thing: Thing::Lamp(lamp.kind),
+            aim_white: uv_prime(lamp.aim.white).ok(),
+            aim_ln_level: ln(lamp.aim.illuminance.get()),
+            warm_up_min: lamp.warm_up_min,
+        });
+    }
+    let display = things.display(device)?;
+    let (white, level) = display_aim(things, display);
+    Some(Params {
+        thing: Thing::Display,
+        aim_white: white,
+        aim_ln_level: level.and_then(ln),
+        warm_up_min: display.warm_up_min,
+    })
+}
+
+/// Where a display should be: its own aim, or the paper white under its station's lamp at *its* aim, and the luminance.
+pub fn display_aim(things: &Things, display: &Display) -> (Option<UvPrime>, Option<f64>) {
+    let own_level = display.aim.luminance.map(Luminance::get);
+    match display.aim.white {
+        AimWhite::Fixed(xy) => (uv_prime(xy).ok(), own_level),
+        AimWhite::Paper => {
+            let station = things.stations_of(&display.id).next();
+            let lamp = station.and_then(|station| things.lamp(&station.lamp));
+            let paper = station.and_then(|station| station.papers.first()).and_then(|id| things.paper(id));
+            let lit = lamp.zip(paper).and_then(|(lamp, paper)| {
+                let light = uv_prime(lamp.aim.white).ok()?;
+                let white = PaperUnderLamp::new(&paper.white).ok()?.under(light, UvSpread::default()).ok()?;
+                Some((white, lamp.aim.illuminance.get() * white.reflectance / std::f64::consts::PI))
+            });
+            (lit.map(|(white, _)| white.uv), own_level.or(lit.map(|(_, level)| level)))
+        }
+    }
+}
+
+impl Met {
+    /// When it was measured or done.
+    pub fn time(&self) -> Time {
+        match self {
+            Self::Reading(row, _) | Self::Passed(row) => row.time,
+            Self::Event(row) => row.event.time,
+        }
+    }
+}

@@ -1,0 +1,228 @@
+//! What an entry does to the projections: the one place, so that living on and rebuilding cannot differ.
+//!
+//! Whoever appends an entry applies it here in the same transaction; a rebuild applies the same entries in the same order
+//! to empty tables. Not here: the devices' estimates (`estimates`), which depend on all of a device's records and not on
+//! their order of arrival; and the question whether an entry should be made at all (`pipeline`, `evaluate`).
+
+use crate::alert::{self, Cleared};
+use crate::color::white::{Tint, white_point};
+use crate::config::Config;
+use crate::ledger::entry::{self, Outcome, Transition};
+use crate::ledger::store::{AlertRow, EventRow, FileRow, Given, MessageRow, MessageState, ReadingRow, UvVariance, VerdictRow};
+use crate::ledger::{Body, LedgerError, Seq, Tx};
+use crate::outbox::{self, Message};
+use crate::reading::{Level, Reading};
+use crate::say;
+use crate::units::{DeviceId, Illuminance, Luminance, Time};
+use crate::zone::LocalZone;
+
+/// Why a reading does not count although it is in the ledger. The word stands in the projection.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Excluded {
+    /// Taken back by a person.
+    Retracted,
+    /// The same key already stood with other values.
+    Conflict,
+    /// Its time lay more than ten minutes ahead of the clock when it arrived.
+    Ahead,
+}
+
+impl Excluded {
+    /// The word in the projection.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Retracted => "retracted",
+            Self::Conflict => "conflict",
+            Self::Ahead => "ahead",
+        }
+    }
+
+    /// The reason that `word` names.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Retracted, Self::Conflict, Self::Ahead].into_iter().find(|why| why.word() == word)
+    }
+}
+
+/// A device whose estimate an entry makes out of date, from this instant on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub struct Stirred {
+    pub device: DeviceId,
+    pub from: Time,
+}
+
+/// Applies one entry that was appended at `at`. `config` is the configuration in force then.
+pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Result<Option<Stirred>, LedgerError> {
+    match body {
+        Body::Founded(_) => Ok(None),
+        Body::Config(config) => tx.put_config(seq, &config.sha256).map(|()| None),
+        Body::File(file) => put_file(tx, seq, file.sha256, &file.name, false),
+        Body::Refusal(refusal) => put_file(tx, seq, refusal.sha256, &refusal.name, true),
+        Body::ReadingTaken(taken) => reading(tx, seq, taken),
+        Body::EventTaken(taken) => {
+            let event = taken.event.clone();
+            let stirred = Stirred { device: event.device.clone(), from: event.time };
+            tx.put_event(&EventRow { seq, event, excluded: None })?;
+            Ok(Some(stirred))
+        }
+        Body::Retract(retract) => {
+            let stirred = stirred_by(tx, retract.seq)?;
+            tx.retract(retract.seq)?;
+            Ok(stirred)
+        }
+        Body::Release(release) => {
+            tx.release_reading(release.seq)?;
+            stirred_by(tx, release.seq)
+        }
+        Body::Verdict(verdict) => {
+            let row = VerdictRow { station: verdict.station.clone(), verdict: verdict.verdict.clone(), since: at, seq };
+            tx.put_verdict(&row).map(|()| None)
+        }
+        Body::Alert(step) => alert_step(tx, at, step, config).map(|()| None),
+        Body::Delivery(delivery) => {
+            let state = match delivery.outcome {
+                Outcome::Sent => MessageState::Sent,
+                Outcome::GivenUp => MessageState::GivenUp,
+            };
+            tx.mark_message(&delivery.key, state).map(|_| None)
+        }
+    }
+}
+
+fn put_file(
+    tx: &Tx,
+    seq: Seq,
+    sha256: crate::ledger::Digest,
+    name: &str,
+    refused: bool,
+) -> Result<Option<Stirred>, LedgerError> {
+    tx.put_file(&FileRow { sha256, seq, name: name.to_owned(), refused }).map(|()| None)
+}
+
+fn reading(tx: &Tx, seq: Seq, taken: &entry::ReadingTaken) -> Result<Option<Stirred>, LedgerError> {
+    let row = reading_row(seq, taken)?;
+    let stirred = Stirred { device: row.device.clone(), from: row.time };
+    tx.put_reading(&row)?;
+    Ok(Some(stirred))
+}
+
+/// A reading's row, from its entry alone.
+fn reading_row(seq: Seq, taken: &entry::ReadingTaken) -> Result<ReadingRow, LedgerError> {
+    let Reading { device, time, colour, level, circumstances, .. } = &taken.reading;
+    let white = white_point(colour).map_err(|impossible| LedgerError::Damaged {
+        what: format!("entry {seq}: its colour cannot be one: {impossible}"),
+    })?;
+    let excluded = match (taken.conflict_with, taken.ahead) {
+        (Some(_), _) => Some(Excluded::Conflict),
+        (None, true) => Some(Excluded::Ahead),
+        (None, false) => None,
+    };
+    let spread = (white.tint == Tint::Unknown).then_some(UvVariance {
+        uu: white.spread.uu,
+        uv: white.spread.uv,
+        vv: white.spread.vv,
+    });
+    Ok(ReadingRow {
+        seq,
+        device: device.clone(),
+        time: *time,
+        instrument: circumstances.instrument.clone(),
+        patch: circumstances.patch,
+        given: Given::of_reading(&taken.reading),
+        u: white.uv.u,
+        v: white.uv.v,
+        spread,
+        ln_level: level.and_then(ln_level),
+        hours: circumstances.hours,
+        warmup_min: circumstances.warmup_min,
+        setting: circumstances.setting.clone(),
+        source: circumstances.source,
+        excluded: excluded.map(|why| why.word().to_owned()),
+        released: false,
+    })
+}
+
+fn ln_level(level: Level) -> Option<f64> {
+    let value = match level {
+        Level::Luminance(luminance) => Luminance::get(luminance),
+        Level::Illuminance(illuminance) => Illuminance::get(illuminance),
+    };
+    (value > 0.0).then(|| libm::log(value))
+}
+
+fn stirred_by(tx: &Tx, seq: Seq) -> Result<Option<Stirred>, LedgerError> {
+    if let Some(row) = tx.reading(seq)? {
+        return Ok(Some(Stirred { device: row.device, from: row.time }));
+    }
+    Ok(tx.event(seq)?.map(|row| Stirred { device: row.event.device, from: row.event.time }))
+}
+
+fn alert_step(tx: &Tx, at: Time, step: &entry::Alert, config: &Config) -> Result<(), LedgerError> {
+    let row = match (step.transition, tx.alert(step.id)?) {
+        (Transition::Raised, _) | (_, None) => AlertRow {
+            id: step.id,
+            kind: step.kind.clone(),
+            subject: step.subject.clone(),
+            raised_at: at,
+            acknowledged_at: None,
+            cleared_at: None,
+            operator: None,
+            reason: step.reason.clone(),
+            detail: step.detail.clone(),
+        },
+        (Transition::Acknowledged, Some(row)) => {
+            AlertRow { acknowledged_at: Some(at), operator: step.operator.clone(), ..row }
+        }
+        (Transition::Cleared, Some(row)) => AlertRow { cleared_at: Some(at), reason: step.reason.clone(), ..row },
+    };
+    tx.put_alert(&row)?;
+    for message in messages(tx, at, step, &row, config) {
+        tx.put_message(&message)?;
+    }
+    Ok(())
+}
+
+/// The messages that a step of an alert sends, one for each channel that is not the log.
+fn messages(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Config) -> Vec<MessageRow> {
+    let zone = LocalZone(config.site.zone);
+    let Some(kind) = alert::Kind::from_word(&step.kind) else { return Vec::new() };
+    let headline = match step.transition {
+        Transition::Raised => say::headline(kind, &step.subject),
+        Transition::Cleared => {
+            let why = Cleared::from_word(&step.reason).unwrap_or(Cleared::ConditionOver);
+            say::closing(kind, &step.subject, why, at.since(row.raised_at))
+        }
+        // Whoever acknowledges knows already.
+        Transition::Acknowledged => return Vec::new(),
+    };
+    let state = match step.transition {
+        Transition::Raised => alert::State::Raised,
+        _ => alert::State::Cleared,
+    };
+    let key = outbox::key(tx.site(), step.id, state.word());
+    let message = Message {
+        key: key.clone(),
+        site: tx.site().clone(),
+        alert: step.id,
+        kind: step.kind.clone(),
+        subject: step.subject.clone(),
+        state: state.word().to_owned(),
+        at,
+        at_local: zone.show_full(at),
+        headline,
+        lines: step.detail.lines().map(str::to_owned).collect(),
+    };
+    let Ok(body) = serde_json::to_string(&message) else { return Vec::new() };
+    config
+        .channels
+        .iter()
+        .map(|channel| MessageRow {
+            key: format!("{key}/{}", channel.id),
+            alert: Some(step.id),
+            channel: channel.id.clone(),
+            body: body.clone(),
+            created_at: at,
+            state: MessageState::Due,
+        })
+        .collect()
+}
