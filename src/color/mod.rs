@@ -1,1 +1,26 @@
-//! From raw tristimulus values to white point, distance from the aim and difference between two whites. Pure.
+//! From received coordinates to the white point, its colour temperature and tint, and the white of paper under a lamp. Pure.
+//!
+//! All of it is CIE 1931 2° observer and f64. What does not live here: spectra and rendering (a later step), what is
+//! compared with what (`station`), and how a white moves (`drift`).
+
+mod chromaticity;
+mod illuminant;
+mod observer;
+mod observer_2deg;
+mod paper;
+mod temperature;
+mod white;
+mod words;
+
+pub use chromaticity::{
+    Degenerate, LOCUS_ALLOWANCE, UvSpread, delta_uv, inside_locus, uv_1960, uv_prime, uv_prime_from_1960,
+    uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_xy,
+};
+pub use illuminant::{D50_XYZ, Illuminant, daylight};
+pub use observer::{FIRST_NM, LAST_NM, matching_functions};
+pub use paper::{PaperError, PaperLight, PaperUnderLamp, luminance_of_paper};
+pub use temperature::{
+    CctDuv, LocusPoint, MAX_TINT, NoTemperature, cct_duv, planckian, planckian_point, uv_of_cct_duv,
+};
+pub use white::{Colorimetry, Impossible, Tint, UNKNOWN_TINT_SD, WhitePoint, white_point};
+pub use words::{Across, Along, Amount, Move, direction};
