@@ -1,0 +1,433 @@
+//! The kinds of entry as plain records, and the exact bytes that are hashed.
+//!
+//! What lives here: what an entry says. What does not: where it is kept (`store`), how leaves become a root (`tree`), and
+//! how a verdict or an alert comes about: those modules turn their own values into these records.
+//!
+//! **Bytes of an entry.** Six lines of UTF-8, each ended by one line feed (0x0A), the last one too:
+//! ```text
+//! twinwhite entry 1
+//! <site>
+//! <seq, decimal, no sign and no leading zero>
+//! <time, as in the column>
+//! <kind>
+//! <body>
+//! ```
+//! Each line is the text of the column of that name, unchanged. None of them may hold a line feed (a row that does is no
+//! entry), so different columns give different bytes. The column `leaf` is SHA-256(0x00 ‖ these bytes), RFC 9162 §2.1.1.
+//! The body is JSON; a checker takes it as it stands and never writes it anew. `time` is when the entry was appended,
+//! RFC 3339 in UTC, the fraction of a second left out or given with 3 or 6 digits.
+//!
+//! Example: site `quillmoor`, seq 1, time `2026-03-04T09:30:00Z`, kind `retract`, body `{"seq":7,"reason":"wrong lamp"}`
+//! has the leaf `807d01a06f8b88552ae7283941eb0e94e60927d4519b1569282474f58c0b7e90`; a test repeats it.
+//!
+//! **Kinds of the future.** A new kind or field comes with a new version of the store, and a program refuses a store newer
+//! than itself. So an unknown kind is damage and is not carried along; `verify` needs no kinds and checks it all the same.
+
+use std::fmt;
+
+use serde::{Deserialize, Deserializer, Serialize};
+
+use super::digest::Digest;
+use crate::reading::{Defect, Event, Reading};
+use crate::units::{OperatorId, Probability, SiteId, StationId, Time};
+
+/// The number of an entry in its ledger: from 1, without gaps.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(transparent)]
+pub struct Seq(i64);
+
+impl Seq {
+    /// The number of the first entry.
+    pub const FIRST: Self = Self(1);
+
+    /// Takes a number from 1 on; `None` for anything below.
+    pub const fn new(number: i64) -> Option<Self> {
+        if number >= 1 { Some(Self(number)) } else { None }
+    }
+
+    /// The number.
+    pub const fn get(self) -> i64 {
+        self.0
+    }
+
+    /// The number of the entry after this one.
+    pub const fn next(self) -> Self {
+        Self(self.0.saturating_add(1))
+    }
+}
+
+impl fmt::Display for Seq {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(&self.0, f)
+    }
+}
+
+impl<'de> Deserialize<'de> for Seq {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        Self::new(i64::deserialize(from)?).ok_or_else(|| serde::de::Error::custom("a seq begins at 1"))
+    }
+}
+
+/// One entry of the ledger.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Entry {
+    /// The site the ledger belongs to.
+    pub site: SiteId,
+    /// Its number.
+    pub seq: Seq,
+    /// When it was appended.
+    pub time: Time,
+    /// What it says.
+    pub body: Body,
+}
+
+/// Why a kind and a body are no entry.
+#[derive(Debug, thiserror::Error)]
+pub enum BadBody {
+    /// The word is none of the kinds.
+    #[error("'{found}' is not a kind of entry")]
+    Kind {
+        /// The word as found, cut to 80 characters.
+        found: String,
+    },
+    /// The body does not hold what its kind needs.
+    #[error("the body is no {kind}: {source}")]
+    Body {
+        /// The kind.
+        kind: &'static str,
+        /// What is wrong with the JSON.
+        source: serde_json::Error,
+    },
+}
+
+macro_rules! kinds {
+    ($($(#[$doc:meta])* $kind:ident = $word:literal,)*) => {
+        /// What an entry says, by kind.
+        #[derive(Debug, Clone, PartialEq)]
+        pub enum Body {
+            $($(#[$doc])* $kind($kind),)*
+        }
+
+        impl Body {
+            /// Every kind's word.
+            pub const KINDS: &'static [&'static str] = &[$($word),*];
+
+            /// The word in the column `kind`.
+            pub const fn kind(&self) -> &'static str {
+                match self {
+                    $(Self::$kind(_) => $word,)*
+                }
+            }
+
+            /// Writes the body as one line of JSON.
+            pub fn write_json(&self, to: &mut Vec<u8>) -> Result<(), BadBody> {
+                match self {
+                    $(Self::$kind(body) => {
+                        serde_json::to_writer(to, body).map_err(|source| BadBody::Body { kind: $word, source })
+                    })*
+                }
+            }
+
+            /// Reads a body of the kind that `word` names.
+            pub fn parse(word: &str, json: &str) -> Result<Self, BadBody> {
+                match word {
+                    $($word => serde_json::from_str(json)
+                        .map(Self::$kind)
+                        .map_err(|source| BadBody::Body { kind: $word, source }),)*
+                    _ => Err(BadBody::Kind { found: word.chars().take(80).collect() }),
+                }
+            }
+        }
+    };
+}
+
+kinds! {
+    /// The beginning; always seq 1 and nowhere else.
+    Founded = "founded",
+    /// A configuration that came into force.
+    Config = "config",
+    /// A file that was taken in; the readings and events after it point at it.
+    File = "file",
+    /// A reading as received.
+    ReadingTaken = "reading",
+    /// An event as received.
+    EventTaken = "event",
+    /// A file that could not be read.
+    Refusal = "refusal",
+    /// A record taken back.
+    Retract = "retract",
+    /// A held reading allowed to count.
+    Release = "release",
+    /// A station's verdict changed.
+    Verdict = "verdict",
+    /// An alert went one step.
+    Alert = "alert",
+    /// A message reached its end: delivered or given up.
+    Delivery = "delivery",
+}
+
+/// The beginning of a ledger.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Founded {
+    /// The form of the bytes hashed: 1.
+    pub format: u32,
+    /// The version of the program that began it.
+    pub program: String,
+    /// Anything that has to be said, such as "new ledger begun beside a non-empty archive".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+/// A configuration in force from this entry on.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Config {
+    /// The digest of `text`.
+    pub sha256: Digest,
+    /// The whole file as read.
+    pub text: String,
+}
+
+/// How readings came in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum CameBy {
+    /// Dropped into the inbox.
+    Inbox,
+    /// Named on the command line.
+    Ingest,
+    /// Typed by hand.
+    Add,
+}
+
+/// A file that was taken in.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct File {
+    /// Its name, without folders.
+    pub name: String,
+    /// The digest of its bytes.
+    pub sha256: Digest,
+    /// Its length in bytes.
+    pub bytes: u64,
+    /// How many rows became entries.
+    pub taken: u64,
+    /// How many rows the ledger already had.
+    pub duplicate: u64,
+    /// How it came in.
+    pub from: CameBy,
+}
+
+/// A reading as received, and what was known of it on arrival.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ReadingTaken {
+    /// The entry of the file it stood in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub file: Option<Seq>,
+    /// The line it stood on, counted from 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<u64>,
+    /// The reading that already stood for the same device, instrument, patch and time with other values.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub conflict_with: Option<Seq>,
+    /// Whether its time lay more than 10 minutes ahead of the clock on arrival.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub ahead: bool,
+    /// The reading itself.
+    pub reading: Reading,
+}
+
+/// An event as received.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EventTaken {
+    /// The entry of the file it stood in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub file: Option<Seq>,
+    /// The line it stood on, counted from 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<u64>,
+    /// The event itself.
+    pub event: Event,
+}
+
+/// A file that could not be read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Refusal {
+    /// Its name, without folders.
+    pub name: String,
+    /// The digest of its bytes.
+    pub sha256: Digest,
+    /// Everything that is wrong with it.
+    pub defects: Vec<Defect>,
+}
+
+/// A record taken back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Retract {
+    /// The record.
+    pub seq: Seq,
+    /// Why.
+    pub reason: String,
+    /// Who took it back.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+}
+
+/// A held reading allowed to count.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Release {
+    /// The reading.
+    pub seq: Seq,
+    /// Who allowed it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+}
+
+/// A station's verdict changed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Verdict {
+    /// The station.
+    pub station: StationId,
+    /// The verdict's word.
+    pub verdict: String,
+    /// The verdict before; absent for the first.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from: Option<String>,
+    /// The risk now.
+    pub risk: Probability,
+    /// The words of the reasons.
+    pub reasons: Vec<String>,
+}
+
+/// The steps of an alert's life.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[allow(missing_docs)]
+pub enum Transition {
+    Raised,
+    Acknowledged,
+    Cleared,
+}
+
+/// An alert went one step.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Alert {
+    /// The alert's number in this ledger, from 1.
+    pub id: i64,
+    /// The word of its kind.
+    pub kind: String,
+    /// The station, device or file it is about.
+    pub subject: String,
+    /// The step.
+    pub transition: Transition,
+    /// The word of the reason.
+    pub reason: String,
+    /// One sentence for people.
+    pub detail: String,
+    /// Who acknowledged it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+}
+
+/// How a message ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[allow(missing_docs)]
+pub enum Outcome {
+    Sent,
+    GivenUp,
+}
+
+/// A message reached its end.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Delivery {
+    /// The message's key.
+    pub key: String,
+    /// The channel it went through.
+    pub channel: String,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// How often it was tried.
+    pub attempts: u32,
+    /// What the channel last complained of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub error: Option<String>,
+}
+
+fn is_false(flag: &bool) -> bool {
+    !flag
+}
+
+/// Writes the bytes of an entry (see the header) to `to`, from the text of its columns; `false`, with nothing of use
+/// written, if one of them holds a line feed.
+pub fn write_bytes(to: &mut Vec<u8>, site: &str, seq: i64, time: &str, kind: &str, body: &[u8]) -> bool {
+    let one_line = |column: &[u8]| !column.contains(&b'\n');
+    if !(one_line(site.as_bytes()) && one_line(time.as_bytes()) && one_line(kind.as_bytes()) && one_line(body)) {
+        return false;
+    }
+    let seq = seq.to_string();
+    for line in [&b"twinwhite entry 1"[..], site.as_bytes(), seq.as_bytes(), time.as_bytes(), kind.as_bytes(), body] {
+        to.extend_from_slice(line);
+        to.push(b'\n');
+    }
+    true
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tree;
+    use super::*;
+
+    #[test]
+    fn the_bytes_of_an_entry_are_pinned() {
+        let body = Body::Retract(Retract { seq: Seq::new(7).unwrap(), reason: "wrong lamp".into(), operator: None });
+        let mut json = Vec::new();
+        body.write_json(&mut json).unwrap();
+        assert_eq!(String::from_utf8(json.clone()).unwrap(), r#"{"seq":7,"reason":"wrong lamp"}"#);
+        let mut bytes = Vec::new();
+        assert!(write_bytes(&mut bytes, "quillmoor", 1, "2026-03-04T09:30:00Z", body.kind(), &json));
+        let text =
+            "twinwhite entry 1\nquillmoor\n1\n2026-03-04T09:30:00Z\nretract\n{\"seq\":7,\"reason\":\"wrong lamp\"}\n";
+        assert_eq!(String::from_utf8(bytes.clone()).unwrap(), text);
+        assert_eq!(tree::leaf(&bytes).to_string(), "807d01a06f8b88552ae7283941eb0e94e60927d4519b1569282474f58c0b7e90");
+    }
+
+    #[test]
+    fn a_line_feed_cannot_move_from_one_column_to_the_next() {
+        let mut bytes = Vec::new();
+        assert!(!write_bytes(&mut bytes, "a\n1", 1, "t", "k", b"{}"));
+        assert!(!write_bytes(&mut bytes, "a", 1, "t\nk", "k", b"{}"));
+        assert!(!write_bytes(&mut bytes, "a", 1, "t", "k\n{}", b"{}"));
+        assert!(!write_bytes(&mut bytes, "a", 1, "t", "k", b"{\n}"));
+        let note = Body::Founded(Founded { format: 1, program: "0".into(), note: Some("two\nlines".into()) });
+        let mut json = Vec::new();
+        note.write_json(&mut json).unwrap();
+        assert!(!json.contains(&b'\n'), "JSON escapes it");
+    }
+
+    #[test]
+    fn a_reading_is_readable_in_the_ledger() {
+        let reading: Reading = serde_json::from_str(
+            r#"{"device":"bay-lamp","time":"2026-03-04T09:30:00Z","colour":{"x":0.3127,"y":0.329},"level":{"illuminance_lx":501.5},"instrument":"spectro-1"}"#,
+        )
+        .unwrap();
+        let body = Body::ReadingTaken(ReadingTaken {
+            file: Seq::new(2),
+            line: Some(3),
+            conflict_with: None,
+            ahead: false,
+            reading,
+        });
+        let mut json = Vec::new();
+        body.write_json(&mut json).unwrap();
+        let json = String::from_utf8(json).unwrap();
+        insta::assert_snapshot!(json, @"");
+        assert_eq!(Body::parse("reading", &json).unwrap(), body);
+    }
+
+    #[test]
+    fn what_is_no_entry_is_refused() {
+        assert!(matches!(Body::parse("brewed", "{}"), Err(BadBody::Kind { .. })));
+        assert!(matches!(Body::parse("release", r#"{"seq":0}"#), Err(BadBody::Body { kind: "release", .. })));
+        assert!(matches!(Body::parse("release", "not JSON"), Err(BadBody::Body { .. })));
+        assert_eq!(Body::KINDS.len(), 11);
+    }
+}

@@ -1,0 +1,182 @@
+//! The tables, as an append-only list of migrations counted in SQLite's `user_version`.
+//!
+//! A step once released is never changed; a new one is added below it. All missing steps run in one transaction, so a
+//! store is wholly of one version or of another. What lives not here: any reading or writing of rows (`store`).
+//!
+//! `entry` and `head` are the ledger; every other table is a projection of it. Measured on 10 000 rows of 500 bytes, an
+//! `entry` keyed by the number alone (a rowid) was taken in faster than one keyed by site and number without a rowid, and
+//! one ledger holds one site only, so `site` is a plain column; the key of the world at large stays (site, seq).
+
+use rusqlite::Connection;
+
+use super::error::LedgerError;
+
+/// Marks the file as ours ("twwh"), so that another program's database is not taken for an empty ledger.
+const APPLICATION_ID: i64 = 0x7477_7768;
+
+const MIGRATIONS: &[&str] = &[
+    // 1
+    "
+    CREATE TABLE entry (
+        site TEXT NOT NULL,
+        seq  INTEGER PRIMARY KEY,       -- from 1, without gaps
+        time TEXT NOT NULL,             -- of appending, RFC 3339 in UTC
+        kind TEXT NOT NULL,
+        body TEXT NOT NULL,             -- JSON on one line
+        leaf BLOB NOT NULL              -- RFC 9162 leaf hash over the other columns (entry.rs)
+    ) STRICT;
+
+    CREATE TABLE head (
+        site     TEXT NOT NULL PRIMARY KEY,
+        size     INTEGER NOT NULL,
+        root     BLOB NOT NULL,
+        frontier BLOB NOT NULL          -- roots of the full subtrees, the largest first
+    ) STRICT;
+
+    CREATE TABLE reading (
+        seq        INTEGER PRIMARY KEY,
+        device     TEXT NOT NULL,
+        time_us    INTEGER NOT NULL,    -- when it was measured, microseconds of UTC since 1970
+        instrument TEXT NOT NULL,       -- '' for none
+        patch      TEXT NOT NULL,
+        given      BLOB NOT NULL,       -- digest of colour and level as received
+        u REAL NOT NULL,
+        v REAL NOT NULL,
+        suu REAL, suv REAL, svv REAL,   -- variance that the conversion adds, where it does
+        ln_level   REAL,
+        hours      REAL,
+        warmup_min REAL,
+        setting    TEXT,
+        label      INTEGER NOT NULL,    -- 1: copied from a label
+        excluded   TEXT,                -- why it does not count; NULL: it counts
+        released   INTEGER NOT NULL     -- 1: somebody let it count
+    ) STRICT;
+    -- Finds the readings of a device in an order that does not depend on arrival, and forbids the same one twice.
+    CREATE UNIQUE INDEX reading_key ON reading (device, time_us, instrument, patch, given);
+
+    CREATE TABLE event (
+        seq       INTEGER PRIMARY KEY,
+        device    TEXT NOT NULL,
+        time_us   INTEGER NOT NULL,
+        kind      TEXT NOT NULL,
+        given     BLOB NOT NULL,        -- digest of the target and of `other`
+        operator  TEXT,
+        note      TEXT,
+        target_x  REAL,
+        target_y  REAL,
+        target_luminance REAL,
+        other     TEXT,
+        excluded  TEXT
+    ) STRICT;
+    CREATE UNIQUE INDEX event_key ON event (device, time_us, kind, given);
+
+    CREATE TABLE file (
+        sha256  BLOB NOT NULL PRIMARY KEY,
+        seq     INTEGER NOT NULL,
+        name    TEXT NOT NULL,
+        refused INTEGER NOT NULL
+    ) STRICT;
+
+    CREATE TABLE config_in_force (
+        seq    INTEGER PRIMARY KEY,
+        sha256 BLOB NOT NULL
+    ) STRICT;
+
+    CREATE TABLE estimate (
+        device  TEXT NOT NULL PRIMARY KEY,
+        upto_us INTEGER NOT NULL,
+        params  BLOB NOT NULL,          -- digest of everything beside readings and events that went into it
+        state   BLOB NOT NULL
+    ) STRICT;
+
+    CREATE TABLE checkpoint (
+        device  TEXT NOT NULL,
+        time_us INTEGER NOT NULL,       -- holds all that was measured or done up to and including it
+        state   BLOB NOT NULL,
+        PRIMARY KEY (device, time_us)
+    ) STRICT, WITHOUT ROWID;
+
+    CREATE TABLE verdict (
+        station  TEXT NOT NULL PRIMARY KEY,
+        verdict  TEXT NOT NULL,
+        since_us INTEGER NOT NULL,
+        seq      INTEGER NOT NULL
+    ) STRICT;
+
+    CREATE TABLE alert (
+        id              INTEGER PRIMARY KEY,
+        kind            TEXT NOT NULL,
+        subject         TEXT NOT NULL,
+        raised_us       INTEGER NOT NULL,
+        acknowledged_us INTEGER,
+        cleared_us      INTEGER,
+        operator        TEXT,
+        reason          TEXT NOT NULL,
+        detail          TEXT NOT NULL
+    ) STRICT;
+    -- One alert of a kind stands for a subject at a time.
+    CREATE UNIQUE INDEX alert_standing ON alert (kind, subject) WHERE cleared_us IS NULL;
+
+    CREATE TABLE outbox (
+        key        TEXT NOT NULL PRIMARY KEY,
+        alert      INTEGER,
+        channel    TEXT NOT NULL,
+        body       TEXT NOT NULL,
+        created_us INTEGER NOT NULL,
+        state      TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX outbox_due ON outbox (created_us, key) WHERE state = 'due';
+    ",
+];
+
+/// The version this program writes.
+pub(super) const VERSION: i64 = MIGRATIONS.len() as i64;
+
+/// The projections, each with the columns that give its rows an order that depends on content alone.
+pub(super) const PROJECTIONS: &[(&str, &str)] = &[
+    ("alert", "id"),
+    ("checkpoint", "device, time_us"),
+    ("config_in_force", "seq"),
+    ("estimate", "device"),
+    ("event", "seq"),
+    ("file", "sha256"),
+    ("outbox", "key"),
+    ("reading", "seq"),
+    ("verdict", "station"),
+];
+
+/// What a file holds before anything is done to it.
+pub(super) enum Found {
+    /// Nothing yet.
+    Empty,
+    /// A ledger of this version, not newer than ours.
+    Version(i64),
+    /// Something else.
+    Foreign,
+}
+
+/// Looks at what the file is; refuses a ledger newer than this program.
+pub(super) fn look(conn: &Connection) -> Result<Found, LedgerError> {
+    let number = |pragma: &str| conn.query_row(&format!("PRAGMA {pragma}"), (), |row| row.get::<_, i64>(0));
+    if number("application_id")? == APPLICATION_ID {
+        let found = number("user_version")?;
+        return if found > VERSION {
+            Err(LedgerError::Newer { found, known: VERSION })
+        } else {
+            Ok(Found::Version(found))
+        };
+    }
+    let tables: bool = conn.query_row("SELECT EXISTS (SELECT 1 FROM sqlite_schema)", (), |row| row.get(0))?;
+    Ok(if tables { Found::Foreign } else { Found::Empty })
+}
+
+/// Brings the store to this program's version. Must run inside a write transaction.
+pub(super) fn migrate(conn: &Connection, from: i64) -> Result<(), LedgerError> {
+    let done = usize::try_from(from).unwrap_or(0);
+    for step in MIGRATIONS.iter().skip(done) {
+        conn.execute_batch(step)?;
+    }
+    conn.pragma_update(None, "application_id", APPLICATION_ID)?;
+    conn.pragma_update(None, "user_version", VERSION)?;
+    Ok(())
+}

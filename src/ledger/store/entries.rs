@@ -1,0 +1,104 @@
+//! Entries: appending one, and reading them back in order.
+
+use super::{LedgerError, Store, Tx};
+use crate::ledger::digest::Digest;
+use crate::ledger::entry::{self, Body, Entry, Seq};
+use crate::ledger::tree;
+use crate::units::{SiteId, Time};
+
+/// A row of `entry` as it stands, nothing believed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub struct RawEntry {
+    pub site: String,
+    pub seq: i64,
+    pub time: String,
+    pub kind: String,
+    pub body: String,
+    pub leaf: Vec<u8>,
+}
+
+impl RawEntry {
+    /// The leaf that the other columns have; `None` if they are no entry (see [`entry::write_bytes`]).
+    pub fn true_leaf(&self) -> Option<Digest> {
+        let mut bytes = Vec::with_capacity(self.body.len() + 128);
+        entry::write_bytes(&mut bytes, &self.site, self.seq, &self.time, &self.kind, self.body.as_bytes())
+            .then(|| tree::leaf(&bytes))
+    }
+
+    fn decode(self) -> Result<Entry, LedgerError> {
+        let damaged = |what: String| LedgerError::Damaged { what: format!("entry {}: {what}", self.seq) };
+        let seq = Seq::new(self.seq).ok_or_else(|| damaged("a seq begins at 1".to_owned()))?;
+        let site = SiteId::new(&self.site).map_err(|bad| damaged(bad.to_string()))?;
+        let time = Time::parse(&self.time).map_err(|bad| damaged(bad.to_string()))?;
+        let body = Body::parse(&self.kind, &self.body).map_err(|source| LedgerError::BadEntry { seq, source })?;
+        Ok(Entry { site, seq, time, body })
+    }
+}
+
+impl Tx<'_> {
+    /// Appends one entry and returns its number. Nothing else changes: projections are the caller's to fill.
+    pub fn append(&mut self, body: &Body) -> Result<Seq, LedgerError> {
+        let seq = Seq::new(self.size()).map_or(Seq::FIRST, Seq::next);
+        if matches!(body, Body::Founded(_)) != (seq == Seq::FIRST) {
+            return Err(LedgerError::Order { seq, kind: body.kind() });
+        }
+        self.json.clear();
+        body.write_json(&mut self.json).map_err(|source| LedgerError::BadEntry { seq, source })?;
+        let site = self.store.site.as_str();
+        self.bytes.clear();
+        let written = entry::write_bytes(&mut self.bytes, site, seq.get(), &self.time, body.kind(), &self.json);
+        let text = std::str::from_utf8(&self.json).ok().filter(|_| written);
+        let Some(text) = text else {
+            return Err(LedgerError::Damaged { what: format!("entry {seq} would not be one line of text") });
+        };
+        let leaf = tree::leaf(&self.bytes);
+        self.store.run(
+            "INSERT INTO entry (site, seq, time, kind, body, leaf) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            (site, seq, &self.time, body.kind(), text, leaf),
+        )?;
+        self.frontier.push(leaf);
+        Ok(seq)
+    }
+}
+
+const COLUMNS: &str = "SELECT site, seq, time, kind, body, leaf FROM entry";
+
+fn raw(row: &rusqlite::Row<'_>) -> rusqlite::Result<RawEntry> {
+    // Bytes that are no UTF-8 become replacement marks, whose leaf cannot match.
+    let text = |column| -> rusqlite::Result<String> {
+        Ok(String::from_utf8_lossy(row.get_ref(column)?.as_bytes()?).into_owned())
+    };
+    Ok(RawEntry {
+        site: text(0)?,
+        seq: row.get(1)?,
+        time: text(2)?,
+        kind: text(3)?,
+        body: text(4)?,
+        leaf: row.get_ref(5)?.as_bytes()?.to_vec(),
+    })
+}
+
+impl Store {
+    /// The entry with this number.
+    pub fn entry(&self, seq: Seq) -> Result<Option<Entry>, LedgerError> {
+        self.maybe(&format!("{COLUMNS} WHERE seq = ?1"), (seq,), raw)?.map(RawEntry::decode).transpose()
+    }
+
+    /// Up to `limit` entries from `from` on, in order. Whoever wants all asks again from the last one's next, so that no
+    /// long read keeps the log from shrinking.
+    pub fn entries(&self, from: Seq, limit: u32) -> Result<Vec<Entry>, LedgerError> {
+        self.all(&format!("{COLUMNS} WHERE seq >= ?1 ORDER BY seq LIMIT ?2"), (from, limit), raw)?
+            .into_iter()
+            .map(RawEntry::decode)
+            .collect()
+    }
+
+    /// Hands every row of `entry`, whatever its number, to `take` in order of number.
+    pub(in crate::ledger) fn each_raw(&self, mut take: impl FnMut(RawEntry)) -> Result<(), LedgerError> {
+        self.each(&format!("{COLUMNS} ORDER BY seq"), (), raw, |row| {
+            take(row);
+            Ok(())
+        })
+    }
+}

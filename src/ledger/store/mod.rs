@@ -1,0 +1,432 @@
+//! The SQLite file: who may open it, how a transaction goes, and reading under one snapshot.
+//!
+//! What lives here: one [`Ledger`], the only owner of its connection. What it keeps is read through [`Store`] (to which both
+//! a ledger and a transaction lead, so that a query works on either) and changed only through [`Tx`]. What lives not here:
+//! the tables (`schema`), and what an entry does to the projections (`pipeline`, `rebuild`).
+//!
+//! **A write** is BEGIN IMMEDIATE, read the head, do the work, write the head, COMMIT. The lock is taken first, so two
+//! processes never read the same head; SQLite syncs its log before COMMIT returns (WAL, synchronous FULL), so what `write`
+//! returned survives a power cut. If the work fails, nothing of it stays. After a failed sync the ledger writes nothing
+//! more ([`LedgerError::Broken`]).
+
+mod alerts;
+mod entries;
+mod estimates;
+mod intake;
+mod place;
+mod projections;
+mod values;
+
+use std::ops::Deref;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, Params, Row};
+
+use super::digest::Digest;
+use super::entry::{Body, Founded, Seq};
+use super::error::{LedgerError, WAIT_S};
+use super::schema::{self, Found};
+use super::tree::Frontier;
+use crate::units::{SiteId, Time};
+
+pub use alerts::{AlertRow, MessageRow, MessageState, VerdictRow};
+pub use entries::RawEntry;
+pub use estimates::EstimateRow;
+pub use intake::{EventRow, FileRow, Given, ReadingRow, Standing, UvVariance};
+pub use projections::{Counts, TableDigest};
+
+/// What may be done with a ledger, and whether it must exist.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OpenMode {
+    /// Read and write; folders and file are made where they are missing.
+    Create,
+    /// Read and write; the ledger must exist.
+    Existing,
+    /// Only read; the ledger must exist.
+    ReadOnly,
+}
+
+/// The head of the hash tree.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Head {
+    /// How many entries it covers.
+    pub size: i64,
+    /// Their root.
+    pub root: Digest,
+}
+
+impl Head {
+    /// The number of the last entry, if there is one.
+    pub const fn last(&self) -> Option<Seq> {
+        Seq::new(self.size)
+    }
+}
+
+/// What a ledger keeps, as far as it can be read.
+pub struct Store {
+    conn: Connection,
+    site: SiteId,
+}
+
+/// A ledger that is open.
+pub struct Ledger {
+    store: Store,
+    stopped: bool,
+}
+
+/// A write transaction: whatever is done through it is kept as a whole or not at all.
+pub struct Tx<'l> {
+    store: &'l Store,
+    /// The text of the column `time`.
+    time: String,
+    now: Time,
+    frontier: Frontier,
+    json: Vec<u8>,
+    bytes: Vec<u8>,
+}
+
+impl Ledger {
+    /// Opens the ledger of `site` at `path`.
+    ///
+    /// A store of an older version is brought up to date, unless it is only to be read. Refused are: a store of a newer
+    /// version, another site's ledger, a file that is no ledger, and a folder on a network file system (known on Linux only).
+    pub fn open(path: &Path, site: &SiteId, mode: OpenMode) -> Result<Self, LedgerError> {
+        if mode == OpenMode::Create {
+            make_folder(path)?;
+        } else if !path.is_file() {
+            return Err(LedgerError::Missing { path: path.to_owned() });
+        }
+        place::refuse_network(path)?;
+        let (conn, found) = match mode {
+            OpenMode::ReadOnly => open_to_read(path)?,
+            OpenMode::Existing => open_as(path, OpenFlags::SQLITE_OPEN_READ_WRITE)?,
+            OpenMode::Create => open_as(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE)?,
+        };
+        match (found, mode) {
+            (Found::Foreign, _) => return Err(LedgerError::NotALedger { path: path.to_owned() }),
+            (Found::Empty, OpenMode::Existing | OpenMode::ReadOnly) => {
+                return Err(LedgerError::Missing { path: path.to_owned() });
+            }
+            (Found::Version(found), OpenMode::ReadOnly) if found < schema::VERSION => {
+                return Err(LedgerError::Older { found, known: schema::VERSION });
+            }
+            (_, OpenMode::ReadOnly) => {}
+            (found, OpenMode::Create | OpenMode::Existing) => prepare_to_write(&conn, site, found)?,
+        }
+        Self::of(conn, site)
+    }
+
+    /// An empty ledger of `site` that is kept only in memory, to rebuild projections beside those on disk.
+    pub fn in_memory(site: &SiteId) -> Result<Self, LedgerError> {
+        let conn = Connection::open_in_memory()?;
+        prepare_to_write(&conn, site, Found::Empty)?;
+        Self::of(conn, site)
+    }
+
+    fn of(conn: Connection, site: &SiteId) -> Result<Self, LedgerError> {
+        conn.set_prepared_statement_cache_capacity(64);
+        let found = conn.query_row("SELECT site FROM head", (), |row| row.get::<_, String>(0)).optional()?;
+        match found {
+            Some(found) if found == site.as_str() => {
+                Ok(Self { store: Store { conn, site: site.clone() }, stopped: false })
+            }
+            Some(found) => Err(LedgerError::OtherSite { found, expected: site.as_str().to_owned() }),
+            None => Err(LedgerError::Damaged { what: "it has no head".to_owned() }),
+        }
+    }
+
+    /// Appends the first entry if there is none yet, and tells whether it did. `program` is the program's version, `note`
+    /// whatever must be said of the beginning.
+    pub fn found(&mut self, now: Time, program: &str, note: Option<&str>) -> Result<bool, LedgerError> {
+        self.write(now, |tx| {
+            if tx.size() > 0 {
+                return Ok(false);
+            }
+            let founded = Founded { format: 1, program: program.to_owned(), note: note.map(str::to_owned) };
+            tx.append(&Body::Founded(founded)).map(|_| true)
+        })
+    }
+
+    /// Does `work` in one transaction, which is on disk when this returns `Ok`; on any error nothing of it is kept.
+    /// `now` is the instant that its entries bear.
+    ///
+    /// Errors: what `work` returned; [`LedgerError::Busy`] after 10 s of waiting; [`LedgerError::DiskFull`], after which
+    /// the same may be tried again; [`LedgerError::Broken`], after which this ledger writes no more.
+    pub fn write<T, E: From<LedgerError>>(
+        &mut self,
+        now: Time,
+        work: impl FnOnce(&mut Tx<'_>) -> Result<T, E>,
+    ) -> Result<T, E> {
+        if self.stopped {
+            return Err(LedgerError::Stopped.into());
+        }
+        // A panic inside an earlier `work` that somebody caught leaves its transaction open.
+        self.roll_back();
+        if let Err(error) = self.store.run("BEGIN IMMEDIATE", ()) {
+            return Err(self.failed(error).into());
+        }
+        let done = Tx::begin(&self.store, now).map_err(E::from).and_then(|mut tx| {
+            let value = work(&mut tx)?;
+            tx.keep_head()?;
+            Ok(value)
+        });
+        match done {
+            Ok(value) => self.commit().map(|()| value).map_err(E::from),
+            Err(error) => {
+                self.roll_back();
+                Err(error)
+            }
+        }
+    }
+
+    /// Reads under one snapshot: what others append meanwhile is not seen.
+    pub fn read<T, E: From<LedgerError>>(&mut self, look: impl FnOnce(&Store) -> Result<T, E>) -> Result<T, E> {
+        self.roll_back();
+        self.store.run("BEGIN", ())?;
+        let seen = look(&self.store);
+        self.roll_back();
+        seen
+    }
+
+    fn commit(&mut self) -> Result<(), LedgerError> {
+        if self.store.conn.is_autocommit() {
+            // SQLite took the transaction back after an error that the work did not pass on; what the work did after it
+            // stands alone, without a head.
+            self.stopped = true;
+            return Err(LedgerError::Broken { what: "the transaction ended before its commit".to_owned() });
+        }
+        match self.store.run("COMMIT", ()) {
+            Ok(_) => Ok(()),
+            Err(error) => {
+                let error = self.failed(error);
+                self.roll_back();
+                Err(error)
+            }
+        }
+    }
+
+    fn failed(&mut self, error: LedgerError) -> LedgerError {
+        self.stopped |= error.is_fatal();
+        error
+    }
+
+    fn roll_back(&mut self) {
+        if !self.store.conn.is_autocommit() && self.store.conn.execute_batch("ROLLBACK").is_err() {
+            self.stopped |= !self.store.conn.is_autocommit();
+        }
+    }
+}
+
+impl Deref for Ledger {
+    type Target = Store;
+
+    fn deref(&self) -> &Store {
+        &self.store
+    }
+}
+
+impl Deref for Tx<'_> {
+    type Target = Store;
+
+    fn deref(&self) -> &Store {
+        self.store
+    }
+}
+
+impl Store {
+    /// The site the ledger belongs to.
+    pub const fn site(&self) -> &SiteId {
+        &self.site
+    }
+
+    /// The head as kept.
+    pub fn head(&self) -> Result<Head, LedgerError> {
+        self.kept_head().map(|(head, _)| head)
+    }
+
+    /// A number that differs from its last value when another connection has written since; costs no disk access.
+    pub fn data_version(&self) -> Result<i64, LedgerError> {
+        self.one("PRAGMA data_version", (), |row| row.get(0))
+    }
+
+    /// The head and the bytes of its edge.
+    pub(super) fn kept_head(&self) -> Result<(Head, Vec<u8>), LedgerError> {
+        let kept =
+            self.maybe("SELECT size, root, frontier FROM head WHERE site = ?1", (self.site.as_str(),), |row| {
+                Ok((Head { size: row.get(0)?, root: row.get(1)? }, row.get(2)?))
+            })?;
+        kept.ok_or_else(|| LedgerError::Damaged { what: "it has no head".to_owned() })
+    }
+
+    fn run(&self, sql: &str, with: impl Params) -> Result<usize, LedgerError> {
+        Ok(self.conn.prepare_cached(sql)?.execute(with)?)
+    }
+
+    fn one<T>(
+        &self,
+        sql: &str,
+        with: impl Params,
+        read: impl FnOnce(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<T, LedgerError> {
+        Ok(self.conn.prepare_cached(sql)?.query_row(with, read)?)
+    }
+
+    fn maybe<T>(
+        &self,
+        sql: &str,
+        with: impl Params,
+        read: impl FnOnce(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Option<T>, LedgerError> {
+        Ok(self.conn.prepare_cached(sql)?.query_row(with, read).optional()?)
+    }
+
+    fn all<T>(
+        &self,
+        sql: &str,
+        with: impl Params,
+        read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>, LedgerError> {
+        let mut statement = self.conn.prepare_cached(sql)?;
+        let rows = statement.query_map(with, read)?.collect::<Result<Vec<T>, _>>()?;
+        Ok(rows)
+    }
+
+    /// Hands each row to `take`, one at a time, until it fails.
+    fn each<T, E: From<LedgerError>>(
+        &self,
+        sql: &str,
+        with: impl Params,
+        read: impl Fn(&Row<'_>) -> rusqlite::Result<T>,
+        mut take: impl FnMut(T) -> Result<(), E>,
+    ) -> Result<(), E> {
+        let mut statement = self.conn.prepare_cached(sql).map_err(LedgerError::from)?;
+        let mut rows = statement.query(with).map_err(LedgerError::from)?;
+        while let Some(row) = rows.next().map_err(LedgerError::from)? {
+            take(read(row).map_err(LedgerError::from)?)?;
+        }
+        Ok(())
+    }
+}
+
+impl<'l> Tx<'l> {
+    fn begin(store: &'l Store, now: Time) -> Result<Self, LedgerError> {
+        let (head, edge) = store.kept_head()?;
+        let last: i64 = store.one("SELECT coalesce(max(seq), 0) FROM entry", (), |row| row.get(0))?;
+        if last != head.size {
+            let what = format!("its head covers {} entries, but the last is {last}", head.size);
+            return Err(LedgerError::Damaged { what });
+        }
+        let frontier = u64::try_from(head.size).ok().and_then(|size| Frontier::from_bytes(size, &edge));
+        match frontier {
+            Some(frontier) if frontier.root() == head.root => {
+                Ok(Self { store, time: now.to_string(), now, frontier, json: Vec::new(), bytes: Vec::new() })
+            }
+            _ => Err(LedgerError::Damaged { what: "the edge of its hash tree does not lead to its root".to_owned() }),
+        }
+    }
+
+    /// The instant that entries appended here bear.
+    pub const fn now(&self) -> Time {
+        self.now
+    }
+
+    /// How many entries there are, those appended here included.
+    pub fn size(&self) -> i64 {
+        i64::try_from(self.frontier.size()).unwrap_or(i64::MAX)
+    }
+
+    fn keep_head(&self) -> Result<(), LedgerError> {
+        self.run(
+            "UPDATE head SET size = ?2, root = ?3, frontier = ?4 WHERE site = ?1 AND size <> ?2",
+            (self.site.as_str(), self.size(), self.frontier.root(), self.frontier.to_bytes()),
+        )?;
+        Ok(())
+    }
+}
+
+/// Makes the folder of the ledger, and sees to it that its name is on disk before anything inside is.
+fn make_folder(path: &Path) -> Result<(), LedgerError> {
+    let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty() && !folder.exists()) else {
+        return Ok(());
+    };
+    let failed = |source| LedgerError::Folder { path: folder.to_owned(), source };
+    let above = folder.ancestors().find(|above| above.exists()).map(Path::to_owned);
+    std::fs::create_dir_all(folder).map_err(failed)?;
+    if cfg!(unix) {
+        for new in folder.ancestors().skip(1) {
+            let new = if new.as_os_str().is_empty() { Path::new(".") } else { new };
+            std::fs::File::open(new).and_then(|folder| folder.sync_all()).map_err(failed)?;
+            if above.as_deref().is_none_or(|above| above == new) {
+                break;
+            }
+        }
+    }
+    Ok(())
+}
+
+fn open_as(path: &Path, flags: OpenFlags) -> Result<(Connection, Found), LedgerError> {
+    let conn = Connection::open_with_flags(path, flags | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
+    // Before the first pragma, which may already find the file locked.
+    conn.busy_timeout(Duration::from_secs(WAIT_S))?;
+    let found = schema::look(&conn).map_err(|error| match error {
+        LedgerError::Sql(inner) if inner.sqlite_error_code() == Some(ErrorCode::NotADatabase) => {
+            LedgerError::NotALedger { path: path.to_owned() }
+        }
+        other => other,
+    })?;
+    Ok((conn, found))
+}
+
+/// Opens for reading. Beside a writer, or where this process may make SQLite's `-shm` file, that is plain. A ledger closed
+/// cleanly in a folder this process may not write to has neither; since it then has no log either, the file alone is whole
+/// and is read as one that does not change.
+fn open_to_read(path: &Path) -> Result<(Connection, Found), LedgerError> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
+    match open_as(path, flags) {
+        Err(LedgerError::Sql(error))
+            if error.sqlite_error_code() == Some(ErrorCode::CannotOpen) && !beside(path, "-wal").exists() =>
+        {
+            let Some(text) = path.to_str() else { return Err(LedgerError::Sql(error)) };
+            let text = text.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+            let uri = format!("file:{text}?immutable=1");
+            open_as(Path::new(&uri), flags | OpenFlags::SQLITE_OPEN_URI)
+        }
+        other => other,
+    }
+}
+
+fn beside(path: &Path, ending: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(ending);
+    PathBuf::from(name)
+}
+
+fn prepare_to_write(conn: &Connection, site: &SiteId, found: Found) -> Result<(), LedgerError> {
+    conn.pragma_update(None, "journal_mode", "WAL")?;
+    conn.pragma_update(None, "synchronous", "FULL")?;
+    // The log shrinks to this after a checkpoint; a long reader can make it grow past it meanwhile.
+    conn.pragma_update(None, "journal_size_limit", 16 * 1024 * 1024)?;
+    // Room for a file of 10 000 rows, so that its pages are written once, at the commit; in KiB below zero.
+    conn.pragma_update(None, "cache_size", -32 * 1024)?;
+    if matches!(found, Found::Version(schema::VERSION)) {
+        return Ok(());
+    }
+    let tx = rusqlite::Transaction::new_unchecked(conn, rusqlite::TransactionBehavior::Immediate)?;
+    // Another process may have been here since.
+    let from = match schema::look(&tx)? {
+        Found::Version(version) => version,
+        Found::Empty | Found::Foreign => 0,
+    };
+    if from < schema::VERSION {
+        schema::migrate(&tx, from)?;
+    }
+    let empty = Frontier::new();
+    tx.execute(
+        "INSERT INTO head (site, size, root, frontier)
+         SELECT ?1, 0, ?2, ?3 WHERE NOT EXISTS (SELECT 1 FROM head) AND NOT EXISTS (SELECT 1 FROM entry)",
+        (site.as_str(), empty.root(), empty.to_bytes()),
+    )?;
+    tx.commit()?;
+    Ok(())
+}
