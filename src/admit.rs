@@ -4,7 +4,7 @@
 //! [`Admitted`] reading or event, or the whole file is refused with all its defects. What merely looks odd (a unit slip,
 //! hours that run backwards) is admitted: that judgement needs the device's history and belongs to `drift`.
 
-use crate::color::white::{WhitePoint, white_point};
+use crate::color::{WhitePoint, white_point};
 use crate::reading::{Defect, Draft, Event, EventKind, Level, Patch, Reading, Record, Row, ThingKind};
 use crate::site::Things;
 use crate::units::DeviceId;

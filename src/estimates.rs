@@ -7,8 +7,8 @@
 //! A checkpoint stands after each [`CHECKPOINT_EVERY`] readings. A change of parameters (aim, kind, an instrument's
 //! noise, a new version of the program) makes everything kept of the device void, which the digest beside it shows.
 
-use crate::color::chromaticity::{UvSpread, uv_prime};
-use crate::color::paper::PaperUnderLamp;
+use crate::color::{UvSpread, uv_prime};
+use crate::color::PaperUnderLamp;
 use crate::drift::{Absorbed, Act, DeviceState, Fate, Happening, Observation, Params, TargetWhite, Thing};
 use crate::ledger::store::{EstimateRow, EventRow, ReadingRow};
 use crate::ledger::{Digest, LedgerError, Seq, Store, Tx};

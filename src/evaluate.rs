@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use crate::alert::{self, Change, Cleared, Kind, Sighting, Standing, conditions};
-use crate::color::chromaticity::uv_prime;
+use crate::color::uv_prime;
 use crate::config::Config;
 use crate::estimates::{self, Estimate};
 use crate::ledger::entry::{self, Transition};
@@ -17,7 +17,7 @@ use crate::project;
 use crate::say;
 use crate::site::{AimWhite, Station, Things};
 use crate::station::{self, Judgement, Seen, Watched};
-use crate::units::{Days, DeviceId, StationId, Time};
+use crate::units::{Days, DeviceId, Probability, StationId, Time};
 use crate::zone::LocalZone;
 
 /// Which part of the site is looked at.
@@ -118,8 +118,8 @@ impl<'a> Estimates<'a> {
         let aim = uv_prime(things.lamp(&station.lamp)?.aim.white).ok()?;
         let light = station::compare::Light::at(&forecast.likely, 0, aim);
         let paper = things.paper(station.papers.first()?)?;
-        let white = crate::color::paper::PaperUnderLamp::new(&paper.white)
-            .and_then(|paper| paper.under(light.uv(), crate::color::chromaticity::UvSpread::default()));
+        let white = crate::color::PaperUnderLamp::new(&paper.white)
+            .and_then(|paper| paper.under(light.uv(), crate::color::UvSpread::default()));
         let Ok(white) = white else { return Some((fixed, level)) };
         let own = display.aim.luminance.map(|level| level.get());
         let lit = light.ln_level.map(|lx| libm::exp(lx.mean) * white.reflectance / std::f64::consts::PI);
@@ -297,7 +297,7 @@ fn verdict_change(
         station: station.clone(),
         verdict: word.to_owned(),
         from: before,
-        risk: judgement.risk,
+        risk: Probability::clamped(judgement.risk),
         reasons: judgement.reasons.iter().map(|reason| reason.word().to_owned()).collect(),
     }))
 }

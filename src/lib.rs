@@ -5,19 +5,24 @@
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 
-pub mod alert;
-pub mod clock;
-pub mod color;
-pub mod config;
-pub mod drift;
-pub mod formats;
-pub mod inbox;
-pub mod ledger;
-pub mod outbox;
-pub mod reading;
-pub mod schedule;
-pub mod simulate;
-pub mod site;
-pub mod station;
 pub mod units;
+pub mod clock;
+pub mod reading;
+pub mod site;
 pub mod zone;
+pub mod color;
+pub mod formats;
+pub mod admit;
+pub mod ledger;
+pub mod drift;
+pub mod station;
+pub mod alert;
+pub mod say;
+pub mod outbox;
+pub mod schedule;
+pub mod config;
+pub mod project;
+pub mod estimates;
+pub mod evaluate;
+pub mod inbox;
+pub mod simulate;

@@ -5,7 +5,7 @@
 //! their order of arrival; and the question whether an entry should be made at all (`pipeline`, `evaluate`).
 
 use crate::alert::{self, Cleared};
-use crate::color::white::{Tint, white_point};
+use crate::color::{Tint, white_point};
 use crate::config::Config;
 use crate::ledger::entry::{self, Outcome, Transition};
 use crate::ledger::store::{AlertRow, EventRow, FileRow, Given, MessageRow, MessageState, ReadingRow, UvVariance, VerdictRow};

@@ -4,9 +4,13 @@
 //! "unknown".
 
 use crate::alert::{Cleared, Kind};
-use crate::color::white::Colorimetry;
-use crate::station::{Advice, Judgement, LampFault, Reason, RiskDate, Unmeasured, Verdict};
-use crate::units::{Days, Luminance, Time, UvPrime, Xy};
+use crate::color::{uv_prime, xy};
+use crate::color::cct_duv;
+use crate::color::Move;
+use crate::drift::StepFound;
+use crate::site::Station;
+use crate::station::{Advice, Judgement, LampFault, Limits, OffAim, Reason, RiskDate, Unmeasured, Verdict};
+use crate::units::{Days, DeviceId, Luminance, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
 /// The verdict in people's words.
@@ -50,13 +54,10 @@ pub fn span(days: Days) -> String {
 }
 
 /// A white as x, y, and its colour temperature and tint where they mean something.
-pub fn white(xy: Xy) -> String {
-    let colorimetry = Colorimetry::of_xy(xy);
-    match (colorimetry.cct_k, colorimetry.duv) {
-        (Some(kelvin), Some(duv)) => {
-            format!("x {:.4}, y {:.4} ({kelvin:.0} K, {})", xy.x, xy.y, tint(duv))
-        }
-        _ => format!("x {:.4}, y {:.4}", xy.x, xy.y),
+pub fn white(at: Xy) -> String {
+    match uv_prime(at).ok().and_then(|uv| cct_duv(uv).ok()) {
+        Some(t) => format!("x {:.4}, y {:.4} ({:.0} K, {})", at.x, at.y, t.cct_k.get(), tint(t.duv.get())),
+        None => format!("x {:.4}, y {:.4}", at.x, at.y),
     }
 }
 
@@ -74,7 +75,7 @@ pub fn tint(duv: f64) -> String {
 
 /// A white given in u′v′, as [`white`] says it.
 pub fn white_uv(uv: UvPrime) -> String {
-    match uv.to_xy() {
+    match xy(uv) {
         Ok(xy) => white(xy),
         Err(_) => format!("u′ {:.4}, v′ {:.4}", uv.u, uv.v),
     }
@@ -88,7 +89,8 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
             format!("{device} was last read {} ago; after {} nothing is certain.", span(*age), span(*limit))
         }
         Reason::WhitesDiffer { delta_uv, limit, direction } => format!(
-            "The whites differ by Δu′v′ {delta_uv:.4} (tolerance {limit:.4}): the screen is {direction} than the paper.",
+            "The whites differ by Δu′v′ {delta_uv:.4} (tolerance {limit:.4}): the screen is {} than the paper.",
+            direction_word(direction.as_ref())
         ),
         Reason::LuminancesDiffer { ratio, limit } => {
             let word = if *ratio > 1.0 { "brighter" } else { "dimmer" };
@@ -100,7 +102,7 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
                 None => "no reading yet".to_owned(),
                 Some(last) => {
                     let count = if *readings == 1 { "1 reading".to_owned() } else { format!("{readings} readings") };
-                    format!("{count}, the last on {}", zone.day(*last))
+                    format!("{count}, the last on {}", day(zone, *last))
                 }
             };
             format!("Too little is known of {device} ({known}): it is the doubt that is large, not the difference.")
@@ -110,12 +112,8 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
             percent(*probability)
         ),
         Reason::OffAim { device, delta_uv, direction, level_ratio } => {
-            let level = match level_ratio {
-                Some(ratio) if *ratio < 0.97 => format!(", {:.0} % dimmer", (1.0 - ratio) * 100.0),
-                Some(ratio) if *ratio > 1.03 => format!(", {:.0} % brighter", (ratio - 1.0) * 100.0),
-                _ => String::new(),
-            };
-            format!("{device} is Δu′v′ {delta_uv:.4} from its aim: {direction}{level}.")
+            let level = level_word(*level_ratio);
+            format!("{device} is Δu′v′ {delta_uv:.4} from its aim: {}{level}.", direction_word(direction.as_ref()))
         }
         Reason::Holds { delta_uv, limit } => {
             format!("The whites are Δu′v′ {delta_uv:.4} apart (tolerance {limit:.4}).")
@@ -138,7 +136,7 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
     let luminance = |l: &Option<Luminance>| l.map(|l| format!(", {:.0} cd/m²", l.get())).unwrap_or_default();
     match advice {
         Advice::Read { device } => format!("Read {device}."),
-        Advice::ReadBy { device, date } => format!("Nothing now. Read {device} by {}.", zone.day(*date)),
+        Advice::ReadBy { device, date } => format!("Nothing now. Read {device} by {}.", day(zone, *date)),
         Advice::RecalibrateToAim { display, white: aim, luminance: level } => {
             format!("Recalibrate {display} to its aim: {}{}.", white(*aim), luminance(level))
         }
@@ -150,7 +148,7 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
             format!("Turn the dimmer of {lamp} {word}: from {:.0} to {:.0} lx, then read it.", from.get(), to.get())
         }
         Advice::TurnColourDial { lamp, direction } => {
-            format!("Turn the colour dial of {lamp} until it is less {direction}, then read it.")
+            format!("Turn the colour dial of {lamp} until it is less {}, then read it.", direction_word(direction.as_ref()))
         }
         Advice::ReplaceLamp { lamp, why } => {
             let why = match why {
@@ -168,8 +166,8 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
 /// The date of risk, as it may honestly be called; `None` says why there is no date.
 pub fn risk_date(date: Option<&RiskDate>, zone: &LocalZone) -> String {
     match date {
-        Some(RiskDate { date, guess: false }) => format!("likely to hold until about {}", zone.day(*date)),
-        Some(RiskDate { date, guess: true }) => format!("a guess: until about {}", zone.day(*date)),
+        Some(RiskDate { date, guess: false }) => format!("likely to hold until about {}", day(zone, *date)),
+        Some(RiskDate { date, guess: true }) => format!("a guess: until about {}", day(zone, *date)),
         None => "no date can be given yet".to_owned(),
     }
 }
@@ -211,10 +209,62 @@ pub fn of_station(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
 }
 
 /// What an overdue reading's alert says beside its headline.
-pub fn of_overdue(last: Option<Time>, now: Time, limit: Days, zone: &LocalZone) -> Vec<String> {
+pub fn of_overdue(device: &DeviceId, last: Option<Time>, now: Time, limit: Days, zone: &LocalZone) -> Vec<String> {
     let since = match last {
-        Some(last) => format!("Last read on {}, {} ago; the limit is {}.", zone.day(last), span(now.since(last)), span(limit)),
+        Some(last) => {
+            format!("Last read on {}, {} ago; the limit is {}.", day(zone, last), span(now.since(last)), span(limit))
+        }
         None => format!("It was never read; the limit is {}.", span(limit)),
     };
-    vec![since, "Until it is read, its stations' match is unknown.".to_owned(), "Read it.".to_owned()]
+    vec![since, "Until then the match of its stations is unknown.".to_owned(), format!("Read {device}.")]
+}
+
+/// What a step's alert says beside its headline.
+pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<String> {
+    let when = match step.after {
+        Some(after) => format!("Between {} and {}", day(zone, after), day(zone, step.began)),
+        None => format!("By {}", day(zone, step.began)),
+    };
+    let colour = step.delta_u.hypot(step.delta_v);
+    let ratio = libm::exp(step.delta_ln);
+    vec![
+        format!("{when} its white moved by Δu′v′ {colour:.4}{}.", level_word(Some(ratio))),
+        "A turned dimmer or dial, a replaced tube, another place or window light can do that.".to_owned(),
+        format!("Put it right, or write down what was done: `twinwhite record setting_changed {device}`."),
+    ]
+}
+
+/// What the alert of a device off its aim says beside its headline.
+pub fn of_off_aim(off: &OffAim, probability: f64, limits: &Limits, stations: &[&Station]) -> Vec<String> {
+    let level = limits.ln_ratio.map(|ln| format!(", {:.2} times in level", libm::exp(ln))).unwrap_or_default();
+    let names: Vec<&str> = stations.iter().map(|station| station.id.as_str()).collect();
+    vec![
+        format!(
+            "It is Δu′v′ {:.4} from its aim: {}{} (limit {:.4}{level}; {} sure).",
+            off.delta_uv,
+            direction_word(off.direction.as_ref()),
+            level_word(off.level_ratio),
+            limits.delta_uv,
+            percent(probability)
+        ),
+        format!("Stations that rest on it: {}.", names.join(", ")),
+        format!("Bring {} back to its aim; `twinwhite status` says how.", off.device),
+    ]
+}
+
+fn direction_word(direction: Option<&Move>) -> String {
+    direction.map_or_else(|| "in no direction that has a name".to_owned(), Move::to_string)
+}
+
+fn level_word(ratio: Option<f64>) -> String {
+    match ratio {
+        Some(ratio) if ratio < 0.97 => format!(", {:.0} % dimmer", (1.0 - ratio) * 100.0),
+        Some(ratio) if ratio > 1.03 => format!(", {:.0} % brighter", (ratio - 1.0) * 100.0),
+        _ => String::new(),
+    }
+}
+
+/// A day in the site's time, like 4 Mar 2026.
+pub fn day(zone: &LocalZone, time: Time) -> String {
+    time.to_chrono().with_timezone(&zone.0).format("%-d %b %Y").to_string()
 }

@@ -108,6 +108,11 @@ impl DeviceState {
         state
     }
 
+    /// How many readings were taken in, held ones included.
+    pub const fn readings(&self) -> u64 {
+        self.readings
+    }
+
     /// Takes a reading in. Times before the last one taken in count as at that one: the caller feeds in order.
     pub fn absorb(&mut self, params: &Params, observation: &Observation) -> Absorbed {
         let observation = &observation.tidied();

@@ -6,8 +6,8 @@
 //! aim by far is not followed by the display: that would only carry the fault on.
 
 use super::{Advice, Doubt, Judgement, LampFault, Picture, Seen, Verdict};
-use crate::color::chromaticity::{delta_uv, xy};
-use crate::color::words::direction;
+use crate::color::{delta_uv, xy};
+use crate::color::direction;
 use crate::drift::Summary;
 use crate::site::{Adjustable, LuminanceRule};
 use crate::units::{Days, Illuminance, Luminance, UvPrime};

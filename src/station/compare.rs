@@ -6,8 +6,8 @@
 //! ([`Scale`]).
 
 use super::risk::{Difference, LnRatio};
-use crate::color::chromaticity::UvSpread;
-use crate::color::paper::{PaperLight, PaperUnderLamp};
+use crate::color::UvSpread;
+use crate::color::{PaperLight, PaperUnderLamp};
 use crate::drift::{ChannelPath, Forecast, Path};
 use crate::site::{Bias, LuminanceRule, Station};
 use crate::units::{InstrumentId, UvPrime};

@@ -1,6 +1,6 @@
 //! What is known of a station at an instant: verdict, numbers, reasons, advice. Plain values; sentences are for `say`.
 
-use crate::color::words::Move;
+use crate::color::Move;
 use crate::units::{Days, DeviceId, Illuminance, Luminance, StationId, Time, UvPrime, Xy};
 
 /// Whether a station's match holds. The worst of several counts: out, unknown, at-risk, matched.
@@ -162,6 +162,25 @@ pub enum LampFault {
         /// Level ÷ aim.
         level_ratio: f64,
     },
+}
+
+impl Reason {
+    /// The reason's word, as the ledger keeps it.
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::NeverRead { .. } => "never-read",
+            Self::Stale { .. } => "stale",
+            Self::WhitesDiffer { .. } => "whites-differ",
+            Self::LuminancesDiffer { .. } => "luminances-differ",
+            Self::DoubtNotDrift { .. } => "doubt-not-drift",
+            Self::PossibleStep { .. } => "possible-step",
+            Self::OffAim { .. } => "off-aim",
+            Self::Holds { .. } => "holds",
+            Self::HeldBack { .. } => "held-back",
+            Self::NotMeasured { .. } => "not-measured",
+            Self::PaperEstimated { .. } => "paper-estimated",
+        }
+    }
 }
 
 impl EstimatedWhite {

@@ -15,14 +15,16 @@ pub use judgement::{Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDa
 
 use std::f64::consts::PI;
 
-use crate::color::chromaticity::delta_uv;
-use crate::color::paper::{PaperError, PaperUnderLamp};
-use crate::color::words::direction;
+use crate::color::delta_uv;
+use crate::color::{PaperError, PaperUnderLamp};
+use crate::color::{Move, direction};
 use crate::drift::{DeviceState, Params, Path, Summary};
 use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
 use crate::units::{Days, DeviceId, Time, UvPrime};
 use compare::{Comparison, Light, Scale, hypotheses};
-use risk::{Limits, risk_path};
+use risk::risk_path;
+
+pub use risk::Limits;
 
 /// A risk now above this is a match that is out.
 pub const OUT_ABOVE: f64 = 0.5;
@@ -87,11 +89,7 @@ impl Seen<'_> {
 
     /// The station's limits as the integrals take them.
     pub fn limits(&self) -> Limits {
-        let judged = self.station.luminance != LuminanceRule::NotJudged;
-        Limits {
-            delta_uv: self.station.tolerance.delta_uv,
-            ln_ratio: self.station.tolerance.luminance_ratio.filter(|_| judged).map(libm::log),
-        }
+        Limits::of(self.station)
     }
 
     /// Risk on each of the days, and of having been out by then, if nobody touches anything. The first day must be the
@@ -307,6 +305,52 @@ fn risk_date(seen: &Seen, comparison: &Comparison, summaries: &[Summary; 2], now
     let days = days.ceil();
     let guess = days > 0.0 && (few || days > observed || days > GUESS_BEYOND_DAYS);
     Some(RiskDate { date: now.plus(Days(days)), guess })
+}
+
+/// How far a device is from its aim.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OffAim {
+    /// The device.
+    pub device: DeviceId,
+    /// Distance in u′v′.
+    pub delta_uv: f64,
+    /// In which direction it left its aim.
+    pub direction: Option<Move>,
+    /// Level ÷ aim, where both are known.
+    pub level_ratio: Option<f64>,
+}
+
+/// Where a device stands against its aim.
+pub fn off_aim_now(device: &Watched, now: Time) -> OffAim {
+    let forecast = device.state.forecast(device.params, &[now]);
+    let light = Light::at(&forecast.likely, 0, device.aim);
+    OffAim {
+        device: device.id.clone(),
+        delta_uv: delta_uv(device.aim, light.uv()),
+        direction: direction(device.aim, light.uv()),
+        level_ratio: device.aim_level.zip(light.ln_level).map(|(aim, level)| libm::exp(level.mean) / aim),
+    }
+}
+
+/// Probability that a device is farther from its aim than `limits` allow.
+pub fn off_aim_probability(device: &Watched, limits: &Limits, now: Time) -> f64 {
+    let forecast = device.state.forecast(device.params, &[now]);
+    let inside: f64 = hypotheses(&forecast)
+        .into_iter()
+        .map(|(p, path)| {
+            let light = Light::at(path, 0, device.aim);
+            let away = (light.u.mean - device.aim.u, light.v.mean - device.aim.v);
+            let colour = region::inside_circle(away, (light.u.var, 0.0, light.v.var), limits.delta_uv);
+            let level = match (limits.ln_ratio, device.aim_level, light.ln_level) {
+                (Some(limit), Some(aim), Some(level)) => {
+                    region::inside_band(level.mean - libm::log(aim), level.var, limit)
+                }
+                _ => 1.0,
+            };
+            p * colour * level
+        })
+        .sum();
+    (1.0 - inside).clamp(0.0, 1.0)
 }
 
 fn reasons(

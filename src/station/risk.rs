@@ -15,8 +15,9 @@
 //! With ρ = 1 (a pure trend) this is Φ(min z), which is exact; with a wandering white it is exact for a one-sided limit on a
 //! Markov path seen at the grid's days. A test holds it against simulated paths.
 
-use super::normal::{both_below, cdf, quantile};
+use super::normal::{both_below, phi, quantile};
 use super::region::{inside_band, inside_circle};
+use crate::site::{LuminanceRule, Station};
 
 /// The match's difference on one day under one hypothesis.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,6 +49,29 @@ pub struct Limits {
     pub delta_uv: f64,
     /// Natural log of the largest luminance ratio either way, where it is judged.
     pub ln_ratio: Option<f64>,
+}
+
+impl Limits {
+    /// The limits that a station's tolerance sets, luminance only where the station judges it.
+    pub fn of(station: &Station) -> Self {
+        let judged = station.luminance != LuminanceRule::NotJudged;
+        Self {
+            delta_uv: station.tolerance.delta_uv,
+            ln_ratio: station.tolerance.luminance_ratio.filter(|_| judged).map(libm::log),
+        }
+    }
+
+    /// The narrowest of several stations' limits; without a station nothing is too far.
+    pub fn strictest(stations: &[&Station]) -> Self {
+        let all = stations.iter().map(|station| Self::of(station));
+        all.fold(Self { delta_uv: f64::INFINITY, ln_ratio: None }, |a, b| Self {
+            delta_uv: a.delta_uv.min(b.delta_uv),
+            ln_ratio: match (a.ln_ratio, b.ln_ratio) {
+                (Some(a), Some(b)) => Some(a.min(b)),
+                (a, b) => a.or(b),
+            },
+        })
+    }
 }
 
 /// Risk along a grid of days.
@@ -115,7 +139,7 @@ impl Chain {
         self.inside *= match self.margin {
             None => inside_today,
             Some(before) => {
-                let stayed = cdf(before);
+                let stayed = phi(before);
                 if stayed > 0.0 { (both_below(before, margin, correlation) / stayed).clamp(0.0, 1.0) } else { 0.0 }
             }
         };

@@ -69,6 +69,13 @@ quantity!(
     Probability, 0.0, 1.0, "a probability from 0 to 1"
 );
 
+impl Probability {
+    /// Moves a number into 0..=1; what is not a number counts as certain, since a probability here is one of harm.
+    pub fn clamped(value: f64) -> Self {
+        Self(if value.is_nan() { 1.0 } else { value.clamp(0.0, 1.0) })
+    }
+}
+
 /// CIE 1931 2° tristimulus values, on whatever scale they were given; not negative, Y above zero or all zero.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)]
