@@ -157,8 +157,13 @@ fn refresh_one(
     Ok(())
 }
 
-/// Refreshes what is void or missing, as after a change of the configuration.
+/// Refreshes what is void or missing, as after a change of the configuration, and forgets things the site no longer has.
 pub fn refresh_void(tx: &Tx, things: &Things) -> Result<(), LedgerError> {
+    for device in tx.estimated_devices()? {
+        if params_of(things, &device).is_none() {
+            tx.forget_estimate(&device)?;
+        }
+    }
     let never = Time::from_micros(i64::MAX);
     let lamps = things.lamps.iter().map(|lamp| &lamp.id);
     for device in lamps.chain(things.displays.iter().map(|display| &display.id)) {

@@ -24,5 +24,8 @@ pub mod config;
 pub mod project;
 pub mod estimates;
 pub mod evaluate;
+pub mod pipeline;
+pub mod acts;
+pub mod rebuild;
 pub mod inbox;
 pub mod simulate;

@@ -114,7 +114,7 @@ impl Source {
 }
 
 /// What was lit when the reading was made.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Patch {
     /// The display's white, or the lamp's own light as on a neutral tile.

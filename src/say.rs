@@ -8,6 +8,7 @@ use crate::color::{uv_prime, xy};
 use crate::color::cct_duv;
 use crate::color::Move;
 use crate::drift::StepFound;
+use crate::reading::Defect;
 use crate::site::Station;
 use crate::station::{Advice, Judgement, LampFault, Limits, OffAim, Reason, RiskDate, Unmeasured, Verdict};
 use crate::units::{Days, DeviceId, Luminance, Time, UvPrime, Xy};
@@ -250,6 +251,17 @@ pub fn of_off_aim(off: &OffAim, probability: f64, limits: &Limits, stations: &[&
         format!("Stations that rest on it: {}.", names.join(", ")),
         format!("Bring {} back to its aim; `twinwhite status` says how.", off.device),
     ]
+}
+
+/// What the alert of a refused file says beside its headline: the first defects, and where the file went.
+pub fn of_refusal(defects: &[Defect]) -> Vec<String> {
+    const SHOWN: usize = 5;
+    let mut lines: Vec<String> = defects.iter().take(SHOWN).map(|defect| format!("{defect}.")).collect();
+    if defects.len() > SHOWN {
+        lines.push(format!("And {} more.", defects.len() - SHOWN));
+    }
+    lines.push("Nothing of it was taken. Put it right and drop it in again; `twinwhite ack` ends this alert.".to_owned());
+    lines
 }
 
 fn direction_word(direction: Option<&Move>) -> String {

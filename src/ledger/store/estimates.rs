@@ -19,6 +19,11 @@ pub struct EstimateRow {
 }
 
 impl Store {
+    /// The devices that have an estimate.
+    pub fn estimated_devices(&self) -> Result<Vec<DeviceId>, LedgerError> {
+        self.all("SELECT device FROM estimate ORDER BY device", (), |row| row.get(0))
+    }
+
     /// The estimate of `device`.
     pub fn estimate(&self, device: &DeviceId) -> Result<Option<EstimateRow>, LedgerError> {
         self.maybe("SELECT device, upto_us, params, state FROM estimate WHERE device = ?1", (device,), |row| {

@@ -1,0 +1,359 @@
+//! A file's walk from bytes to commit: the one function that names every stage in order, inside one ledger transaction.
+//!
+//! formats → admit (color) → ledger → estimates (drift) → evaluate (station, alert, outbox) → commit. Nothing outside the
+//! ledger is touched: moving the file is for whoever claimed it, after this has returned. A crash at any point repeats
+//! harmlessly, since bytes whose digest the ledger knows end the walk at its first step.
+
+use std::collections::HashMap;
+
+use crate::admit::{Admitted, admit};
+use crate::alert::{Kind, Sighting};
+use crate::config::Config;
+use crate::drift::Fate;
+use crate::estimates::{self, Fates};
+use crate::evaluate::{self, Condition, Happened, Scope, append};
+use crate::formats::{self, Context, Format, Need, Outcome, Unfinished};
+use crate::ledger::entry::{self, CameBy, EventTaken, ReadingTaken, Refusal};
+use crate::ledger::store::{Given, Standing};
+use crate::ledger::{Body, Digest, Ledger, LedgerError, Seq, Store, Tx};
+use crate::project::Stirred;
+use crate::reading::{Defect, Event, Patch, Reading, Row};
+use crate::say;
+use crate::units::{Days, DeviceId, InstrumentId, Time};
+use crate::zone::LocalZone;
+
+/// A reading further ahead of the clock than this is held: 10 minutes.
+const AHEAD: Days = Days(10.0 / 1440.0);
+
+/// A file that came in.
+#[derive(Debug, Clone)]
+pub struct Incoming<'a> {
+    /// Its name, without folders.
+    pub name: &'a str,
+    /// All of it.
+    pub bytes: &'a [u8],
+    /// Names the device of rows that name none.
+    pub folder_device: Option<DeviceId>,
+    /// How it came.
+    pub from: CameBy,
+}
+
+/// What became of it.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Taken {
+    /// The ledger has these bytes already; nothing changed.
+    Known {
+        /// The entry of the file.
+        file: Seq,
+    },
+    /// Its rows are in the ledger.
+    Accepted(Receipt),
+    /// It cannot be read, and the ledger says so.
+    Refused {
+        /// Everything that is wrong with it.
+        defects: Vec<Defect>,
+        /// What happened thereby.
+        happened: Vec<Happened>,
+    },
+    /// It is not finished; nothing changed.
+    Incomplete(Unfinished),
+}
+
+/// What became of rows that were taken in.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Receipt {
+    /// Readings that are now in the ledger, with the line each stood on.
+    pub readings: Vec<(Seq, u64)>,
+    /// Events that are now in the ledger.
+    pub events: Vec<(Seq, u64)>,
+    /// Rows that the ledger already had.
+    pub duplicates: u64,
+    /// Readings that wait for a person, and why.
+    pub held: Vec<(Seq, u64, Hold)>,
+    /// Readings that the model doubts.
+    pub doubted: Vec<(Seq, u64)>,
+    /// Verdicts and alerts that changed thereby.
+    pub happened: Vec<Happened>,
+}
+
+/// Why a reading waits for a person.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Hold {
+    /// The same device, time, instrument and patch stand in this entry with other values.
+    Conflict(Seq),
+    /// Its time lies ahead of the clock.
+    Ahead,
+    /// The model found it impossible.
+    Model(crate::drift::HeldWhy),
+}
+
+/// Takes a file in.
+pub fn take(ledger: &mut Ledger, config: &Config, incoming: &Incoming, now: Time) -> Result<Taken, LedgerError> {
+    let sha256 = Digest::of(incoming.bytes);
+    let known = ledger.file(&sha256)?;
+    if let Some(known) = &known
+        && !known.refused
+    {
+        return Ok(Taken::Known { file: known.seq });
+    }
+    let context = Context {
+        zone: Some(LocalZone(config.site.zone)),
+        folder_device: incoming.folder_device.clone(),
+        need: Need::Ledger,
+    };
+    let rows = match formats::parse(incoming.bytes, &context) {
+        Outcome::Incomplete { why } => return Ok(Taken::Incomplete(why)),
+        Outcome::Refused(defects) => Err(defects),
+        Outcome::Records(rows, Format::CsvReadings | Format::CsvEvents | Format::Json | Format::JsonLines) => {
+            admit(rows, &config.things, incoming.folder_device.as_ref())
+        }
+    };
+    ledger.write(now, |tx| {
+        come_into_force(tx, config)?;
+        match rows {
+            Ok(rows) => accept(tx, config, incoming, sha256, rows).map(Taken::Accepted),
+            Err(defects) => refuse(tx, config, incoming.name, sha256, known.is_some(), defects),
+        }
+    })
+}
+
+/// Takes one reading or event that was given by hand.
+pub fn take_one(ledger: &mut Ledger, config: &Config, row: Admitted, now: Time) -> Result<Receipt, LedgerError> {
+    ledger.write(now, |tx| {
+        come_into_force(tx, config)?;
+        enter(tx, config, None, vec![Row { line: 0, value: row }])
+    })
+}
+
+/// Writes the configuration down if it is not the one in force, and renews the estimates it makes void.
+pub fn come_into_force(tx: &mut Tx, config: &Config) -> Result<(), LedgerError> {
+    let sha256 = Digest::of(config.text.as_bytes());
+    if tx.config_in_force()?.is_some_and(|(_, in_force)| in_force == sha256) {
+        return Ok(());
+    }
+    append(tx, config, Body::Config(entry::Config { sha256, text: config.text.clone() }))?;
+    estimates::refresh_void(tx, &config.things)
+}
+
+fn refuse(
+    tx: &mut Tx,
+    config: &Config,
+    name: &str,
+    sha256: Digest,
+    known: bool,
+    defects: Vec<Defect>,
+) -> Result<Taken, LedgerError> {
+    // The same bad bytes again change nothing.
+    let mut happened = Vec::new();
+    if !known {
+        let refusal = Refusal { name: name.to_owned(), sha256, defects: defects.clone() };
+        append(tx, config, Body::Refusal(refusal))?;
+        happened.extend(evaluate::decide(tx, config, file_condition(name, Sighting::Bad, &defects))?);
+    }
+    Ok(Taken::Refused { defects, happened })
+}
+
+fn file_condition(name: &str, sighting: Sighting, defects: &[Defect]) -> Condition {
+    Condition { kind: Kind::FileRefused, subject: name.to_owned(), sighting, detail: say::of_refusal(defects) }
+}
+
+fn accept(
+    tx: &mut Tx,
+    config: &Config,
+    incoming: &Incoming,
+    sha256: Digest,
+    rows: Vec<Row<Admitted>>,
+) -> Result<Receipt, LedgerError> {
+    let file = entry::File {
+        name: incoming.name.to_owned(),
+        sha256,
+        bytes: incoming.bytes.len() as u64,
+        taken: 0,
+        duplicate: 0,
+        from: incoming.from,
+    };
+    let mut receipt = enter(tx, config, Some(file), rows)?;
+    let again = file_condition(incoming.name, Sighting::Good, &[]);
+    receipt.happened.extend(evaluate::decide(tx, config, again)?);
+    Ok(receipt)
+}
+
+/// Enters rows, brings the estimates up to date and judges what they touch.
+fn enter(
+    tx: &mut Tx,
+    config: &Config,
+    file: Option<entry::File>,
+    rows: Vec<Row<Admitted>>,
+) -> Result<Receipt, LedgerError> {
+    let mut places = Places::new(&rows);
+    let standings: Vec<Place> = rows.iter().map(|row| places.of(tx, &row.value)).collect::<Result<_, _>>()?;
+    let duplicate = standings.iter().filter(|place| matches!(place, Place::Duplicate)).count() as u64;
+    let mut receipt = Receipt { duplicates: duplicate, ..Receipt::default() };
+    let file = match file {
+        Some(file) => {
+            let taken = rows.len() as u64 - duplicate;
+            Some(append(tx, config, Body::File(entry::File { taken, duplicate, ..file }))?.0)
+        }
+        None => None,
+    };
+    let mut stirred: Vec<Stirred> = Vec::new();
+    let mut seqs: Vec<Option<Seq>> = Vec::with_capacity(rows.len());
+    for (Row { line, value }, place) in rows.into_iter().zip(standings) {
+        let conflict_with = match place {
+            Place::Duplicate => {
+                seqs.push(None);
+                continue;
+            }
+            Place::New => None,
+            Place::Conflict(seq) => Some(seq),
+            Place::ConflictWithin(index) => seqs.get(index).copied().flatten(),
+        };
+        let (seq, touched) = enter_row(tx, config, file, line, value, conflict_with, &mut receipt)?;
+        seqs.push(Some(seq));
+        stirred.extend(touched);
+        if stirred.len() > 64 {
+            gather(&mut stirred);
+        }
+    }
+    gather(&mut stirred);
+    let fates = estimates::refresh(tx, &config.things, &stirred)?;
+    tell_fates(&mut receipt, &fates);
+    let devices: Vec<DeviceId> = stirred.into_iter().map(|stirred| stirred.device).collect();
+    receipt.happened.extend(evaluate::evaluate(tx, config, Scope::Devices(&devices))?);
+    Ok(receipt)
+}
+
+fn enter_row(
+    tx: &mut Tx,
+    config: &Config,
+    file: Option<Seq>,
+    line: u64,
+    row: Admitted,
+    conflict_with: Option<Seq>,
+    receipt: &mut Receipt,
+) -> Result<(Seq, Option<Stirred>), LedgerError> {
+    let in_file = file.map(|_| line);
+    match row {
+        Admitted::Reading(reading, _) => {
+            let ahead = reading.time.since(tx.now()) > AHEAD;
+            let taken = ReadingTaken { file, line: in_file, conflict_with, ahead, reading };
+            let (seq, stirred) = append(tx, config, Body::ReadingTaken(taken))?;
+            receipt.readings.push((seq, line));
+            if let Some(other) = conflict_with {
+                receipt.held.push((seq, line, Hold::Conflict(other)));
+            } else if ahead {
+                receipt.held.push((seq, line, Hold::Ahead));
+            }
+            Ok((seq, stirred))
+        }
+        Admitted::Event(event) => {
+            let (seq, stirred) = append(tx, config, Body::EventTaken(EventTaken { file, line: in_file, event }))?;
+            receipt.events.push((seq, line));
+            Ok((seq, stirred))
+        }
+    }
+}
+
+/// Keeps one item a device, with the earliest instant.
+fn gather(stirred: &mut Vec<Stirred>) {
+    let mut earliest: Vec<Stirred> = Vec::new();
+    for one in stirred.drain(..) {
+        match earliest.iter_mut().find(|known| known.device == one.device) {
+            Some(known) => known.from = known.from.min(one.from),
+            None => earliest.push(one),
+        }
+    }
+    *stirred = earliest;
+}
+
+fn tell_fates(receipt: &mut Receipt, fates: &Fates) {
+    let fates: HashMap<Seq, Fate> = fates.iter().copied().collect();
+    for (seq, line) in &receipt.readings {
+        match fates.get(seq) {
+            Some(Fate::Held(why)) => receipt.held.push((*seq, *line, Hold::Model(*why))),
+            Some(Fate::Doubted(_)) => receipt.doubted.push((*seq, *line)),
+            Some(Fate::Used | Fate::UsedCold) | None => {}
+        }
+    }
+}
+
+/// What a row meets in the ledger or earlier in its own file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Place {
+    New,
+    Duplicate,
+    Conflict(Seq),
+    /// With the row of this index.
+    ConflictWithin(usize),
+}
+
+type Key = (DeviceId, Time, Option<InstrumentId>, Patch);
+
+/// Finds each row's place, asking the ledger only where it can hold a like one.
+struct Places {
+    /// The newest instant that the ledger has of each device, as far as it was asked.
+    newest: HashMap<DeviceId, Option<Time>>,
+    readings: HashMap<Key, Vec<(usize, Given)>>,
+    events: Vec<Event>,
+    index: usize,
+}
+
+impl Places {
+    fn new(rows: &[Row<Admitted>]) -> Self {
+        Self { newest: HashMap::new(), readings: HashMap::with_capacity(rows.len()), events: Vec::new(), index: 0 }
+    }
+
+    fn of(&mut self, store: &Store, row: &Admitted) -> Result<Place, LedgerError> {
+        let index = self.index;
+        self.index += 1;
+        match row {
+            Admitted::Reading(reading, _) => self.of_reading(store, reading, index),
+            Admitted::Event(event) => {
+                let again = self.events.iter().any(|other| same_event(other, event));
+                self.events.push(event.clone());
+                let known = again || store.event_standing(event)?.is_some();
+                Ok(if known { Place::Duplicate } else { Place::New })
+            }
+        }
+    }
+
+    fn of_reading(&mut self, store: &Store, reading: &Reading, index: usize) -> Result<Place, LedgerError> {
+        if self.may_be_known(store, reading)? {
+            match store.reading_standing(reading)? {
+                Standing::Duplicate(_) => return Ok(Place::Duplicate),
+                Standing::Conflict(seq) => return Ok(Place::Conflict(seq)),
+                Standing::New => {}
+            }
+        }
+        let given = Given::of_reading(reading);
+        let circumstances = &reading.circumstances;
+        let key = (reading.device.clone(), reading.time, circumstances.instrument.clone(), circumstances.patch);
+        let like = self.readings.entry(key).or_default();
+        let place = match like.first() {
+            None => Place::New,
+            Some(_) if like.iter().any(|(_, other)| *other == given) => Place::Duplicate,
+            Some((first, _)) => Place::ConflictWithin(*first),
+        };
+        if place != Place::Duplicate {
+            like.push((index, given));
+        }
+        Ok(place)
+    }
+
+    fn may_be_known(&mut self, store: &Store, reading: &Reading) -> Result<bool, LedgerError> {
+        let newest = match self.newest.get(&reading.device) {
+            Some(newest) => *newest,
+            None => {
+                let last = store.last_readings(&reading.device, Time::from_micros(i64::MAX), 1)?;
+                let newest = last.first().map(|row| row.time);
+                self.newest.insert(reading.device.clone(), newest);
+                newest
+            }
+        };
+        Ok(newest.is_some_and(|newest| reading.time <= newest))
+    }
+}
+
+fn same_event(a: &Event, b: &Event) -> bool {
+    a.device == b.device && a.time == b.time && a.kind == b.kind && Given::of_event(a) == Given::of_event(b)
+}

@@ -1,0 +1,70 @@
+//! Projections anew from the ledger, and their comparison with those kept.
+//!
+//! Every table but `entry` and `head` can be dropped and comes back the same: entries are applied in their order by the
+//! one function that also applied them when they were made, then the estimates are computed from all records at once.
+
+use std::path::Path;
+
+use crate::config::Config;
+use crate::estimates;
+use crate::ledger::entry::Entry;
+use crate::ledger::{Body, Ledger, LedgerError, Seq, Store, Tx};
+use crate::project;
+use crate::units::Time;
+
+/// Entries read at a time.
+const CHUNK: u32 = 2000;
+
+/// Makes all projections anew, in one transaction. `config` serves where the ledger names none yet. Returns the number of
+/// entries applied; `progress` is told after each chunk.
+pub fn rebuild(
+    ledger: &mut Ledger,
+    config: &Config,
+    now: Time,
+    progress: impl FnMut(i64),
+) -> Result<i64, LedgerError> {
+    ledger.write(now, |tx| {
+        tx.clear_projections()?;
+        replay(tx, tx, config, progress)
+    })
+}
+
+/// The projections whose content is not what the entries lead to, by table. Computed in memory; nothing is changed.
+pub fn differences(
+    ledger: &mut Ledger,
+    config: &Config,
+    now: Time,
+    progress: impl FnMut(i64),
+) -> Result<Vec<&'static str>, LedgerError> {
+    let mut again = Ledger::in_memory(ledger.site())?;
+    ledger.read(|kept| {
+        again.write(now, |tx| replay(kept, tx, config, progress))?;
+        let (kept, again) = (kept.projection_digests()?, again.projection_digests()?);
+        Ok(kept.into_iter().zip(again).filter(|(kept, again)| kept != again).map(|(kept, _)| kept.table).collect())
+    })
+}
+
+/// Applies all entries of `from` to the projections of `to`, whose tables must be empty.
+fn replay(from: &Store, to: &Tx, config: &Config, mut progress: impl FnMut(i64)) -> Result<i64, LedgerError> {
+    let mut in_force = config.clone();
+    let mut next = Seq::FIRST;
+    let mut count = 0;
+    loop {
+        let entries = from.entries(next, CHUNK)?;
+        let Some(last) = entries.last() else { break };
+        next = last.seq.next();
+        count += entries.len() as i64;
+        for Entry { seq, time, body, .. } in &entries {
+            if let Body::Config(written) = body {
+                // A text that this version no longer understands leaves the one before it in force for messages.
+                if let Ok(understood) = Config::parse(&written.text, "ledger", Path::new(".")) {
+                    in_force = understood;
+                }
+            }
+            project::apply(to, *seq, *time, body, &in_force)?;
+        }
+        progress(count);
+    }
+    estimates::refresh_void(to, &in_force.things)?;
+    Ok(count)
+}
