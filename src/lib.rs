@@ -28,4 +28,5 @@ pub mod pipeline;
 pub mod acts;
 pub mod rebuild;
 pub mod inbox;
+pub mod daemon;
 pub mod simulate;

@@ -37,6 +37,9 @@ pub fn key(site: &SiteId, alert: i64, state: &str) -> String {
     format!("{site}/{alert}/{state}")
 }
 
+/// The channel that is always on.
+pub const LOG_CHANNEL: &str = "log";
+
 /// How often delivery of a message is tried before it is given up, loudly.
 pub const ATTEMPTS: u32 = 8;
 

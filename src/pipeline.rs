@@ -112,7 +112,10 @@ pub fn take(ledger: &mut Ledger, config: &Config, incoming: &Incoming, now: Time
         come_into_force(tx, config)?;
         match rows {
             Ok(rows) => accept(tx, config, incoming, sha256, rows).map(Taken::Accepted),
-            Err(defects) => refuse(tx, config, incoming.name, sha256, known.is_some(), defects),
+            Err(defects) => {
+                let happened = refuse(tx, config, incoming.name, sha256, known.is_some(), defects.clone())?;
+                Ok(Taken::Refused { defects, happened })
+            }
         }
     })
 }
@@ -122,6 +125,22 @@ pub fn take_one(ledger: &mut Ledger, config: &Config, row: Admitted, now: Time) 
     ledger.write(now, |tx| {
         come_into_force(tx, config)?;
         enter(tx, config, None, vec![Row { line: 0, value: row }])
+    })
+}
+
+/// Refuses a file for a reason that lies outside its content, such as its size.
+pub fn refuse_file(
+    ledger: &mut Ledger,
+    config: &Config,
+    name: &str,
+    sha256: Digest,
+    defects: Vec<Defect>,
+    now: Time,
+) -> Result<Vec<Happened>, LedgerError> {
+    let known = ledger.file(&sha256)?.is_some();
+    ledger.write(now, |tx| {
+        come_into_force(tx, config)?;
+        refuse(tx, config, name, sha256, known, defects)
     })
 }
 
@@ -142,15 +161,14 @@ fn refuse(
     sha256: Digest,
     known: bool,
     defects: Vec<Defect>,
-) -> Result<Taken, LedgerError> {
+) -> Result<Vec<Happened>, LedgerError> {
     // The same bad bytes again change nothing.
-    let mut happened = Vec::new();
-    if !known {
-        let refusal = Refusal { name: name.to_owned(), sha256, defects: defects.clone() };
-        append(tx, config, Body::Refusal(refusal))?;
-        happened.extend(evaluate::decide(tx, config, file_condition(name, Sighting::Bad, &defects))?);
+    if known {
+        return Ok(Vec::new());
     }
-    Ok(Taken::Refused { defects, happened })
+    let condition = file_condition(name, Sighting::Bad, &defects);
+    append(tx, config, Body::Refusal(Refusal { name: name.to_owned(), sha256, defects }))?;
+    Ok(evaluate::decide(tx, config, condition)?.into_iter().collect())
 }
 
 fn file_condition(name: &str, sighting: Sighting, defects: &[Defect]) -> Condition {

@@ -10,7 +10,7 @@ use crate::config::Config;
 use crate::ledger::entry::{self, Outcome, Transition};
 use crate::ledger::store::{AlertRow, EventRow, FileRow, Given, MessageRow, MessageState, ReadingRow, UvVariance, VerdictRow};
 use crate::ledger::{Body, LedgerError, Seq, Tx};
-use crate::outbox::{self, Message};
+use crate::outbox::{self, LOG_CHANNEL, Message};
 use crate::reading::{Level, Reading};
 use crate::say;
 use crate::units::{DeviceId, Illuminance, Luminance, Time};
@@ -182,7 +182,7 @@ fn alert_step(tx: &Tx, at: Time, step: &entry::Alert, config: &Config) -> Result
     Ok(())
 }
 
-/// The messages that a step of an alert sends, one for each channel that is not the log.
+/// The messages that a step of an alert sends, one for each channel, the log first.
 fn messages(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Config) -> Vec<MessageRow> {
     let zone = LocalZone(config.site.zone);
     let Some(kind) = alert::Kind::from_word(&step.kind) else { return Vec::new() };
@@ -213,13 +213,13 @@ fn messages(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Con
         lines: step.detail.lines().map(str::to_owned).collect(),
     };
     let Ok(body) = serde_json::to_string(&message) else { return Vec::new() };
-    config
-        .channels
-        .iter()
+    let configured = config.channels.iter().map(|channel| channel.id.as_str());
+    std::iter::once(LOG_CHANNEL)
+        .chain(configured)
         .map(|channel| MessageRow {
-            key: format!("{key}/{}", channel.id),
+            key: format!("{key}/{channel}"),
             alert: Some(step.id),
-            channel: channel.id.clone(),
+            channel: channel.to_owned(),
             body: body.clone(),
             created_at: at,
             state: MessageState::Due,

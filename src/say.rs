@@ -264,6 +264,16 @@ pub fn of_refusal(defects: &[Defect]) -> Vec<String> {
     lines
 }
 
+/// What stands beside a file in quarantine.
+pub fn reason_file(name: &str, defects: &[Defect]) -> String {
+    let mut text = format!("{name} was refused: nothing of it was taken in.\n\n");
+    for defect in defects {
+        text.push_str(&format!("- {defect}\n"));
+    }
+    text.push_str("\nPut it right and drop it into the inbox again.\n");
+    text
+}
+
 fn direction_word(direction: Option<&Move>) -> String {
     direction.map_or_else(|| "in no direction that has a name".to_owned(), Move::to_string)
 }

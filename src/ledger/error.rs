@@ -122,6 +122,11 @@ impl LedgerError {
     pub const fn is_fatal(&self) -> bool {
         matches!(self, Self::Broken { .. } | Self::Stopped)
     }
+
+    /// Whether the same work may succeed later without anybody restarting anything: a full disk, a busy ledger.
+    pub const fn is_passing(&self) -> bool {
+        matches!(self, Self::DiskFull | Self::Busy)
+    }
 }
 
 impl From<rusqlite::Error> for LedgerError {

@@ -1,0 +1,137 @@
+//! What must hold before the daemon runs: folders, ledger, no other daemon, no archive without its ledger.
+
+use std::fs::{self, File, TryLockError};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use tokio::sync::mpsc;
+
+use super::deliver::Deliveries;
+use super::{Daemon, Due, Notice};
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::inbox::{FolderError, Folders, Inbox, network_share};
+use crate::ledger::{Ledger, LedgerError, OpenMode};
+use crate::pipeline;
+
+/// The ledger's file inside the state folder.
+pub const LEDGER_FILE: &str = "ledger.db";
+const LOCK_FILE: &str = "run.lock";
+
+/// Why the daemon does not start.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// A folder is missing or cannot be written to.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// The ledger cannot be used.
+    #[error(transparent)]
+    Ledger(#[from] LedgerError),
+    /// The state folder cannot be used.
+    #[error("the state folder {} cannot be used: {why}; check the path and who may write there", path.display())]
+    State {
+        /// The folder.
+        path: PathBuf,
+        /// What the system said.
+        why: std::io::Error,
+    },
+    /// Another daemon runs on this state.
+    #[error("another `twinwhite run` already watches this site ({} is locked): stop it first", lock.display())]
+    Running {
+        /// The lock.
+        lock: PathBuf,
+    },
+    /// There are archived files, but the ledger that took them is gone.
+    #[error(
+        "there is no ledger in {}, but files in {}: they were taken in by a ledger that is gone. Put the old ledger.db \
+         back from a backup, or run once with --new-ledger to begin anew; the first entry will then say so",
+        state.display(), archive.display()
+    )]
+    Orphaned {
+        /// The state folder.
+        state: PathBuf,
+        /// The archive.
+        archive: PathBuf,
+    },
+}
+
+/// The three folders of the configuration.
+pub(super) fn folders(config: &Config) -> Folders {
+    Folders {
+        inbox: config.paths.inbox.clone(),
+        archive: config.paths.archive.clone(),
+        quarantine: config.paths.quarantine.clone(),
+    }
+}
+
+/// Opens the ledger of a site to write to it, and begins it where there is none.
+pub fn open_ledger(config: &Config, clock: &dyn Clock, new_ledger: bool) -> Result<Ledger, StartError> {
+    let path = config.paths.state.join(LEDGER_FILE);
+    let orphaned = !path.exists() && holds_files(&config.paths.archive);
+    if orphaned && !new_ledger {
+        let (state, archive) = (config.paths.state.clone(), config.paths.archive.clone());
+        return Err(StartError::Orphaned { state, archive });
+    }
+    let mut ledger = Ledger::open(&path, &config.site.id, OpenMode::Create)?;
+    let note = orphaned.then_some("begun anew beside an archive that is not empty; the ledger that filled it is gone");
+    ledger.found(clock.now(), env!("CARGO_PKG_VERSION"), note)?;
+    Ok(ledger)
+}
+
+/// Makes everything ready. `tell` hears what happens from then on.
+pub fn start(
+    config: Config,
+    config_file: PathBuf,
+    clock: Arc<dyn Clock>,
+    new_ledger: bool,
+    mut tell: Box<dyn FnMut(Notice) + Send>,
+) -> Result<Daemon, StartError> {
+    let lock = lock(&config.paths.state)?;
+    let folders = folders(&config);
+    folders.prepare()?;
+    let mut ledger = open_ledger(&config, clock.as_ref(), new_ledger)?;
+    ledger.write(clock.now(), |tx| pipeline::come_into_force(tx, &config))?;
+    let inbox = Inbox::new(folders, config.inbox.settle, config.inbox.max_bytes);
+    let (send_hint, hints) = mpsc::unbounded_channel();
+    let deaf = network_share(&config.paths.inbox).map(|kind| {
+        let every = config.inbox.rescan.as_secs();
+        format!("the inbox lies on a network share ({kind}), which sends no events: it is looked through every {every} s")
+    });
+    tell(Notice::Watching { inbox: config.paths.inbox.clone(), deaf });
+    Ok(Daemon {
+        config,
+        config_file,
+        clock,
+        ledger,
+        inbox,
+        watch: None,
+        hints,
+        send_hint,
+        deliveries: Deliveries::default(),
+        due: Due::default(),
+        tell,
+        _lock: lock,
+    })
+}
+
+fn lock(state: &Path) -> Result<File, StartError> {
+    let unusable = |why| StartError::State { path: state.to_owned(), why };
+    fs::create_dir_all(state).map_err(unusable)?;
+    let path = state.join(LOCK_FILE);
+    let file = File::options().create(true).truncate(false).write(true).open(&path).map_err(unusable)?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => Err(StartError::Running { lock: path }),
+        Err(TryLockError::Error(why)) => Err(unusable(why)),
+    }
+}
+
+/// Whether there is any file below `folder`.
+fn holds_files(folder: &Path) -> bool {
+    let Ok(entries) = fs::read_dir(folder) else { return false };
+    entries.flatten().any(|entry| match entry.file_type() {
+        Ok(kind) if kind.is_dir() => holds_files(&entry.path()),
+        Ok(kind) => kind.is_file(),
+        Err(_) => false,
+    })
+}
