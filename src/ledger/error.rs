@@ -125,7 +125,7 @@ impl LedgerError {
 
     /// Whether the same work may succeed later without anybody restarting anything: a full disk, a busy ledger.
     pub const fn is_passing(&self) -> bool {
-        matches!(self, Self::DiskFull | Self::Busy)
+        matches!(self, Self::DiskFull | Self::Busy { .. })
     }
 }
 
