@@ -148,17 +148,15 @@ pub fn inside_locus(at: Xy) -> bool {
     if !(at.x.is_finite() && at.y.is_finite()) {
         return false;
     }
-    let mut inside = false;
-    let mut nearest = f64::INFINITY;
-    let border = &*BORDER;
-    for (a, b) in border.iter().zip(border.iter().cycle().skip(1)) {
-        // A ray towards greater x changes sides at each edge it meets.
-        if (a.y > at.y) != (b.y > at.y) && at.x < (b.x - a.x) * (at.y - a.y) / (b.y - a.y) + a.x {
-            inside = !inside;
-        }
-        nearest = nearest.min(distance_squared(at, *a, *b));
-    }
-    inside || nearest <= LOCUS_ALLOWANCE * LOCUS_ALLOWANCE
+    // A ray towards greater x changes sides at each edge it meets.
+    let meets =
+        |(a, b): &(Xy, Xy)| (a.y > at.y) != (b.y > at.y) && at.x < (b.x - a.x) * (at.y - a.y) / (b.y - a.y) + a.x;
+    let inside = edges().filter(meets).count() % 2 == 1;
+    inside || edges().any(|(a, b)| distance_squared(at, a, b) <= LOCUS_ALLOWANCE * LOCUS_ALLOWANCE)
+}
+
+fn edges() -> impl Iterator<Item = (Xy, Xy)> {
+    BORDER.iter().copied().zip(BORDER.iter().copied().cycle().skip(1))
 }
 
 /// The chromaticities of the wavelengths in order; the last joined to the first is the purple line.
@@ -221,10 +219,9 @@ mod tests {
     #[test]
     fn the_quick_polygon_lies_in_the_locus() {
         let inside_by_border = |p: Xy| {
-            BORDER.iter().zip(BORDER.iter().cycle().skip(1)).fold(false, |inside, (a, b)| {
-                let met = (a.y > p.y) != (b.y > p.y) && p.x < (b.x - a.x) * (p.y - a.y) / (b.y - a.y) + a.x;
-                inside != met
-            })
+            let met =
+                |(a, b): &(Xy, Xy)| (a.y > p.y) != (b.y > p.y) && p.x < (b.x - a.x) * (p.y - a.y) / (b.y - a.y) + a.x;
+            edges().filter(met).count() % 2 == 1
         };
         let corners = [(0.2, 0.25), (0.69, 0.25), (0.2, 0.74)];
         for (a, b) in corners.iter().zip(corners.iter().cycle().skip(1)) {

@@ -12,7 +12,7 @@
 //! projective map of the lamp and its Jacobian is exact. Lambertian paper has L = E ρ / π (CIE S 017).
 //!
 //! **How sure that is.** The true white needs the paper's reflectance and the lamp's spectrum. tests/fixtures/colour/paper_spread.py
-//! carries 3000 invented smooth reflectances without fluorescence through 54 spectra (black bodies, CIE daylight, CIE 15 fluorescent,
+//! carries 3000 invented smooth reflectances without fluorescence through 54 spectra (black bodies, CIE daylight, fluorescent,
 //! LED and high-pressure lamps). Root mean square error of one coordinate: about 1e-4 for neutral papers; 1.2e-4 per unit of C*ab
 //! for banded lamps, even at D50's own chromaticity; for smooth spectra growing with the distance from D50, 8e-5 per unit of C*ab
 //! at Δu'v' 0.05. [`PaperLight::estimate_sd`] adds the three in quadrature: our own estimate, from no standard. The reflectance is

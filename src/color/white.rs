@@ -10,8 +10,9 @@ use crate::units::{Duv, Kelvin, UvPrime, Xy, Xyz};
 
 /// Standard uncertainty, in Duv, of a white known only by its colour temperature.
 ///
-/// ANSI C78.377 lets white lamps lie within ±0.006 of their nominal tint; the fluorescent, LED and discharge lamps that
-/// colour-science 0.4.7 lists have a root mean square Duv of 0.0045. The wider is taken as one standard deviation.
+/// ANSI C78.377 lets white lamps lie within ±0.006 of their nominal tint (from memory of it; the text was not seen). Of the 40
+/// fluorescent, LED and high-pressure illuminants that colour-science 0.4.7 carries the root mean square Duv is 0.0034, the
+/// largest 0.0107 (tests/fixtures/colour/paper_spread.py). The first is taken as one standard deviation, on the wide side.
 pub const UNKNOWN_TINT_SD: f64 = 0.006;
 
 /// Whether a reading told the tint.
