@@ -419,7 +419,13 @@ mod tests {
         let mut json = Vec::new();
         body.write_json(&mut json).unwrap();
         let json = String::from_utf8(json).unwrap();
-        insta::assert_snapshot!(json, @"");
+        assert_eq!(
+            json,
+            concat!(
+                r#"{"file":2,"line":3,"reading":{"device":"bay-lamp","time":"2026-03-04T09:30:00Z","#,
+                r#""colour":{"x":0.3127,"y":0.329},"level":{"illuminance_lx":501.5},"instrument":"spectro-1"}}"#
+            )
+        );
         assert_eq!(Body::parse("reading", &json).unwrap(), body);
     }
 

@@ -9,6 +9,8 @@
 mod digest;
 pub mod entry;
 mod error;
+#[cfg(test)]
+mod samples;
 mod schema;
 pub mod store;
 pub mod tree;

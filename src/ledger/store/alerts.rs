@@ -151,7 +151,7 @@ impl Store {
 
     /// All alerts that stand, by number.
     pub fn standing_alerts(&self) -> Result<Vec<AlertRow>, LedgerError> {
-        self.all(&format!("{ALERT} WHERE cleared_us IS NULL ORDER BY id"), (), alert_row)
+        self.all(&format!("{ALERT} INDEXED BY alert_standing WHERE cleared_us IS NULL ORDER BY id"), (), alert_row)
     }
 
     /// All alerts that ever were, by number.

@@ -313,7 +313,7 @@ impl Store {
                 "SELECT ",
                 reading_columns!(),
                 " FROM reading
-                 WHERE device = ?1 AND time_us <= ?2 AND patch = ?3 AND excluded IS NULL
+                 WHERE device = ?1 AND time_us <= ?2 AND +patch = ?3 AND excluded IS NULL
                  ORDER BY time_us DESC, instrument DESC, patch DESC, given DESC LIMIT 1"
             ),
             (device, to, patch),

@@ -15,13 +15,15 @@ mod estimates;
 mod intake;
 mod place;
 mod projections;
+#[cfg(test)]
+mod tests;
 mod values;
 
 use std::ops::Deref;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, Params, Row};
+use rusqlite::{CachedStatement, Connection, ErrorCode, OpenFlags, OptionalExtension, Params, Row};
 
 use super::digest::Digest;
 use super::entry::{Body, Founded, Seq};
@@ -67,6 +69,9 @@ impl Head {
 pub struct Store {
     conn: Connection,
     site: SiteId,
+    /// Every statement that was run, so that a test can look at how SQLite goes about it.
+    #[cfg(test)]
+    asked: std::cell::RefCell<std::collections::BTreeSet<String>>,
 }
 
 /// A ledger that is open.
@@ -129,7 +134,13 @@ impl Ledger {
         let found = conn.query_row("SELECT site FROM head", (), |row| row.get::<_, String>(0)).optional()?;
         match found {
             Some(found) if found == site.as_str() => {
-                Ok(Self { store: Store { conn, site: site.clone() }, stopped: false })
+                let store = Store {
+                    conn,
+                    site: site.clone(),
+                    #[cfg(test)]
+                    asked: Default::default(),
+                };
+                Ok(Self { store, stopped: false })
             }
             Some(found) => Err(LedgerError::OtherSite { found, expected: site.as_str().to_owned() }),
             None => Err(LedgerError::Damaged { what: "it has no head".to_owned() }),
@@ -259,8 +270,20 @@ impl Store {
         kept.ok_or_else(|| LedgerError::Damaged { what: "it has no head".to_owned() })
     }
 
+    /// Runs `sql` past every rule, as an attacker would.
+    #[cfg(test)]
+    pub(in crate::ledger) fn attack(&self, sql: &str) {
+        self.conn.execute_batch(sql).unwrap();
+    }
+
+    fn prepared(&self, sql: &str) -> rusqlite::Result<CachedStatement<'_>> {
+        #[cfg(test)]
+        self.asked.borrow_mut().insert(sql.to_owned());
+        self.conn.prepare_cached(sql)
+    }
+
     fn run(&self, sql: &str, with: impl Params) -> Result<usize, LedgerError> {
-        Ok(self.conn.prepare_cached(sql)?.execute(with)?)
+        Ok(self.prepared(sql)?.execute(with)?)
     }
 
     fn one<T>(
@@ -269,7 +292,7 @@ impl Store {
         with: impl Params,
         read: impl FnOnce(&Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<T, LedgerError> {
-        Ok(self.conn.prepare_cached(sql)?.query_row(with, read)?)
+        Ok(self.prepared(sql)?.query_row(with, read)?)
     }
 
     fn maybe<T>(
@@ -278,7 +301,7 @@ impl Store {
         with: impl Params,
         read: impl FnOnce(&Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<Option<T>, LedgerError> {
-        Ok(self.conn.prepare_cached(sql)?.query_row(with, read).optional()?)
+        Ok(self.prepared(sql)?.query_row(with, read).optional()?)
     }
 
     fn all<T>(
@@ -287,7 +310,7 @@ impl Store {
         with: impl Params,
         read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<Vec<T>, LedgerError> {
-        let mut statement = self.conn.prepare_cached(sql)?;
+        let mut statement = self.prepared(sql)?;
         let rows = statement.query_map(with, read)?.collect::<Result<Vec<T>, _>>()?;
         Ok(rows)
     }
@@ -300,7 +323,7 @@ impl Store {
         read: impl Fn(&Row<'_>) -> rusqlite::Result<T>,
         mut take: impl FnMut(T) -> Result<(), E>,
     ) -> Result<(), E> {
-        let mut statement = self.conn.prepare_cached(sql).map_err(LedgerError::from)?;
+        let mut statement = self.prepared(sql).map_err(LedgerError::from)?;
         let mut rows = statement.query(with).map_err(LedgerError::from)?;
         while let Some(row) = rows.next().map_err(LedgerError::from)? {
             take(read(row).map_err(LedgerError::from)?)?;
