@@ -1,9 +1,10 @@
 //! What must agree between the tables of a file: ids that are one's own, references to what is there, aims that follow
 //! a paper.
 
-use super::settings::{ID, id_from, quoted};
+use super::settings::{ID, id_from};
 use super::things::Tables;
-use super::walk::{Entry, Table, list, nearest};
+use super::walk::{Entry, Table};
+use super::words::{list, nearest, quoted};
 use crate::reading::ThingKind;
 use crate::site::{AimWhite, Display, Station};
 use crate::units::DeviceId;
@@ -11,11 +12,13 @@ use crate::units::DeviceId;
 /// The ids of a file, gathered before anything refers to them; also of things that have some other mistake.
 pub(super) struct Declared {
     things: Vec<(String, ThingKind, usize)>,
+    /// Kinds of which some thing has no readable id, so that what seems undeclared may be that one.
+    nameless: Vec<ThingKind>,
 }
 
 impl Declared {
     /// Gathers the ids and notes those that are missing, badly formed or taken.
-    pub(super) fn of(tables: &Tables<'_>) -> Self {
+    pub(super) fn of(root: &Table<'_>, tables: &Tables<'_>) -> Self {
         let kinds = [
             (ThingKind::Display, &tables.displays),
             (ThingKind::Lamp, &tables.lamps),
@@ -23,10 +26,16 @@ impl Declared {
             (ThingKind::Instrument, &tables.instruments),
         ];
         let mut things: Vec<(String, ThingKind, usize)> = Vec::new();
+        let mut nameless = Vec::new();
         for (kind, tables) in kinds {
             for table in tables {
-                let Some((entry, id)) = id_of(table) else { continue };
-                things.push((id.to_owned(), kind, entry.line()));
+                match id_of(table) {
+                    Some((entry, id)) => things.push((id.to_owned(), kind, entry.line())),
+                    None => nameless.push(kind),
+                }
+            }
+            if root.get(kind.word()).is_some_and(|entry| !entry.is_list()) {
+                nameless.push(kind);
             }
         }
         // Which of two is the second is a matter of lines, not of kinds.
@@ -45,7 +54,7 @@ impl Declared {
         }
         unique(&tables.stations, "station");
         unique(&tables.operators, "operator");
-        Self { things }
+        Self { things, nameless }
     }
 
     /// The id that `entry` refers to, which must be declared and of one of the `fitting` kinds.
@@ -68,6 +77,7 @@ impl Declared {
                 entry.note(found, &expected, Some(choice()));
                 None
             }
+            None if fitting.iter().any(|kind| self.nameless.contains(kind)) => None,
             None => {
                 let near = nearest(id, of_kind.iter().copied()).map(|near| format!("did you mean \"{near}\"?"));
                 let found =

@@ -156,3 +156,67 @@ pub fn load(path: &Path) -> Result<Config, LoadError> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn surroundings(platform: Platform, variables: &[(&str, &str)]) -> Surroundings {
+        let variables = variables.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
+        Surroundings { named: None, folder: PathBuf::from("/here"), variables, platform }
+    }
+
+    fn shown(surroundings: &Surroundings) -> Vec<String> {
+        surroundings.candidates().iter().map(|path| path.display().to_string().replace('\\', "/")).collect()
+    }
+
+    #[test]
+    fn each_platform_looks_in_its_usual_places() {
+        let plain = surroundings(Platform::Xdg, &[("HOME", "/home/ines")]);
+        let usual = [
+            "/here/twinwhite.toml",
+            "/home/ines/.config/twinwhite/twinwhite.toml",
+            "/etc/xdg/twinwhite/twinwhite.toml",
+            "/etc/twinwhite/twinwhite.toml",
+        ];
+        assert_eq!(shown(&plain), usual);
+        let set = [("HOME", "/home/ines"), ("XDG_CONFIG_HOME", "/c"), ("XDG_CONFIG_DIRS", "/d:relative:/e")];
+        let usual = ["/here", "/c/twinwhite", "/d/twinwhite", "/e/twinwhite", "/etc/twinwhite"];
+        assert_eq!(shown(&surroundings(Platform::Xdg, &set)), usual.map(|folder| format!("{folder}/twinwhite.toml")));
+        let unset = [("HOME", ""), ("XDG_CONFIG_HOME", "relative")];
+        assert_eq!(shown(&surroundings(Platform::Xdg, &unset)).len(), 3, "an empty or relative folder does not count");
+        let mac = surroundings(Platform::MacOs, &[("HOME", "/Users/ines")]);
+        assert_eq!(shown(&mac)[1], "/Users/ines/Library/Application Support/twinwhite/twinwhite.toml");
+        let windows = surroundings(Platform::Windows, &[("APPDATA", "C:/Users/ines/AppData/Roaming")]);
+        assert_eq!(shown(&windows)[1], "C:/Users/ines/AppData/Roaming/twinwhite/twinwhite.toml");
+        let named = Surroundings { named: Some(PathBuf::from("other.toml")), ..plain };
+        assert_eq!(shown(&named), ["/here/other.toml"]);
+    }
+
+    #[test]
+    fn without_any_configuration_three_lines_say_how_to_start() {
+        let folder = tempfile::tempdir().unwrap();
+        let home = folder.path().display().to_string();
+        let mut nowhere = surroundings(Platform::MacOs, &[("HOME", home.as_str())]);
+        nowhere.folder = folder.path().to_owned();
+        let text = find(&nowhere).unwrap_err().to_string();
+        assert_eq!(text.lines().count(), 3, "{text}");
+        assert!(text.contains(&home) && text.contains("photographer.toml"), "{text}");
+        fs::write(folder.path().join(FILE_NAME), "").unwrap();
+        assert_eq!(find(&nowhere).unwrap(), folder.path().join(FILE_NAME));
+    }
+
+    #[test]
+    fn what_cannot_be_read_is_told() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join(FILE_NAME);
+        let text = load(&path).unwrap_err().to_string();
+        assert!(text.contains("cannot read") && text.contains(FILE_NAME), "{text}");
+        fs::write(&path, b"[site]\nname = \"caf\xe9\"\n").unwrap();
+        let text = load(&path).unwrap_err().to_string();
+        assert!(text.contains("not UTF-8 on line 2"), "{text}");
+        fs::write(&path, vec![b'#'; MAX_BYTES + 1]).unwrap();
+        let text = load(&path).unwrap_err().to_string();
+        assert!(text.contains("a longer file"), "{text}");
+    }
+}

@@ -66,9 +66,9 @@ impl Mistake {
         let (head, tail) = (if from > 0 { "…" } else { "" }, if from + QUOTED < shown.len() { "…" } else { "" });
         let number = self.line.to_string();
         writeln!(f, "  {number} | {head}{}{tail}", piece.trim_end())?;
-        let blank = number.len() + column - from + head.chars().count();
+        let (gutter, indent) = (number.len(), column - from + head.chars().count());
         let room = (QUOTED + from).saturating_sub(column).max(1);
-        writeln!(f, "  {:blank$} | {}", "", "^".repeat(self.width.clamp(1, room)))
+        writeln!(f, "  {:gutter$} | {:indent$}{}", "", "", "^".repeat(self.width.clamp(1, room)))
     }
 }
 

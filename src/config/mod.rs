@@ -1,16 +1,19 @@
 //! The configuration file: as written, and as understood.
 //!
 //! Here: what a configuration is once understood, and [`Config::parse`], which is pure. How the file is walked over and
-//! its mistakes are told is in `walk` and `mistake`; which keys there are in `settings` and `things`; what must agree
-//! between tables in `checks`. Finding and reading the file is in [`find`], the only part that touches a disk.
+//! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `things` and
+//! `stations`; what must agree between tables in `checks`. Finding and reading the file is in [`find`], the only part
+//! that touches a disk.
 
 mod checks;
 pub mod find;
 mod mistake;
 mod settings;
+mod stations;
 mod things;
 mod walk;
 mod white;
+mod words;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -161,7 +164,7 @@ fn understand(root: &Table<'_>, base: &Path) -> Option<Parts> {
     let paths = settings::paths(root, base);
     let inbox = settings::inbox(root);
     let tables = things::Tables::of(root);
-    let declared = checks::Declared::of(&tables);
+    let declared = checks::Declared::of(root, &tables);
     let things = things::things(&tables, &declared, white::cct_duv_to_xy);
     let reminders = settings::reminders(root, &declared);
     let channels = settings::channels(root);

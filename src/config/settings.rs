@@ -8,7 +8,8 @@ use std::time::Duration;
 use chrono_tz::{TZ_VARIANTS, Tz};
 
 use super::checks::Declared;
-use super::walk::{Notes, Table, list, nearest};
+use super::walk::{Notes, Table};
+use super::words::nearest;
 use super::{Channel, ChannelKind, InboxSettings, LATER, Paths, Site, TABLES};
 use crate::reading::ThingKind;
 use crate::schedule::cron::CronLine;
@@ -46,6 +47,12 @@ pub(super) fn note_syntax(notes: &Notes<'_>, text: &str, error: &toml::de::Error
             "a comma between values and a ] at the end",
             None,
         ),
+        "unclosed array" => ("a list that is not closed".to_owned(), "a closing bracket ]", None),
+        "unclosed inline table" => ("a table that is not closed".to_owned(), "a closing brace }", None),
+        "unexpected key or value" => {
+            let hint = "a number is written with a point, not a comma; a comment begins with #";
+            ("more on the line than a key and its value".to_owned(), "the end of the line", Some(hint))
+        }
         _ => (said.to_owned(), expected, None),
     };
     let found: String = found.chars().take(120).collect();
@@ -59,11 +66,10 @@ pub(super) fn note_unknown_tables(root: &Table<'_>) {
     for (key, _) in root.keys().filter(|(key, _)| LATER.contains(key)) {
         let Some(entry) = root.get(key) else { continue };
         let name = if entry.is_list() { format!("[[{key}]]") } else { format!("[{key}]") };
-        let hint = "take it out for now; its name is kept for a later version".to_owned();
-        entry.note(format!("{name}, which is not in this version"), "tables of this version", Some(hint));
+        let hint = "take it out for now; the name is kept for a later version".to_owned();
+        entry.note(name.clone(), &format!("nothing: {name} is not in this version"), Some(hint));
     }
-    let known: Vec<&str> = TABLES.iter().chain(&LATER).copied().collect();
-    root.only(&known);
+    root.only_beside(&TABLES, &LATER);
 }
 
 /// `[site]`.
@@ -247,7 +253,7 @@ fn reminder(table: &Table<'_>, declared: &Declared) -> Option<Reminder> {
         (Some(Task::Other(_)) | None, None) => None,
         (Some(task), None) => {
             let expected = format!("what to {}: {}", verb(task), Declared::expected(fitting));
-            table.mistake("device", "nothing, the key is missing", &expected, None);
+            table.missing("device", &expected, None);
             None
         }
     };
@@ -325,8 +331,29 @@ pub(super) fn channels(root: &Table<'_>) -> Vec<Channel> {
     channels
 }
 
-/// `"a", "b" or "c"`, quoted.
-pub(super) fn quoted(words: &[&str], last: &str) -> String {
-    let words: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
-    list(&words, last)
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ids_are_made_from_names() {
+        for (name, id) in [
+            ("Quillmoor print room", Some("quillmoor-print-room")),
+            ("  Ines' Loft, 2nd floor ", Some("ines-loft-2nd-floor")),
+            ("Prägewerk Übersee", Some("pragewerk-ubersee")),
+            ("印刷室", None),
+            ("--", None),
+        ] {
+            assert_eq!(id_from(name).as_deref(), id, "{name}");
+        }
+        assert_eq!(id_from(&"long name ".repeat(20)).map(|id| id.len()), Some(64));
+        assert!(SiteId::new(&id_from(&"a ".repeat(64)).unwrap()).is_ok());
+    }
+
+    #[test]
+    fn paths_are_joined_and_made_plain() {
+        for (path, shown) in [("site/./in", "site/in"), ("site/../in", "in"), ("../in", "../in"), ("/a/../b", "/b")] {
+            assert_eq!(plain(Path::new(path)), Path::new(shown), "{path}");
+        }
+    }
 }

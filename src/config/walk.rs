@@ -10,12 +10,15 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::mistake::Mistake;
+use super::words::{elsewhere, list, nearest, words_for};
 
 /// The text of the file and the mistakes noted so far.
 pub(super) struct Notes<'a> {
     text: &'a str,
     line_starts: Vec<usize>,
     noted: RefCell<Vec<Mistake>>,
+    /// Keys that unknown ones were likely meant to be: they are not reported as missing as well.
+    misspelt: RefCell<Vec<String>>,
 }
 
 /// One table of the file.
@@ -43,7 +46,7 @@ pub(super) struct Entry<'a> {
 impl<'a> Notes<'a> {
     pub(super) fn new(text: &'a str) -> Self {
         let starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1));
-        Self { text, line_starts: starts.collect(), noted: RefCell::default() }
+        Self { text, line_starts: starts.collect(), noted: RefCell::default(), misspelt: RefCell::default() }
     }
 
     pub(super) fn note(
@@ -91,16 +94,21 @@ impl<'a> Table<'a> {
         self.table.iter().map(|(key, _)| (key.get_ref().as_ref(), key.span()))
     }
 
-    /// Notes every key that is not in `known`.
+    /// Notes every key that is not in `known`. To be called before `need`.
     pub(super) fn only(&self, known: &[&str]) {
+        self.only_beside(known, &[]);
+    }
+
+    /// The same, leaving out those in `aside`.
+    pub(super) fn only_beside(&self, known: &[&str], aside: &[&str]) {
         for (key, at) in self.keys() {
-            if !known.contains(&key) {
-                let hint = match (nearest(key, known.iter().copied()), elsewhere(key)) {
-                    (_, Some(told)) => told.to_owned(),
-                    (Some(near), None) => format!("did you mean {near}?"),
-                    (None, None) => format!("the keys here are {}", list(known, "and")),
-                };
-                self.notes.note(at, self.key(key), "a key that is not known here", "a known key", Some(hint));
+            if !known.contains(&key) && !aside.contains(&key) {
+                let near = nearest(key, known.iter().copied());
+                self.notes.misspelt.borrow_mut().extend(near.map(|near| self.key(near)));
+                let hint =
+                    elsewhere(key).map(str::to_owned).or_else(|| near.map(|near| format!("did you mean {near}?")));
+                let found = "a key that is not known here";
+                self.notes.note(at, self.key(key), found, list(known, "or"), hint);
             }
         }
     }
@@ -121,25 +129,23 @@ impl<'a> Table<'a> {
     pub(super) fn need(&self, key: &str, expected: &str) -> Option<Entry<'a>> {
         let entry = self.get(key);
         if entry.is_none() {
-            self.mistake(key, "nothing, the key is missing", expected, None);
+            self.missing(key, expected, None);
         }
         entry
     }
 
-    /// Notes a mistake about `key`, which need not exist, at the head of this table.
-    pub(super) fn mistake(&self, key: &str, found: &str, expected: &str, hint: Option<String>) {
-        if self.place.is_empty() {
-            let whole = Mistake { key: key.to_owned(), ..Mistake::of_file(found, expected, hint) };
-            self.notes.noted.borrow_mut().push(whole);
-        } else {
-            self.notes.note(self.at.clone(), self.key(key), found, expected, hint);
+    /// Notes at the head of this table that `key` is missing, unless a misspelt one stands for it.
+    pub(super) fn missing(&self, key: &str, expected: &str, hint: Option<String>) {
+        if !self.notes.misspelt.borrow().contains(&self.key(key)) {
+            self.notes.note(self.at.clone(), self.key(key), "nothing, the key is missing", expected, hint);
         }
     }
 
     /// The table `[name]`, whose absence is a mistake.
     pub(super) fn need_section(&self, name: &str, expected: &str) -> Option<Table<'a>> {
-        if self.get(name).is_none() {
-            self.mistake(&format!("[{name}]"), "nothing, the table is missing", expected, None);
+        if self.get(name).is_none() && !self.notes.misspelt.borrow().iter().any(|key| key == name) {
+            let whole = Mistake::of_file("nothing, the table is missing", expected, None);
+            self.notes.noted.borrow_mut().push(Mistake { key: format!("[{name}]"), ..whole });
         }
         self.section(name)
     }
@@ -230,6 +236,17 @@ impl<'a> Entry<'a> {
         chrono::NaiveDate::from_ymd_opt(date.year.into(), date.month.into(), date.day.into())
     }
 
+    /// The number, where there is a finite one.
+    pub(super) fn as_number(&self) -> Option<f64> {
+        match self.value {
+            DeValue::Integer(whole) => {
+                i64::from_str_radix(whole.as_str(), whole.radix()).ok().map(|whole| whole as f64)
+            }
+            DeValue::Float(float) => float.as_str().parse::<f64>().ok().filter(|float| float.is_finite()),
+            _ => None,
+        }
+    }
+
     /// A text that is not blank; `expected` names it.
     pub(super) fn text(&self, expected: &str) -> Option<&'a str> {
         match self.value.as_str() {
@@ -253,14 +270,7 @@ impl<'a> Entry<'a> {
 
     /// A number for which `good` holds; `expected` says which those are.
     pub(super) fn number(&self, expected: &str, good: impl Fn(f64) -> bool) -> Option<f64> {
-        let number = match self.value {
-            DeValue::Integer(whole) => {
-                i64::from_str_radix(whole.as_str(), whole.radix()).ok().map(|whole| whole as f64)
-            }
-            DeValue::Float(float) => float.as_str().parse::<f64>().ok().filter(|float| float.is_finite()),
-            _ => None,
-        };
-        if let Some(number) = number.filter(|number| good(*number)) {
+        if let Some(number) = self.as_number().filter(|number| good(*number)) {
             return Some(number);
         }
         let hint = self.value.as_str().and_then(|text| {
@@ -336,68 +346,17 @@ fn key_at(place: &str, path: &str) -> String {
     if place.is_empty() { path.to_owned() } else { format!("{place}: {path}") }
 }
 
-/// A value in people's words.
-fn words_for(value: &DeValue<'_>) -> String {
-    let cut = |text: &str| text.chars().take(80).collect::<String>();
-    match value {
-        DeValue::String(text) => format!("the text \"{}\"", cut(text)),
-        DeValue::Integer(number) => format!("the number {}", cut(&number.to_string())),
-        DeValue::Float(number) => format!("the number {}", cut(&number.to_string())),
-        DeValue::Boolean(truth) => format!("the word {truth}"),
-        DeValue::Datetime(moment) => format!("the date or time {moment}"),
-        DeValue::Array(items) if items.is_empty() => "an empty list".to_owned(),
-        DeValue::Array(items) => match items.len() {
-            1 => "a list of one".to_owned(),
-            n => format!("a list of {n}"),
-        },
-        DeValue::Table(table) if table.is_empty() => "an empty table { }".to_owned(),
-        DeValue::Table(table) => {
-            let keys: Vec<&str> = table.keys().map(|key| key.get_ref().as_ref()).collect();
-            cut(&format!("a table with {}", list(&keys, "and")))
-        }
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn places_are_counted_in_characters_from_one() {
+        let notes = Notes::new("\u{feff}ä = 1\r\nß = 2\n");
+        assert_eq!(notes.place_of(3), (1, 1));
+        assert_eq!(notes.place_of(5), (1, 2));
+        assert_eq!(notes.place_of(11), (2, 1));
+        assert_eq!(notes.place_of(13), (2, 2));
+        assert_eq!(notes.place_of(9999).0, 3);
     }
-}
-
-/// "a, b and c".
-pub(super) fn list<S: AsRef<str>>(words: &[S], last: &str) -> String {
-    match words {
-        [] => "none".to_owned(),
-        [one] => one.as_ref().to_owned(),
-        [most @ .., end] => {
-            let most: Vec<&str> = most.iter().map(AsRef::as_ref).collect();
-            format!("{} {last} {}", most.join(", "), end.as_ref())
-        }
-    }
-}
-
-/// The candidate that `word` was most likely meant to be.
-///
-/// Near is one slip of the pen (Damerau) for every four letters and one more, or a word cut short.
-pub(super) fn nearest<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<&'w str> {
-    let plain = |text: &str| text.trim().to_lowercase().replace([' ', '-', '_'], "");
-    let word: String = plain(word).chars().take(100).collect();
-    let distance = |candidate: &str| {
-        let candidate = plain(candidate);
-        let cut_short = word.len() >= 3 && candidate.len() >= 3;
-        if cut_short && (candidate.starts_with(&word) || word.starts_with(&candidate)) {
-            return 1;
-        }
-        strsim::damerau_levenshtein(&word, &candidate)
-    };
-    let near = 1 + word.chars().count() / 4;
-    let scored = candidates.map(|candidate| (distance(candidate), candidate));
-    let best = scored.min_by_key(|(distance, _)| *distance)?;
-    // Of two words without a letter in common the shorter would do for anything.
-    (best.0 <= near && best.0 < word.chars().count()).then_some(best.1)
-}
-
-/// Keys that people write in the wrong place, and what to do about it.
-fn elsewhere(key: &str) -> Option<&'static str> {
-    Some(match key {
-        "illuminance_lx" => "lux is for lamps; a display has luminance_cd_m2",
-        "luminance_cd_m2" => "cd/m2 is for displays; a lamp has illuminance_lx, a paper its white",
-        "u_prime" | "v_prime" => "a white is written as x and y (CIE 1931), not u', v'",
-        "zone" | "tz" => "the key is timezone",
-        _ => return None,
-    })
 }

@@ -28,3 +28,18 @@ pub(super) fn cct_duv_to_xy(cct: Kelvin, duv: Duv) -> Option<Xy> {
     let xy = Xy { x: 3.0 * u / denominator, y: 2.0 * v / denominator };
     (xy.x.is_finite() && xy.y.is_finite()).then_some(xy)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whites_come_out_where_cie_15_has_them() {
+        // Illuminant A is a black body of about 2856 K; D65 has 6504 K and Duv 0.0032.
+        for (cct, duv, x, y) in [(2855.5, 0.0, 0.44758, 0.40745), (6503.5, 0.0032, 0.31271, 0.32902)] {
+            let xy = cct_duv_to_xy(Kelvin::new(cct).unwrap(), Duv::new(duv).unwrap()).unwrap();
+            assert!((xy.x - x).abs() < 4e-4 && (xy.y - y).abs() < 4e-4, "{cct} K: {xy:?}");
+        }
+        assert_eq!(cct_duv_to_xy(Kelvin::new(50_000.0).unwrap(), Duv::new(0.0).unwrap()), None);
+    }
+}

@@ -15,7 +15,8 @@
 //! occurrence. Runs are found on a calendar without zones and carried over to UTC by a mapping that never goes back, so
 //! they come sorted, and asking anew after each run gives the same runs as asking once.
 
-use std::collections::BTreeSet;
+mod field;
+
 use std::fmt;
 use std::str::FromStr;
 
@@ -24,6 +25,7 @@ use chrono_tz::Tz;
 use cron::Schedule;
 
 use crate::units::Time;
+use field::{Field, RULES};
 
 /// A line that says when something recurs; it fires at least once between 1970 and 2100.
 #[derive(Debug, Clone, PartialEq)]
@@ -179,180 +181,200 @@ fn unreadable(line: &str) -> BadCron {
     BadCron { found: format!("\"{}\"", cut(line)), expected: "a line as in crontab".to_owned(), hint: None }
 }
 
-/// What one field may hold.
-struct Rule {
-    name: &'static str,
-    /// A noun phrase with the range.
-    expected: &'static str,
-    low: u32,
-    high: u32,
-    names: &'static [&'static str],
-    /// Weekdays go round, and 7 is 0.
-    week: bool,
-}
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
 
-const RULES: [Rule; 7] = [
-    Rule { name: "seconds", expected: "a second from 0 to 59", low: 0, high: 59, names: &[], week: false },
-    Rule { name: "minute", expected: "a minute from 0 to 59", low: 0, high: 59, names: &[], week: false },
-    Rule { name: "hour", expected: "an hour from 0 to 23", low: 0, high: 23, names: &[], week: false },
-    Rule { name: "day-of-month", expected: "a day from 1 to 31", low: 1, high: 31, names: &[], week: false },
-    Rule {
-        name: "month",
-        expected: "a month from 1 to 12 or Jan to Dec",
-        low: 1,
-        high: 12,
-        names: &MONTHS,
-        week: false,
-    },
-    Rule {
-        name: "weekday",
-        expected: "a weekday, Mon to Sun (or 0 to 7, where 0 and 7 are Sunday)",
-        low: 0,
-        high: 7,
-        names: &WEEKDAYS,
-        week: true,
-    },
-    Rule { name: "year", expected: "a year from 1970 to 2100", low: 1970, high: 2100, names: &[], week: false },
-];
+    use super::*;
+    use crate::units::Days;
 
-const MONTHS: [&str; 12] = [
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
-];
+    const BERLIN: Tz = Tz::Europe__Berlin;
 
-const WEEKDAYS: [&str; 7] = ["sunday", "monday", "tuesday", "wednesday", "thursday", "friday", "saturday"];
-
-/// What one field allows.
-struct Field {
-    /// `None` for everything.
-    values: Option<BTreeSet<u32>>,
-    /// Whether it counts as restricting, for the rule of the two days.
-    restricted: bool,
-}
-
-impl Field {
-    fn all() -> Self {
-        Self { values: None, restricted: false }
+    /// The next `n` runs after `after` (RFC 3339), asked one by one, as local RFC 3339 to the minute.
+    fn runs(line: &str, after: &str, zone: Tz, n: usize) -> Vec<String> {
+        let line = CronLine::parse(line).unwrap();
+        let mut now = Time::parse(after).unwrap();
+        let mut shown = Vec::new();
+        for _ in 0..n {
+            let Some(next) = line.next_after(now, zone) else { break };
+            shown.push(next.to_chrono().with_timezone(&zone).format("%a %Y-%m-%d %H:%M%:z").to_string());
+            now = next;
+        }
+        shown
     }
 
-    /// Weekdays as the crate counts them, Sunday being 1.
-    fn counted_from_one(&self) -> Self {
-        let values = self.values.as_ref().map(|days| days.iter().map(|day| day + 1).collect());
-        Self { values, restricted: self.restricted }
+    fn weekdays(line: &str) -> Vec<String> {
+        let mut days: Vec<String> = runs(line, "2026-06-07T22:00:00Z", BERLIN, 7)
+            .into_iter()
+            .filter(|run| &run[4..14] < "2026-06-15")
+            .map(|run| run[..3].to_owned())
+            .collect();
+        days.dedup();
+        days
     }
-}
 
-impl fmt::Display for Field {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match &self.values {
-            None => f.write_str("*"),
-            Some(values) => {
-                let listed: Vec<String> = values.iter().map(u32::to_string).collect();
-                f.write_str(&listed.join(","))
+    #[test]
+    fn five_fields_are_crontabs() {
+        let monday = ["Mon 2026-06-08 09:00+02:00", "Mon 2026-06-15 09:00+02:00"];
+        for line in ["0 9 * * 1", "0 9 * * Mon", "0 9 * * monday", "0 0 9 * * 1", "0 0 9 * * Mon *", " 0  9 * * MON "] {
+            assert_eq!(runs(line, "2026-06-03T00:00:00Z", BERLIN, 2), monday, "{line}");
+        }
+    }
+
+    #[test]
+    fn weekday_numbers_are_crontabs_and_wrap() {
+        assert_eq!(weekdays("0 9 * * 0"), ["Sun"]);
+        assert_eq!(weekdays("0 9 * * 7"), ["Sun"]);
+        assert_eq!(weekdays("0 9 * * 6"), ["Sat"]);
+        assert_eq!(weekdays("0 0 9 * * 6"), ["Sat"], "with seconds too");
+        assert_eq!(weekdays("0 9 * * 5-7"), ["Fri", "Sat", "Sun"]);
+        assert_eq!(weekdays("0 9 * * Fri-Mon"), ["Mon", "Fri", "Sat", "Sun"]);
+        assert_eq!(weekdays("0 9 * * 5-1"), ["Mon", "Fri", "Sat", "Sun"]);
+        assert_eq!(weekdays("0 9 * * Sat-Sun"), ["Sat", "Sun"]);
+        assert_eq!(weekdays("0 9 * * 1-5/2"), ["Mon", "Wed", "Fri"]);
+        assert_eq!(weekdays("0 9 * * */2"), ["Tue", "Thu", "Sat", "Sun"], "0, 2, 4, 6");
+        assert_eq!(weekdays("0 9 * * 0-7").len(), 7);
+    }
+
+    #[test]
+    fn two_restricted_days_are_either_or() {
+        let either = runs("0 9 1 * Mon", "2026-06-01T08:00:00Z", BERLIN, 6);
+        let days: Vec<&str> = either.iter().map(|run| &run[..14]).collect();
+        assert_eq!(
+            days,
+            [
+                "Mon 2026-06-08",
+                "Mon 2026-06-15",
+                "Mon 2026-06-22",
+                "Mon 2026-06-29",
+                "Wed 2026-07-01",
+                "Mon 2026-07-06"
+            ]
+        );
+        // A field that begins with * does not restrict, and then both must hold: odd days that are Mondays.
+        let both = runs("0 9 */2 * Mon", "2026-06-01T08:00:00Z", BERLIN, 3);
+        let days: Vec<&str> = both.iter().map(|run| &run[..14]).collect();
+        assert_eq!(days, ["Mon 2026-06-15", "Mon 2026-06-29", "Mon 2026-07-13"]);
+    }
+
+    #[test]
+    fn month_ends_and_leap_days() {
+        let ends = runs("0 9 31 * *", "2026-01-01T00:00:00Z", BERLIN, 4);
+        let days: Vec<&str> = ends.iter().map(|run| &run[4..14]).collect();
+        assert_eq!(days, ["2026-01-31", "2026-03-31", "2026-05-31", "2026-07-31"]);
+        assert_eq!(runs("0 9 29 2 *", "2026-01-01T00:00:00Z", BERLIN, 1), ["Tue 2028-02-29 09:00+01:00"]);
+    }
+
+    #[test]
+    fn a_skipped_run_comes_once_after_the_gap() {
+        // 2026-03-29, 02:00 becomes 03:00.
+        let gap = runs("30 2 * * *", "2026-03-28T12:00:00Z", BERLIN, 2);
+        assert_eq!(gap, ["Sun 2026-03-29 03:00+02:00", "Mon 2026-03-30 02:30+02:00"]);
+        let quarters = runs("*/15 * * * *", "2026-03-29T00:40:00Z", BERLIN, 3);
+        assert_eq!(
+            quarters,
+            ["Sun 2026-03-29 01:45+01:00", "Sun 2026-03-29 03:00+02:00", "Sun 2026-03-29 03:15+02:00"]
+        );
+        // A whole day was skipped on Samoa, 2011-12-30.
+        let day = runs("0 9 30 12 *", "2011-12-01T00:00:00Z", Tz::Pacific__Apia, 1);
+        assert_eq!(day, ["Sat 2011-12-31 00:00+14:00"]);
+    }
+
+    #[test]
+    fn a_repeated_run_comes_once_at_its_first_occurrence() {
+        // 2026-10-25, 03:00 becomes 02:00.
+        let fold = runs("30 2 * * *", "2026-10-24T12:00:00Z", BERLIN, 2);
+        assert_eq!(fold, ["Sun 2026-10-25 02:30+02:00", "Mon 2026-10-26 02:30+01:00"]);
+        let halves = runs("*/30 * * * *", "2026-10-24T23:50:00Z", BERLIN, 4);
+        assert_eq!(
+            halves,
+            [
+                "Sun 2026-10-25 02:00+02:00",
+                "Sun 2026-10-25 02:30+02:00",
+                "Sun 2026-10-25 03:00+01:00",
+                "Sun 2026-10-25 03:30+01:00"
+            ]
+        );
+        // Asked anew in the middle of the repeated hour: nothing is run a second time.
+        let anew = runs("*/30 * * * *", "2026-10-25T01:10:00Z", BERLIN, 1);
+        assert_eq!(anew, ["Sun 2026-10-25 03:00+01:00"]);
+    }
+
+    #[test]
+    fn lines_that_mean_nothing_are_told_apart() {
+        for (line, found, expected, hint) in [
+            ("0 9 31 2 *", "never comes", "a day that some month has", ""),
+            ("0 9 * *", "4 fields", "five fields", "every Monday at 9:00"),
+            ("", "nothing", "five fields", ""),
+            ("0 0 9 * * Mon * *", "8 fields", "five fields", ""),
+            ("60 9 * * *", "\"60\" in the minute field", "a minute from 0 to 59", ""),
+            ("0 24 * * *", "\"24\" in the hour field", "an hour from 0 to 23", ""),
+            ("0 9 0 * *", "\"0\" in the day-of-month field", "a day from 1 to 31", ""),
+            ("0 9 * 13 *", "\"13\" in the month field", "Jan to Dec", ""),
+            ("0 9 * * 8", "\"8\" in the weekday field", "0 and 7 are Sunday", ""),
+            ("0 9 * * Mo", "\"Mo\" in the weekday field", "Mon to Sun", ""),
+            ("*/90 * * * *", "\"*/90\" in the minute field", "a step from 1 to 59", "each round"),
+            ("*/0 * * * *", "\"*/0\"", "a step from 1 to 59", ""),
+            ("5/10 * * * *", "\"5/10\"", "after a range", "5-59/"),
+            ("0 22-2 * * *", "\"22-2\"", "runs upwards", "22-23,0-2"),
+            ("0 9 L * *", "\"L\"", "a day from 1 to 31", "other programs"),
+            ("0 9 * * Mon#2", "\"Mon#2\"", "a weekday", "other programs"),
+            ("0 9 ? * Mon", "\"?\"", "a day", "other programs"),
+            ("0 9 1, * *", "\"\" in the day-of-month field \"1,\"", "a day", ""),
+            ("0 9 -1 * *", "\"\"", "a day", ""),
+            ("0 9 1-2-3 * *", "\"2-3\"", "a day", ""),
+            ("@fortnightly", "\"@fortnightly\"", "@weekly", ""),
+            ("@reboot", "\"@reboot\"", "@weekly", "a restart is none"),
+            ("0 0 9 1 1 * 1969", "\"1969\"", "a year from 1970 to 2100", ""),
+        ] {
+            let bad = CronLine::parse(line).expect_err(line);
+            assert!(bad.found.contains(found), "{line}: {bad:?}");
+            assert!(bad.expected.contains(expected), "{line}: {bad:?}");
+            assert!(bad.hint.as_deref().unwrap_or_default().contains(hint), "{line}: {bad:?}");
+        }
+    }
+
+    #[test]
+    fn nicknames_years_and_the_end_of_time() {
+        assert_eq!(runs("@daily", "2026-06-07T12:00:00Z", BERLIN, 1), ["Mon 2026-06-08 00:00+02:00"]);
+        assert_eq!(runs("0 0 9 1 1 * 2027", "2026-06-07T12:00:00Z", BERLIN, 3), ["Fri 2027-01-01 09:00+01:00"]);
+        let daily = CronLine::parse("@daily").unwrap();
+        assert_eq!(daily.next_after(Time::from_micros(i64::MAX), BERLIN), None);
+        let first = daily.next_after(Time::from_micros(i64::MIN), Tz::UTC).unwrap();
+        assert_eq!(first.to_string(), "1970-01-01T00:00:00Z");
+        let at = Time::parse("2026-06-07T08:59:59.999999Z").unwrap();
+        let nine = CronLine::parse("0 9 * * *").unwrap().next_after(at, Tz::UTC).unwrap();
+        assert_eq!(nine.to_string(), "2026-06-07T09:00:00Z");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
+
+        #[test]
+        fn no_text_breaks_the_reader(text in "[0-9*/,@A-Za-z# -]{0,24}|.{0,24}") {
+            let _ = CronLine::parse(&text);
+        }
+
+        /// Whatever the zone and its clock changes: runs come in order, whether asked from a run or from before it, and a
+        /// run shows the line's wall time or is the end of a gap.
+        #[test]
+        fn runs_are_sorted_and_the_same_from_anywhere(
+            days in 0.0f64..9000.0,
+            back in 0.0f64..0.2,
+            zone in prop::sample::select(vec![
+                BERLIN, Tz::UTC, Tz::America__St_Johns, Tz::Australia__Lord_Howe, Tz::Africa__Casablanca,
+            ]),
+            line in prop::sample::select(vec!["30 2 * * *", "*/20 1-3 * * *", "0 0 1 * Sun", "15 2 * 3,4,10,11 Sun"]),
+        ) {
+            let line = CronLine::parse(line).unwrap();
+            let start = Time::parse("2007-01-01T00:00:00Z").unwrap().plus(Days(days));
+            let first = line.next_after(start, zone).unwrap();
+            prop_assert!(first > start);
+            let between = first.plus(Days(-back));
+            if between >= start {
+                prop_assert_eq!(line.next_after(between, zone), Some(first));
             }
+            prop_assert!(line.next_after(first, zone).unwrap() > first);
         }
     }
-}
-
-impl Rule {
-    fn read(&self, text: &str) -> Result<Field, BadCron> {
-        if text == "*" {
-            return Ok(Field::all());
-        }
-        let mut values = BTreeSet::new();
-        for part in text.split(',') {
-            let (first, last, step) = self.part(text, part)?;
-            let modulus = if self.week { 7 } else { u32::MAX };
-            values.extend((first..=last).step_by(step).map(|value| value % modulus));
-        }
-        let everything = if self.week { 7 } else { self.high - self.low + 1 };
-        let values = (values.len() < everything as usize).then_some(values);
-        Ok(Field { values, restricted: !text.starts_with('*') })
-    }
-
-    /// First, last and step of one part of a list; for weekdays that wrap, `last` exceeds 7.
-    fn part(&self, field: &str, part: &str) -> Result<(u32, u32, usize), BadCron> {
-        let (range, step) = match part.split_once('/') {
-            Some((range, step)) => (range, Some(step)),
-            None => (part, None),
-        };
-        let (first, last) = match (range, range.split_once('-')) {
-            ("*", _) if self.week => (0, 6),
-            ("*", _) => (self.low, self.high),
-            (_, Some((first, last))) => {
-                let (first, last) = (self.value(field, first)?, self.value(field, last)?);
-                match (first <= last, self.week) {
-                    (true, _) => (first, last),
-                    (false, true) => (first, last + 7),
-                    (false, false) => {
-                        let hint = format!("write the two ends as a list: {first}-{},{}-{last}", self.high, self.low);
-                        return Err(self.bad(field, part, "a range that runs upwards", Some(hint)));
-                    }
-                }
-            }
-            (_, None) => {
-                let value = self.value(field, range)?;
-                if step.is_some() {
-                    let hint = format!("write {value}-{}/… for \"from {value} on\"", self.high);
-                    return Err(self.bad(field, part, "a step after * or after a range", Some(hint)));
-                }
-                (value, value)
-            }
-        };
-        let longest = self.high - self.low;
-        let step = match step {
-            None => 1,
-            Some(step) => match step.parse::<u32>() {
-                Ok(step) if (1..=longest).contains(&step) => step as usize,
-                Ok(step) if step > longest => {
-                    let hint = "a step starts anew with each round of its field; write a list, or several reminders";
-                    let expected = format!("a step from 1 to {longest}");
-                    return Err(self.bad(field, part, &expected, Some(hint.to_owned())));
-                }
-                _ => return Err(self.bad(field, part, &format!("a step from 1 to {longest}"), None)),
-            },
-        };
-        Ok((first, last, step))
-    }
-
-    fn value(&self, field: &str, text: &str) -> Result<u32, BadCron> {
-        let named = |name: &&str| text.len() >= 3 && (name.eq_ignore_ascii_case(text) || short_for(text, name));
-        if let Some(at) = self.names.iter().position(named) {
-            return Ok(at as u32 + self.low);
-        }
-        match text.parse::<u32>() {
-            Ok(value) if (self.low..=self.high).contains(&value) && !text.starts_with('+') => Ok(value),
-            _ => {
-                let foreign = text.chars().any(|c| matches!(c, 'L' | 'W' | '#' | '?'));
-                let hint = foreign.then(|| {
-                    "L, W, # and ? come from other programs; crontab knows *, numbers, names, ranges and steps"
-                        .to_owned()
-                });
-                Err(self.bad(field, text, self.expected, hint))
-            }
-        }
-    }
-
-    fn bad(&self, field: &str, part: &str, expected: &str, hint: Option<String>) -> BadCron {
-        let found = if field == part {
-            format!("\"{}\" in the {} field", cut(part), self.name)
-        } else {
-            format!("\"{}\" in the {} field \"{}\"", cut(part), self.name, cut(field))
-        };
-        BadCron { found, expected: expected.to_owned(), hint }
-    }
-}
-
-fn short_for(text: &str, name: &str) -> bool {
-    name.get(..3).is_some_and(|short| short.eq_ignore_ascii_case(text))
 }

@@ -1,0 +1,3 @@
+//! All tests against the outside of the crate, in one binary.
+
+mod config;
