@@ -159,26 +159,19 @@ pub(super) fn is_spectral(name: &str) -> bool {
 
 /// What to expect in place of `name`, which is no field of a `kind`.
 pub(super) fn instead_of(name: &str, kind: Kind) -> String {
-    let plural = kind.plural();
-    if Column::named(name).is_some() {
-        return format!("a column of {plural}: '{name}' is none; {}", all(kind));
-    }
+    let names: Vec<&str> = kind.columns().iter().map(|column| column.name()).collect();
+    let all = format!("a name that {} have: {}", kind.plural(), names.join(", "));
     if name == "unit" {
-        return format!("a column of {plural}: 'unit' belongs to spectra, which are read from a later version on");
+        return format!("{all}; 'unit' belongs to spectra, which are read from a later version on");
     }
-    let names: Vec<&str> = kind.columns().iter().map(|column| column.name()).collect();
-    match nearest(name, &names) {
+    // A name of the other kind is not misspelt.
+    match nearest(name, &names).filter(|_| Column::named(name).is_none()) {
         Some(near) if near.len() > name.len() && near.starts_with(&name.to_lowercase()) => {
-            format!("'{near}', if that is meant: the unit belongs in the name of the column")
+            format!("'{near}', if that is meant: the unit belongs in the name")
         }
-        Some(near) => format!("a known column: did you mean '{near}'? {}", all(kind)),
-        None => all(kind),
+        Some(near) => format!("'{near}', if that is meant"),
+        None => all,
     }
-}
-
-fn all(kind: Kind) -> String {
-    let names: Vec<&str> = kind.columns().iter().map(|column| column.name()).collect();
-    format!("{} have {}", kind.plural(), names.join(", "))
 }
 
 /// The one of `words` that is most like `found`, if one is like it at all.
@@ -218,17 +211,17 @@ mod tests {
             ("warmup", "'warmup_min', if that is meant: the unit"),
             ("Time", "'time'"),
             ("tiem", "'time'"),
-            ("u'", "readings have time, device"),
+            ("u'", "a name that readings have: time, device"),
             ("uprime", "'u_prime'"),
             ("instrumnet", "'instrument'"),
             ("Device ", "'device'"),
             ("unit", "belongs to spectra"),
-            ("other", "'other' is none; readings have"),
-            ("zzz", "readings have time, device, X"),
+            ("other", "a name that readings have"),
+            ("zzz", "a name that readings have: time, device, X"),
         ] {
             let said = instead_of(found, Kind::Reading);
             assert!(said.contains(near), "{found}: {said}");
         }
-        assert!(instead_of("hours", Kind::Event).contains("events have time, device, event"));
+        assert!(instead_of("hours", Kind::Event).contains("a name that events have: time, device, event"));
     }
 }

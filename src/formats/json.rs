@@ -29,15 +29,25 @@ pub(super) fn read(text: &str, context: &Context) -> Outcome {
 
 fn broken(text: &str, bad: &serde_json::Error) -> Outcome {
     let line = bad.line() as u64;
-    if bad.is_eof() {
+    if ends_early(text, bad) {
         return Outcome::Incomplete { why: Unfinished::MidJson { line } };
     }
     let found = text.lines().nth(bad.line().saturating_sub(1)).unwrap_or_default().trim();
     refused(line, found, &format!("JSON: {}", reason(bad)))
 }
 
+/// Whether the reader was stopped by the end of the text. In a number it calls the end an invalid number.
+fn ends_early(text: &str, bad: &serde_json::Error) -> bool {
+    let last = text.rsplit('\n').next().unwrap_or_default();
+    let is_at_end = bad.line() > text.matches('\n').count() && bad.column() >= last.len();
+    bad.is_eof() || (is_at_end && text.ends_with(|c: char| c.is_ascii_digit() || "+-.eE".contains(c)))
+}
+
 /// What the reader of JSON says, without its own line number.
 fn reason(bad: &serde_json::Error) -> String {
+    if bad.is_eof() {
+        return "it ends too early".to_owned();
+    }
     let said = bad.to_string();
     let text = said.split(" at line ").next().unwrap_or_default();
     format!("{text} (column {})", bad.column())
@@ -181,7 +191,7 @@ fn lines(text: &str, context: &Context) -> Outcome {
         }
         match gathered.take(object, line, None, context) {
             Ok(()) => {}
-            Err(bad) if bad.is_eof() && !whole.ends_with('\n') => {
+            Err(bad) if ends_early(object, &bad) && !whole.ends_with('\n') => {
                 return Outcome::Incomplete { why: Unfinished::MidJson { line } };
             }
             Err(bad) => {

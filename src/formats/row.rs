@@ -178,7 +178,7 @@ impl Row<'_, '_> {
             }
             Err(BadLocalTime::NoZone { .. }) if must == Must::Nothing => (None, Some(text)),
             Err(bad) => {
-                self.blame(Column::Time, &text, bad.to_string());
+                self.blame(Column::Time, &text, bad.expected());
                 (None, None)
             }
         }
