@@ -26,6 +26,8 @@ use crate::units::Time;
 const LONG_WAIT: Duration = Duration::from_secs(600);
 /// A file that could not be read is tried again no sooner than this, nor sooner than the settle time.
 const RETRY: Duration = Duration::from_secs(1);
+/// After so many moves they are synced even if nobody asks for it.
+const UNSYNCED: usize = 64;
 
 /// The drop folder with what is known of the files in it.
 #[derive(Debug)]
@@ -39,6 +41,8 @@ pub struct Inbox {
     /// Files that a hint, or a claim, saw being written.
     touched: HashSet<PathBuf>,
     noted: HashSet<Note>,
+    /// Files that were moved and may not outlast a power cut there.
+    unsynced: Vec<PathBuf>,
     /// Device and inode of the folder; `None` before the first scan and while there is no such folder.
     identity: Option<(u64, u64)>,
     scanned_before: bool,
@@ -70,6 +74,7 @@ impl Inbox {
             complete: HashMap::new(),
             touched: HashSet::new(),
             noted: HashSet::new(),
+            unsynced: Vec::new(),
             identity: None,
             scanned_before: false,
             last_scan: Duration::ZERO,
@@ -194,23 +199,27 @@ impl Inbox {
     /// stays in the inbox and is found again.
     pub fn archive(&mut self, claim: &Claim, now: Time) -> Result<PathBuf, ShelveError> {
         let shelved = shelf::archive(&self.folders.archive, &Goods::from(claim), now)?;
-        self.forget(&claim.path);
-        Ok(shelved)
+        self.moved(&claim.path, shelved)
     }
 
     /// Moves a refused file to the quarantine, writes `reason` beside it as `<name>.reason.txt`, and says where it lies.
     /// Names are chosen as for the archive.
     pub fn quarantine(&mut self, claim: &Claim, reason: &str) -> Result<PathBuf, ShelveError> {
         let shelved = shelf::quarantine(&self.folders.quarantine, &Goods::from(claim), reason)?;
-        self.forget(&claim.path);
-        Ok(shelved)
+        self.moved(&claim.path, shelved)
     }
 
     /// Moves a file that was never read, such as one that is too large, to the quarantine.
     pub fn quarantine_unread(&mut self, candidate: &Candidate, reason: &str) -> Result<PathBuf, ShelveError> {
         let shelved = shelf::quarantine(&self.folders.quarantine, &Goods::from(candidate), reason)?;
-        self.forget(&candidate.path);
-        Ok(shelved)
+        self.moved(&candidate.path, shelved)
+    }
+
+    /// Makes the moves since the last call outlast a power cut. Without it nothing is lost either, since a file found
+    /// again in the inbox is only moved again; so it is called once there is nothing else to do, and at the end. A
+    /// failed sync is not repeated: it would succeed without having written.
+    pub fn sync(&mut self) -> Result<(), ShelveError> {
+        shelf::sync(&std::mem::take(&mut self.unsynced))
     }
 
     /// Leaves a file where it is because its content shows that more is to come; `why` is for people. It is offered again
@@ -231,6 +240,15 @@ impl Inbox {
             .collect();
         files.sort_by(|a, b| a.path.cmp(&b.path));
         files
+    }
+
+    fn moved(&mut self, from: &Path, to: PathBuf) -> Result<PathBuf, ShelveError> {
+        self.forget(from);
+        self.unsynced.push(to.clone());
+        if self.unsynced.len() >= UNSYNCED {
+            self.sync()?;
+        }
+        Ok(to)
     }
 
     fn check_folder(&mut self) -> Option<Blind> {

@@ -8,7 +8,12 @@
 //!   temporary file, synced and renamed, and only then the original is removed, if it still looks the same.
 //! - A refused file never lies in the quarantine without its reason: the reason is written first.
 //! - Done again after a crash it comes to the same: the same bytes under the same name are left as they are.
+//!
+//! A rename within one file system is not synced here: after a power cut the file lies in one of the two folders, and one
+//! found in the inbox again is only moved again. [`sync`] makes many moves last at once, since a sync costs
+//! more than all else. Where an original is removed, its copy is synced before.
 
+use std::collections::BTreeSet;
 use std::ffi::{OsStr, OsString};
 use std::fmt;
 use std::fs::{self, File};
@@ -24,10 +29,11 @@ use crate::units::Time;
 /// name's `.` and `.part` may be added.
 const LONGEST_NAME: usize = 220;
 
-/// A file could not be moved; it is still in the inbox.
+/// A file could not be moved, and is still in the inbox; or, at [`Step::Sync`], a move may not outlast a power cut.
 #[derive(Debug, thiserror::Error)]
 #[error(
-    "cannot {step} {path} ({source}): make room or let the user that runs twinwhite write there; the file stays in the inbox and is tried again"
+    "cannot {step} {path} ({source}): make room or let the user that runs twinwhite write there; \
+     what is still in the inbox is tried again"
 )]
 pub struct ShelveError {
     /// At which step.
@@ -105,14 +111,15 @@ fn shelve(goods: &Goods<'_>, folder: &Path, reason: Option<&str>) -> Result<Path
         }
     }
     done?;
-    sync_folder(folder)?;
-    if let Some(from) = goods.path.parent() {
-        // The folder of a device may be gone with its last file.
-        if from.is_dir() {
-            sync_folder(from)?;
-        }
-    }
     Ok(place.into_path())
+}
+
+/// Makes sure that files shelved before are on the disk, content and name.
+pub(super) fn sync(shelved: &[PathBuf]) -> Result<(), ShelveError> {
+    let folders: BTreeSet<&Path> = shelved.iter().filter_map(|path| path.parent()).collect();
+    // Somebody may have cleared the archive meanwhile.
+    shelved.iter().filter(|path| path.exists()).try_for_each(|path| sync_file(path))?;
+    folders.into_iter().filter(|folder| folder.exists()).try_for_each(sync_folder)
 }
 
 fn put(goods: &Goods<'_>, place: &Place, reason: Option<&str>) -> Result<(), ShelveError> {
@@ -122,7 +129,11 @@ fn put(goods: &Goods<'_>, place: &Place, reason: Option<&str>) -> Result<(), She
         write_whole(&path, |file| file.write_all(reason.as_bytes())).map_err(at(Step::WriteReason, &path))?;
     }
     match place {
-        Place::Same(_) => remove_if_unchanged(goods),
+        Place::Same(_) => {
+            sync_file(to)?;
+            to.parent().map_or(Ok(()), sync_folder)?;
+            remove_if_unchanged(goods)
+        }
         Place::Reserved(_) => carry(goods, to),
     }
 }
@@ -132,7 +143,6 @@ fn carry(goods: &Goods<'_>, to: &Path) -> Result<(), ShelveError> {
     if Look::at(goods.path) != Some(goods.look) {
         return write_bytes(goods, to);
     }
-    sync_file(goods.path)?;
     match fs::rename(goods.path, to) {
         Ok(()) if Look::at(to).is_some_and(|look| look.same_content(&goods.look)) => Ok(()),
         Ok(()) => {
@@ -141,6 +151,7 @@ fn carry(goods: &Goods<'_>, to: &Path) -> Result<(), ShelveError> {
         }
         Err(error) if error.kind() == io::ErrorKind::CrossesDevices => {
             write_bytes(goods, to)?;
+            to.parent().map_or(Ok(()), sync_folder)?;
             remove_if_unchanged(goods)
         }
         Err(error) => Err(at(Step::Move, goods.path)(error)),

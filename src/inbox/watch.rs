@@ -346,6 +346,7 @@ mod linux {
         people.into_iter().for_each(|person| person.join().unwrap());
         take(&mut inbox, Duration::ZERO);
         let all = take(&mut inbox, Duration::from_secs(10));
+        inbox.sync().unwrap();
         println!("{on_hints} of {all} on hints alone");
         assert_eq!(all, 2_000);
         assert_eq!(fs::read_dir(&folder).unwrap().count(), 0);
