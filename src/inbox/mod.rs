@@ -15,6 +15,8 @@
 
 mod claim;
 mod folders;
+mod listing;
+mod report;
 mod scan;
 mod share;
 mod shelf;
@@ -25,7 +27,8 @@ mod model;
 
 pub use claim::{Candidate, Claim, ClaimError, TooLarge};
 pub use folders::{FolderError, FolderRole, Folders};
-pub use scan::{Blind, Inbox, IncompleteFile, Note, ScanReport, WhyWaiting};
+pub use report::{Blind, IncompleteFile, Note, ScanReport, WhyWaiting};
+pub use scan::Inbox;
 pub use share::network_share;
 pub use shelf::{ShelveError, Step};
 pub use watch::{Hint, Watch, WatchError};

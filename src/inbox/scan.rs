@@ -9,14 +9,15 @@
 //! content means is the caller's to judge: it can leave a file as incomplete, and then it is not ready before it changes.
 
 use std::collections::{HashMap, HashSet};
-use std::ffi::OsStr;
-use std::fs::{self, Metadata};
+use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use super::claim::{self, Candidate, Claim, ClaimError, Look, TooLarge};
 use super::folders::Folders;
+use super::listing::{Listing, is_ignored};
+use super::report::{Blind, IncompleteFile, Note, ScanReport, WhyWaiting};
 use super::shelf::{self, Goods, ShelveError};
 use super::watch::Hint;
 use crate::units::Time;
@@ -25,6 +26,8 @@ use crate::units::Time;
 const LONG_WAIT: Duration = Duration::from_secs(600);
 /// A file that could not be read is tried again no sooner than this, nor sooner than the settle time.
 const RETRY: Duration = Duration::from_secs(1);
+/// After so many moves they are synced even if nobody asks for it.
+const UNSYNCED: usize = 64;
 
 /// The drop folder with what is known of the files in it.
 #[derive(Debug)]
@@ -38,97 +41,12 @@ pub struct Inbox {
     /// Files that a hint, or a claim, saw being written.
     touched: HashSet<PathBuf>,
     noted: HashSet<Note>,
+    /// Files that were moved and may not outlast a power cut there.
+    unsynced: Vec<PathBuf>,
     /// Device and inode of the folder; `None` before the first scan and while there is no such folder.
     identity: Option<(u64, u64)>,
     scanned_before: bool,
     last_scan: Duration,
-}
-
-/// What a scan found.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct ScanReport {
-    /// Files that are whole, the longest unchanged first, then by path. One that is not claimed is found again.
-    pub ready: Vec<Candidate>,
-    /// How many files are there that are not ready.
-    pub waiting: usize,
-    /// Files that have been waiting for more than 10 minutes.
-    pub incomplete: Vec<IncompleteFile>,
-    /// The monotonic time at which the next settle time is over, so that it is worth looking again.
-    pub next_look: Option<Duration>,
-    /// Set when new files may be missed; see [`Blind`] for what to do.
-    pub blind: Option<Blind>,
-    /// What was passed over; each thing is said once while it is there.
-    pub notes: Vec<Note>,
-}
-
-/// Why new files may be missed.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum Blind {
-    /// The folder is gone; nothing was found.
-    #[error("the inbox {0} is gone: create it anew or mount it again")]
-    Vanished(PathBuf),
-    /// Something else has its name; nothing was found.
-    #[error("the inbox {0} is not a folder: move what lies there away")]
-    NotAFolder(PathBuf),
-    /// The folder cannot be listed; nothing was found.
-    #[error("the inbox {path} cannot be read ({why}): let the user that runs twinwhite read it")]
-    Unreadable {
-        /// The folder.
-        path: PathBuf,
-        /// What the system said.
-        why: String,
-    },
-    /// Another folder stands in its place. This scan saw its files, but a [`super::Watch`] still looks at the old one and
-    /// must be started anew. Said once.
-    #[error("the inbox {0} was replaced by another folder: its watch must be started anew")]
-    Replaced(PathBuf),
-}
-
-/// Something in the inbox that is passed over.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, thiserror::Error)]
-pub enum Note {
-    /// A symbolic link, to a file or to a folder.
-    #[error("{0} is a symbolic link and is not followed: put the file itself there")]
-    SymbolicLink(PathBuf),
-    /// A pipe, a socket, a device.
-    #[error("{0} is not a regular file and is passed over")]
-    NotAFile(PathBuf),
-    /// A folder in a device's folder.
-    #[error("{0} lies too deep: files are taken from the inbox and from the folders of devices in it, not from below")]
-    TooDeep(PathBuf),
-    /// A device's folder, or a file's size and time, that cannot be read.
-    #[error("{path} cannot be read ({why}): let the user that runs twinwhite read it; it is tried again at each scan")]
-    Unreadable {
-        /// What cannot be read.
-        path: PathBuf,
-        /// What the system said.
-        why: String,
-    },
-}
-
-/// A file that has been waiting for long.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct IncompleteFile {
-    /// Where it lies.
-    pub path: PathBuf,
-    /// Since when, on the monotonic clock.
-    pub since: Duration,
-    /// What it waits for.
-    pub why: WhyWaiting,
-}
-
-/// What a file waits for.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum WhyWaiting {
-    /// It changes from scan to scan.
-    #[error("it keeps changing")]
-    Changing,
-    /// Its content shows that more is to come; in the words of who looked at it.
-    #[error("{0}")]
-    Incomplete(String),
-    /// The system does not let it be read.
-    #[error("it cannot be read: {0}")]
-    Unreadable(String),
 }
 
 #[derive(Debug)]
@@ -156,6 +74,7 @@ impl Inbox {
             complete: HashMap::new(),
             touched: HashSet::new(),
             noted: HashSet::new(),
+            unsynced: Vec::new(),
             identity: None,
             scanned_before: false,
             last_scan: Duration::ZERO,
@@ -280,23 +199,27 @@ impl Inbox {
     /// stays in the inbox and is found again.
     pub fn archive(&mut self, claim: &Claim, now: Time) -> Result<PathBuf, ShelveError> {
         let shelved = shelf::archive(&self.folders.archive, &Goods::from(claim), now)?;
-        self.forget(&claim.path);
-        Ok(shelved)
+        self.moved(&claim.path, shelved)
     }
 
     /// Moves a refused file to the quarantine, writes `reason` beside it as `<name>.reason.txt`, and says where it lies.
     /// Names are chosen as for the archive.
     pub fn quarantine(&mut self, claim: &Claim, reason: &str) -> Result<PathBuf, ShelveError> {
         let shelved = shelf::quarantine(&self.folders.quarantine, &Goods::from(claim), reason)?;
-        self.forget(&claim.path);
-        Ok(shelved)
+        self.moved(&claim.path, shelved)
     }
 
     /// Moves a file that was never read, such as one that is too large, to the quarantine.
     pub fn quarantine_unread(&mut self, candidate: &Candidate, reason: &str) -> Result<PathBuf, ShelveError> {
         let shelved = shelf::quarantine(&self.folders.quarantine, &Goods::from(candidate), reason)?;
-        self.forget(&candidate.path);
-        Ok(shelved)
+        self.moved(&candidate.path, shelved)
+    }
+
+    /// Makes the moves since the last call outlast a power cut. Without it nothing is lost either, since a file found
+    /// again in the inbox is only moved again; so it is called once there is nothing else to do, and at the end. A
+    /// failed sync is not repeated: it would succeed without having written.
+    pub fn sync(&mut self) -> Result<(), ShelveError> {
+        shelf::sync(&std::mem::take(&mut self.unsynced))
     }
 
     /// Leaves a file where it is because its content shows that more is to come; `why` is for people. It is offered again
@@ -317,6 +240,15 @@ impl Inbox {
             .collect();
         files.sort_by(|a, b| a.path.cmp(&b.path));
         files
+    }
+
+    fn moved(&mut self, from: &Path, to: PathBuf) -> Result<PathBuf, ShelveError> {
+        self.forget(from);
+        self.unsynced.push(to.clone());
+        if self.unsynced.len() >= UNSYNCED {
+            self.sync()?;
+        }
+        Ok(to)
     }
 
     fn check_folder(&mut self) -> Option<Blind> {
@@ -391,65 +323,254 @@ impl Known {
     }
 }
 
-/// Whether a name says "not for you" or "not yet".
-fn is_ignored(name: &OsStr) -> bool {
-    let name = name.as_encoded_bytes();
-    name.starts_with(b".") || [&b".part"[..], b".tmp", b"~"].iter().any(|ending| name.ends_with(ending))
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-/// What lies in the inbox at one instant.
-#[derive(Default)]
-struct Listing {
-    files: Vec<Found>,
-    notes: HashSet<Note>,
-}
+    const SETTLE: Duration = Duration::from_secs(10);
+    const START: Duration = Duration::from_secs(100);
 
-struct Found {
-    path: PathBuf,
-    name: String,
-    folder_device: Option<String>,
-    look: Look,
-}
-
-impl Listing {
-    /// Adds the files of the inbox, or of the folder of `device` in it.
-    fn add_folder(&mut self, folder: &Path, device: Option<&str>) -> io::Result<()> {
-        for entry in fs::read_dir(folder)? {
-            let entry = entry?;
-            let file_name = entry.file_name();
-            if is_ignored(&file_name) {
-                continue;
-            }
-            let path = entry.path();
-            let name = file_name.to_string_lossy().into_owned();
-            // Like symlink_metadata: a link is described, not followed.
-            match entry.metadata() {
-                Ok(found) => self.add(path, name, device, &found),
-                Err(error) => self.cannot_read(path, &error),
-            }
-        }
-        Ok(())
+    fn room() -> (tempfile::TempDir, Inbox) {
+        let room = tempfile::tempdir().unwrap();
+        let folders = Folders::beside(room.path().join("inbox"));
+        folders.prepare().unwrap();
+        (room, Inbox::new(folders, SETTLE, 1_000))
     }
 
-    fn add(&mut self, path: PathBuf, name: String, device: Option<&str>, found: &Metadata) {
-        if found.is_file() {
-            let folder_device = device.map(str::to_owned);
-            self.files.push(Found { path, name, folder_device, look: Look::of(found) });
-        } else if found.is_symlink() {
-            self.notes.insert(Note::SymbolicLink(path));
-        } else if !found.is_dir() {
-            self.notes.insert(Note::NotAFile(path));
-        } else if device.is_some() {
-            self.notes.insert(Note::TooDeep(path));
-        } else if let Err(error) = self.add_folder(&path, Some(&name)) {
-            self.cannot_read(path, &error);
+    fn names(report: &ScanReport) -> Vec<&str> {
+        report.ready.iter().map(|candidate| candidate.name.as_str()).collect()
+    }
+
+    fn drop_in(inbox: &Inbox, name: &str, text: &str) -> PathBuf {
+        let path = inbox.folders().inbox.join(name);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(&path, text).unwrap();
+        path
+    }
+
+    #[test]
+    fn a_file_settles_from_when_it_was_last_seen_changing() {
+        let (_room, mut inbox) = room();
+        let path = drop_in(&inbox, "bay-lamp/a.csv", "1");
+        let report = inbox.scan(START);
+        assert_eq!((report.waiting, report.next_look), (1, Some(START + SETTLE)));
+        drop_in(&inbox, "bay-lamp/a.csv", "12");
+        let report = inbox.scan(START + SETTLE);
+        assert_eq!((names(&report), report.next_look), (vec![], Some(START + 2 * SETTLE)));
+        assert_eq!(inbox.scan(START + 2 * SETTLE - Duration::from_millis(1)).waiting, 1);
+        let report = inbox.scan(START + 2 * SETTLE);
+        assert_eq!((names(&report), report.next_look), (vec!["a.csv"], None));
+        let claim = inbox.claim(&report.ready[0]).unwrap();
+        assert_eq!((claim.folder_device.as_deref(), claim.bytes.as_slice()), (Some("bay-lamp"), &b"12"[..]));
+        // FIPS 180-4, of the two bytes "12".
+        assert_eq!(claim.sha256, "6b51d431df5d7f141cbececcf79edf3dd861c3b4069f0b11661a3eefacbba918");
+        assert_eq!(claim.path, path);
+        // Not archived, so it is found again.
+        assert_eq!(names(&inbox.scan(START + 3 * SETTLE)), ["a.csv"]);
+    }
+
+    #[test]
+    fn a_whole_file_is_ready_at_once_unless_it_was_touched_since() {
+        let (_room, mut inbox) = room();
+        let path = drop_in(&inbox, "a.csv", "1");
+        inbox.hint(Hint::Complete(path.clone()));
+        assert_eq!(names(&inbox.scan(START)), ["a.csv"]);
+        inbox.hint(Hint::Touched(path.clone()));
+        assert_eq!(names(&inbox.scan(START)), [""; 0]);
+        // Called whole, then written again before the scan, with that hint still under way.
+        inbox.hint(Hint::Complete(path.clone()));
+        drop_in(&inbox, "a.csv", "123");
+        assert_eq!(names(&inbox.scan(START)), [""; 0]);
+        // Hints were lost: perhaps just the one that it was written again.
+        inbox.hint(Hint::Complete(path.clone()));
+        inbox.hint(Hint::Rescan);
+        assert_eq!(names(&inbox.scan(START)), [""; 0]);
+        inbox.hint(Hint::Complete(path));
+        assert_eq!(names(&inbox.scan(START)), ["a.csv"]);
+    }
+
+    #[test]
+    fn names_that_say_not_yet_are_passed_over() {
+        let (_room, mut inbox) = room();
+        for name in [".a.csv", "a.csv.part", "a.tmp", "a.csv~", ".hidden/a.csv", "lamp.part/a.csv", "part", "a.partial"]
+        {
+            let path = drop_in(&inbox, name, "1");
+            inbox.hint(Hint::Complete(path));
+        }
+        let report = inbox.scan(START);
+        assert_eq!((names(&report).len(), report.waiting), (2, 0), "{report:?}");
+        assert!(names(&report).contains(&"part") && names(&report).contains(&"a.partial"));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_and_sockets_are_said_once_and_never_followed() {
+        use std::os::unix::fs::symlink;
+        let (room, mut inbox) = room();
+        let folder = inbox.folders().inbox.clone();
+        fs::create_dir_all(room.path().join("elsewhere")).unwrap();
+        fs::write(room.path().join("elsewhere/secret.csv"), "1").unwrap();
+        symlink(room.path().join("elsewhere/secret.csv"), folder.join("file")).unwrap();
+        symlink(room.path().join("elsewhere"), folder.join("folder")).unwrap();
+        symlink(&folder, folder.join("ring")).unwrap();
+        let _socket = std::os::unix::net::UnixListener::bind(folder.join("socket")).unwrap();
+        fs::create_dir_all(folder.join("bay-lamp/deep")).unwrap();
+        inbox.hint(Hint::Complete(folder.join("file")));
+        let expected = vec![
+            Note::SymbolicLink(folder.join("file")),
+            Note::SymbolicLink(folder.join("folder")),
+            Note::SymbolicLink(folder.join("ring")),
+            Note::NotAFile(folder.join("socket")),
+            Note::TooDeep(folder.join("bay-lamp/deep")),
+        ];
+        let report = inbox.scan(START);
+        assert_eq!((report.notes, report.ready.len(), report.waiting), (expected, 0, 0));
+        assert_eq!(inbox.scan(START + SETTLE).notes, []);
+        fs::remove_file(folder.join("ring")).unwrap();
+        assert_eq!(inbox.scan(START + SETTLE).notes, []);
+        symlink(&folder, folder.join("ring")).unwrap();
+        assert_eq!(inbox.scan(START + SETTLE).notes, [Note::SymbolicLink(folder.join("ring"))]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn what_was_put_in_a_files_place_is_not_read() {
+        let (room, mut inbox) = room();
+        fs::write(room.path().join("secret"), "1").unwrap();
+        let path = drop_in(&inbox, "a.csv", "1");
+        inbox.hint(Hint::Complete(path.clone()));
+        let report = inbox.scan(START);
+        fs::remove_file(&path).unwrap();
+        std::os::unix::fs::symlink(room.path().join("secret"), &path).unwrap();
+        assert!(matches!(inbox.claim(&report.ready[0]), Err(ClaimError::Changed { .. })));
+        fs::remove_file(&path).unwrap();
+        assert!(matches!(inbox.claim(&report.ready[0]), Err(ClaimError::Gone { .. })));
+        drop_in(&inbox, "a.csv", "longer");
+        assert!(matches!(inbox.claim(&report.ready[0]), Err(ClaimError::Changed { .. })));
+        assert_eq!(inbox.scan(START).waiting, 1);
+    }
+
+    #[test]
+    fn a_large_file_is_offered_to_be_refused_and_never_read() {
+        let (_room, mut inbox) = room();
+        drop_in(&inbox, "large.csv", &"x".repeat(1_001));
+        drop_in(&inbox, "fits.csv", &"x".repeat(1_000));
+        inbox.scan(START);
+        let report = inbox.scan(START + SETTLE);
+        assert_eq!(names(&report).len(), 2);
+        for candidate in &report.ready {
+            let claimed = inbox.claim(candidate);
+            match candidate.name.as_str() {
+                "fits.csv" => assert_eq!(claimed.unwrap().size, 1_000),
+                _ => {
+                    let reason = candidate.too_large.unwrap().to_string();
+                    assert_eq!(reason, "larger than 1000 bytes: it has 1001; split it, or raise the limit");
+                    assert!(matches!(claimed, Err(ClaimError::TooLarge { .. })));
+                    let kept = inbox.quarantine_unread(candidate, &reason).unwrap();
+                    assert_eq!(fs::metadata(&kept).unwrap().len(), 1_001);
+                    assert_eq!(fs::read_to_string(kept.with_file_name("large.csv.reason.txt")).unwrap(), reason);
+                }
+            }
         }
     }
 
-    fn cannot_read(&mut self, path: PathBuf, error: &io::Error) {
-        // What was taken away between listing and looking is no trouble.
-        if error.kind() != io::ErrorKind::NotFound {
-            self.notes.insert(Note::Unreadable { path, why: error.to_string() });
+    #[test]
+    fn an_incomplete_file_waits_for_a_change_and_is_listed_after_ten_minutes() {
+        let (_room, mut inbox) = room();
+        let path = drop_in(&inbox, "a.csv", "time,x,y\n");
+        inbox.hint(Hint::Complete(path.clone()));
+        let report = inbox.scan(START);
+        inbox.claim(&report.ready[0]).unwrap();
+        inbox.leave_incomplete(&report.ready[0], "a header and no row");
+        // The second notification of one rename.
+        inbox.hint(Hint::Complete(path.clone()));
+        for seconds in [0, 10, 599] {
+            let report = inbox.scan(START + Duration::from_secs(seconds));
+            assert_eq!((report.ready.len(), report.waiting, report.incomplete.len()), (0, 1, 0), "{seconds}");
+            assert_eq!(report.next_look, None);
         }
+        let later = START + LONG_WAIT;
+        let listed = IncompleteFile {
+            path: path.clone(),
+            since: START,
+            why: WhyWaiting::Incomplete("a header and no row".into()),
+        };
+        assert_eq!(inbox.scan(later).incomplete, [listed]);
+        drop_in(&inbox, "a.csv", "time,x,y\n1,2,3\n");
+        let report = inbox.scan(later);
+        assert_eq!((report.waiting, &report.incomplete[0].why), (1, &WhyWaiting::Changing));
+        let report = inbox.scan(later + SETTLE);
+        assert_eq!((names(&report), report.incomplete.len()), (vec!["a.csv"], 0));
+    }
+
+    /// Needs a file that may be seen but not read; root may read all, so it is a file of /proc that fails when read.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn what_cannot_be_read_is_told_once_and_tried_again_later() {
+        let (_room, mut inbox) = room();
+        let path = PathBuf::from("/proc/self/mem");
+        let look = Look::at(&path).unwrap();
+        let candidate = Candidate {
+            path: path.clone(),
+            name: "mem".into(),
+            folder_device: None,
+            size: look.size,
+            too_large: None,
+            look,
+        };
+        inbox.scan(START);
+        let error = inbox.claim(&candidate).unwrap_err();
+        assert!(matches!(error, ClaimError::Unreadable { again: false, .. }), "{error}");
+        assert!(matches!(inbox.claim(&candidate), Err(ClaimError::Unreadable { again: true, .. })));
+        let known = &inbox.files[&path];
+        assert!(!known.may_be_tried(START + SETTLE - Duration::from_millis(1), SETTLE));
+        assert!(known.may_be_tried(START + SETTLE, SETTLE));
+        let why = &inbox.incomplete(START + LONG_WAIT)[0].why;
+        assert!(matches!(why, WhyWaiting::Unreadable(_)), "{why}");
+    }
+
+    #[test]
+    fn a_folder_that_goes_or_is_replaced_makes_blind() {
+        let (room, mut inbox) = room();
+        let folder = inbox.folders().inbox.clone();
+        drop_in(&inbox, "a.csv", "1");
+        assert_eq!(inbox.scan(START).blind, None);
+        fs::rename(&folder, room.path().join("moved")).unwrap();
+        let report = inbox.scan(START);
+        assert_eq!((report.blind, report.waiting), (Some(Blind::Vanished(folder.clone())), 1));
+        fs::write(&folder, "").unwrap();
+        assert_eq!(inbox.scan(START).blind, Some(Blind::NotAFolder(folder.clone())));
+        fs::remove_file(&folder).unwrap();
+        // The old folder comes back, as when a disk is mounted again; a watch on it may be dead all the same.
+        fs::rename(room.path().join("moved"), &folder).unwrap();
+        assert_eq!(inbox.scan(START).blind, Some(Blind::Replaced(folder.clone())));
+        assert_eq!(inbox.scan(START).blind, None);
+        // Replaced between two scans.
+        fs::rename(&folder, room.path().join("moved")).unwrap();
+        fs::create_dir(&folder).unwrap();
+        drop_in(&inbox, "b.csv", "1");
+        let report = inbox.scan(START);
+        if cfg!(unix) {
+            assert_eq!(report.blind, Some(Blind::Replaced(folder)));
+        }
+        assert_eq!(report.waiting, 1);
+        assert_eq!(inbox.scan(START + SETTLE).blind, None);
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_name_that_is_no_text_is_moved_exactly() {
+        use std::os::unix::ffi::OsStrExt;
+        let (_room, mut inbox) = room();
+        let name = std::ffi::OsStr::from_bytes(b"l\xe4mp.csv");
+        let path = inbox.folders().inbox.join(name);
+        fs::write(&path, "1").unwrap();
+        inbox.hint(Hint::Complete(path));
+        let report = inbox.scan(START);
+        assert_eq!(names(&report), ["l\u{fffd}mp.csv"]);
+        let claim = inbox.claim(&report.ready[0]).unwrap();
+        let kept = inbox.archive(&claim, Time::parse("2026-12-31T23:59:59Z").unwrap()).unwrap();
+        assert_eq!(kept, inbox.folders().archive.join("2026/12").join(name));
+        assert_eq!(fs::read(kept).unwrap(), b"1");
     }
 }

@@ -8,7 +8,12 @@
 //!   temporary file, synced and renamed, and only then the original is removed, if it still looks the same.
 //! - A refused file never lies in the quarantine without its reason: the reason is written first.
 //! - Done again after a crash it comes to the same: the same bytes under the same name are left as they are.
+//!
+//! A rename within one file system is not synced here: after a power cut the file lies in one of the two folders, and one
+//! found in the inbox again is only moved again. [`sync`] makes many moves last at once, since a sync costs
+//! more than all else. Where an original is removed, its copy is synced before.
 
+use std::collections::BTreeSet;
 use std::ffi::{OsStr, OsString};
 use std::fmt;
 use std::fs::{self, File};
@@ -24,10 +29,11 @@ use crate::units::Time;
 /// name's `.` and `.part` may be added.
 const LONGEST_NAME: usize = 220;
 
-/// A file could not be moved; it is still in the inbox.
+/// A file could not be moved, and is still in the inbox; or, at [`Step::Sync`], a move may not outlast a power cut.
 #[derive(Debug, thiserror::Error)]
 #[error(
-    "cannot {step} {path} ({source}): make room or let the user that runs twinwhite write there; the file stays in the inbox and is tried again"
+    "cannot {step} {path} ({source}): make room or let the user that runs twinwhite write there; \
+     what is still in the inbox is tried again"
 )]
 pub struct ShelveError {
     /// At which step.
@@ -105,14 +111,15 @@ fn shelve(goods: &Goods<'_>, folder: &Path, reason: Option<&str>) -> Result<Path
         }
     }
     done?;
-    sync_folder(folder)?;
-    if let Some(from) = goods.path.parent() {
-        // The folder of a device may be gone with its last file.
-        if from.is_dir() {
-            sync_folder(from)?;
-        }
-    }
     Ok(place.into_path())
+}
+
+/// Makes sure that files shelved before are on the disk, content and name.
+pub(super) fn sync(shelved: &[PathBuf]) -> Result<(), ShelveError> {
+    let folders: BTreeSet<&Path> = shelved.iter().filter_map(|path| path.parent()).collect();
+    // Somebody may have cleared the archive meanwhile.
+    shelved.iter().filter(|path| path.exists()).try_for_each(|path| sync_file(path))?;
+    folders.into_iter().filter(|folder| folder.exists()).try_for_each(sync_folder)
 }
 
 fn put(goods: &Goods<'_>, place: &Place, reason: Option<&str>) -> Result<(), ShelveError> {
@@ -122,7 +129,11 @@ fn put(goods: &Goods<'_>, place: &Place, reason: Option<&str>) -> Result<(), She
         write_whole(&path, |file| file.write_all(reason.as_bytes())).map_err(at(Step::WriteReason, &path))?;
     }
     match place {
-        Place::Same(_) => remove_if_unchanged(goods),
+        Place::Same(_) => {
+            sync_file(to)?;
+            to.parent().map_or(Ok(()), sync_folder)?;
+            remove_if_unchanged(goods)
+        }
         Place::Reserved(_) => carry(goods, to),
     }
 }
@@ -132,7 +143,6 @@ fn carry(goods: &Goods<'_>, to: &Path) -> Result<(), ShelveError> {
     if Look::at(goods.path) != Some(goods.look) {
         return write_bytes(goods, to);
     }
-    sync_file(goods.path)?;
     match fs::rename(goods.path, to) {
         Ok(()) if Look::at(to).is_some_and(|look| look.same_content(&goods.look)) => Ok(()),
         Ok(()) => {
@@ -141,6 +151,7 @@ fn carry(goods: &Goods<'_>, to: &Path) -> Result<(), ShelveError> {
         }
         Err(error) if error.kind() == io::ErrorKind::CrossesDevices => {
             write_bytes(goods, to)?;
+            to.parent().map_or(Ok(()), sync_folder)?;
             remove_if_unchanged(goods)
         }
         Err(error) => Err(at(Step::Move, goods.path)(error)),
@@ -361,5 +372,196 @@ impl fmt::Display for Step {
             Self::Sync => "sync",
             Self::Remove => "remove",
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    struct Room {
+        room: tempfile::TempDir,
+        archive: PathBuf,
+    }
+
+    impl Room {
+        fn new() -> Self {
+            let room = tempfile::tempdir().unwrap();
+            let archive = room.path().join("archive");
+            fs::create_dir(&archive).unwrap();
+            fs::create_dir(room.path().join("inbox")).unwrap();
+            Self { room, archive }
+        }
+
+        fn claim(&self, name: &str, text: &str) -> Claim {
+            let path = self.room.path().join("inbox").join(name);
+            fs::write(&path, text).unwrap();
+            Claim {
+                look: Look::at(&path).unwrap(),
+                path,
+                name: name.into(),
+                folder_device: None,
+                bytes: text.into(),
+                sha256: String::new(),
+                size: text.len() as u64,
+            }
+        }
+
+        fn archive(&self, claim: &Claim) -> String {
+            let kept = archive(&self.archive, &Goods::from(claim), Time::parse("2026-02-28T23:30:00Z").unwrap());
+            let kept = kept.unwrap();
+            assert_eq!(fs::read(&kept).unwrap(), claim.bytes);
+            kept.strip_prefix(&self.archive).unwrap().to_str().unwrap().replace('\\', "/")
+        }
+
+        fn quarantine(&self, claim: &Claim, reason: &str) -> PathBuf {
+            quarantine(&self.archive, &Goods::from(claim), reason).unwrap()
+        }
+    }
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut names: Vec<_> =
+            fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn a_taken_name_gets_a_number_and_nothing_is_overwritten() {
+        let room = Room::new();
+        for number in 1..=40 {
+            let claim = room.claim("lamp.csv", &format!("{number}"));
+            let expected = if number == 1 { "2026/02/lamp.csv".into() } else { format!("2026/02/lamp-{number}.csv") };
+            assert_eq!(room.archive(&claim), expected);
+            assert!(!claim.path.exists());
+        }
+        assert_eq!(room.archive(&room.claim("lamp", "a")), "2026/02/lamp");
+        assert_eq!(room.archive(&room.claim("lamp", "b")), "2026/02/lamp-2");
+        assert_eq!(names(&room.archive.join("2026/02")).len(), 42);
+    }
+
+    #[test]
+    fn the_same_bytes_lie_there_once() {
+        let room = Room::new();
+        assert_eq!(room.archive(&room.claim("lamp.csv", "1")), "2026/02/lamp.csv");
+        assert_eq!(room.archive(&room.claim("lamp.csv", "2")), "2026/02/lamp-2.csv");
+        for text in ["1", "2"] {
+            let again = room.claim("lamp.csv", text);
+            room.archive(&again);
+            assert!(!again.path.exists());
+        }
+        assert_eq!(names(&room.archive.join("2026/02")), ["lamp-2.csv", "lamp.csv"]);
+    }
+
+    #[test]
+    fn a_reservation_left_by_a_crash_is_used() {
+        let room = Room::new();
+        fs::create_dir_all(room.archive.join("2026/02")).unwrap();
+        fs::write(room.archive.join("2026/02/lamp.csv"), "").unwrap();
+        fs::write(room.archive.join("2026/02/.lamp.csv.part"), "half").unwrap();
+        assert_eq!(room.archive(&room.claim("lamp.csv", "1")), "2026/02/lamp.csv");
+    }
+
+    #[test]
+    fn a_file_put_in_its_place_stays_and_the_claimed_bytes_are_kept() {
+        let room = Room::new();
+        let claim = room.claim("lamp.csv", "old");
+        let other = room.claim("lamp.csv", "another");
+        room.archive(&claim);
+        assert_eq!(fs::read(&other.path).unwrap(), b"another");
+        // Taken away altogether.
+        fs::remove_file(&other.path).unwrap();
+        assert_eq!(room.archive(&other), "2026/02/lamp-2.csv");
+    }
+
+    #[test]
+    fn what_was_moved_by_mistake_goes_back() {
+        let room = Room::new();
+        let other = room.claim("lamp.csv", "another");
+        let moved = room.archive.join("lamp.csv");
+        fs::rename(&other.path, &moved).unwrap();
+        let newer = room.claim("lamp.csv", "newer still");
+        put_back(&moved, &other.path).unwrap();
+        assert_eq!(fs::read(&newer.path).unwrap(), b"newer still");
+        assert_eq!(fs::read(newer.path.with_file_name("lamp-2.csv")).unwrap(), b"another");
+    }
+
+    #[test]
+    fn a_refused_file_lies_beside_its_reason() {
+        let room = Room::new();
+        let first = room.quarantine(&room.claim("a.csv", "1"), "line 2: no unit");
+        let second = room.quarantine(&room.claim("a.csv", "2"), "line 3: no time");
+        // Put back and refused again, for another reason.
+        let third = room.quarantine(&room.claim("a.csv", "1"), "line 2: no such device");
+        assert_eq!(first, third);
+        assert_eq!(fs::read_to_string(reason_path(&second)).unwrap(), "line 3: no time");
+        assert_eq!(fs::read_to_string(reason_path(&first)).unwrap(), "line 2: no such device");
+        // A dropped file whose name is that of a reason.
+        let fourth = room.quarantine(&room.claim("a.csv.reason.txt", "x"), "not a table");
+        assert_eq!(fourth.file_name().unwrap(), "a.csv.reason-2.txt");
+        let expected = [
+            "a-2.csv",
+            "a-2.csv.reason.txt",
+            "a.csv",
+            "a.csv.reason-2.txt",
+            "a.csv.reason-2.txt.reason.txt",
+            "a.csv.reason.txt",
+        ];
+        assert_eq!(names(&room.archive), expected);
+    }
+
+    #[test]
+    fn a_long_name_is_cut_and_keeps_its_ending() {
+        let room = Room::new();
+        let name = format!("{}.csv", "ä".repeat(125));
+        for text in ["1", "2"] {
+            let kept = room.quarantine(&room.claim(&name, text), "why");
+            assert_eq!(fs::read(&kept).unwrap(), text.as_bytes());
+            assert!(reason_path(&kept).is_file() && kept.extension().unwrap() == "csv");
+        }
+        assert_eq!(names(&room.archive).len(), 4);
+    }
+
+    #[test]
+    fn a_failed_move_leaves_the_file_and_no_trace() {
+        let room = Room::new();
+        let claim = room.claim("a.csv", "1");
+        let error = archive(&claim.path, &Goods::from(&claim), Time::from_micros(0)).unwrap_err();
+        assert_eq!(error.step, Step::MakeFolder, "{error}");
+        // The reason cannot be written where a folder has its temporary name.
+        fs::create_dir(room.archive.join(".a.csv.reason.txt.part")).unwrap();
+        let error = quarantine(&room.archive, &Goods::from(&claim), "why").unwrap_err();
+        assert_eq!(error.step, Step::WriteReason, "{error}");
+        assert_eq!(names(&room.archive), [".a.csv.reason.txt.part"]);
+        assert_eq!(fs::read(&claim.path).unwrap(), b"1");
+    }
+
+    /// /dev/shm is a file system of its own on Linux; where it is not, this test says so and is skipped.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn an_archive_on_another_file_system_works() {
+        use std::os::unix::fs::MetadataExt;
+        let mut room = Room::new();
+        let Ok(away) = tempfile::tempdir_in("/dev/shm") else { return eprintln!("skipped: no /dev/shm") };
+        if away.path().metadata().unwrap().dev() == room.room.path().metadata().unwrap().dev() {
+            return eprintln!("skipped: /dev/shm is not another file system");
+        }
+        room.archive = away.path().to_path_buf();
+        let claim = room.claim("lamp.csv", "1");
+        assert_eq!(room.archive(&claim), "2026/02/lamp.csv");
+        assert!(!claim.path.exists());
+        let kept = Look::at(&room.archive.join("2026/02/lamp.csv")).unwrap();
+        assert_eq!(kept.modified, claim.look.modified);
+        // A crash after the copy, before the original was removed.
+        let again = room.claim("lamp.csv", "1");
+        assert_eq!(room.archive(&again), "2026/02/lamp.csv");
+        assert!(!again.path.exists());
+        assert_eq!(names(&room.archive.join("2026/02")), ["lamp.csv"]);
+        // Never read, so it is copied.
+        let unread = room.claim("large.csv", "large");
+        let goods = Goods { path: &unread.path, look: unread.look, bytes: None };
+        let kept = quarantine(&room.archive, &goods, "larger").unwrap();
+        assert_eq!(fs::read(kept).unwrap(), b"large");
+        assert!(!unread.path.exists());
     }
 }

@@ -70,7 +70,9 @@ impl Watch {
         // A link is not followed, neither by the scan nor here, where a ring of them would be endless.
         let config = Config::default().with_follow_symlinks(false);
         let mut watcher = RecommendedWatcher::new(handler, config).map_err(|error| explain(&error, inbox))?;
-        watcher.watch(inbox, RecursiveMode::Recursive).map_err(|error| explain(&error, inbox))?;
+        // The inbox itself may stand behind a link, since it was named on purpose.
+        let real = std::fs::canonicalize(inbox).unwrap_or_else(|_| inbox.to_path_buf());
+        watcher.watch(&real, RecursiveMode::Recursive).map_err(|error| explain(&error, inbox))?;
         Ok(Self { _watcher: watcher })
     }
 }
@@ -135,5 +137,219 @@ fn explain(error: &notify::Error, inbox: &Path) -> WatchError {
             _ => other(io.to_string()),
         },
         _ => other(error.to_string()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(event: Event) -> Vec<Hint> {
+        hints(&event, &Translation { inbox: "/in".into(), others: vec!["/real/in".into()] })
+    }
+
+    #[test]
+    fn an_overflow_comes_without_a_path_and_asks_for_a_rescan() {
+        let overflow = Event::new(EventKind::Other).set_flag(notify::event::Flag::Rescan);
+        assert_eq!(told(overflow), [Hint::Rescan]);
+    }
+
+    #[test]
+    fn paths_are_told_below_the_inbox_as_configured() {
+        let kind = EventKind::Modify(ModifyKind::Name(RenameMode::Both));
+        let both = Event::new(kind).add_path("/real/in/.a".into()).add_path("/real/in/a".into());
+        assert_eq!(told(both), [Hint::Complete("/in/a".into())]);
+        let moved = Event::new(EventKind::Modify(ModifyKind::Name(RenameMode::From))).add_path("/real/in".into());
+        assert_eq!(told(moved), [Hint::Rescan]);
+    }
+
+    #[test]
+    fn the_watch_limit_is_not_called_a_full_disk() {
+        let inbox = Path::new("/in");
+        assert_eq!(explain(&notify::Error::new(ErrorKind::MaxFilesWatch), inbox), WatchError::WatchLimit);
+        let full = notify::Error::io(std::io::Error::from_raw_os_error(28));
+        if cfg!(target_os = "linux") {
+            assert_eq!(explain(&full, inbox), WatchError::WatchLimit);
+        }
+        assert!(WatchError::WatchLimit.to_string().contains("fs.inotify.max_user_watches"));
+        let gone = Watch::start(Path::new("/there/is/no/such/folder"), |_| {}).unwrap_err();
+        assert_eq!(gone, WatchError::NoFolder("/there/is/no/such/folder".into()));
+    }
+}
+
+/// With the real notifications of Linux.
+#[cfg(all(test, target_os = "linux"))]
+mod linux {
+    use std::collections::HashSet;
+    use std::fs;
+    use std::sync::mpsc::{Receiver, channel};
+    use std::time::Duration;
+
+    use super::super::{Blind, Folders, Inbox};
+    use super::*;
+    use crate::units::Time;
+
+    const PATIENCE: Duration = Duration::from_secs(20);
+
+    struct Watched {
+        room: tempfile::TempDir,
+        folders: Folders,
+        hints: Receiver<Hint>,
+        _watch: Watch,
+    }
+
+    impl Watched {
+        fn new() -> Self {
+            let room = tempfile::tempdir().unwrap();
+            let folders = Folders::beside(room.path().join("inbox"));
+            folders.prepare().unwrap();
+            let (send, hints) = channel();
+            let watch = Watch::start(&folders.inbox, move |hint| drop(send.send(hint))).unwrap();
+            Self { room, folders, hints, _watch: watch }
+        }
+
+        fn path(&self, name: &str) -> PathBuf {
+            self.folders.inbox.join(name)
+        }
+
+        fn rename_in(&self, name: &str) {
+            let draft = self.room.path().join("draft");
+            fs::write(&draft, name).unwrap();
+            fs::rename(draft, self.path(name)).unwrap();
+        }
+
+        /// All hints about others than a last file that is renamed in now.
+        fn until_now(&self) -> Vec<Hint> {
+            let last = Hint::Complete(self.path("last"));
+            self.rename_in("last");
+            let mut before = Vec::new();
+            loop {
+                match self.hints.recv_timeout(PATIENCE).unwrap() {
+                    hint if hint == last => return before,
+                    hint => before.push(hint),
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_rename_is_whole_and_a_copy_is_whole_when_closed() {
+        let watched = Watched::new();
+        watched.rename_in("renamed");
+        assert_eq!(watched.until_now(), [Hint::Complete(watched.path("renamed"))]);
+        fs::copy(watched.path("renamed"), watched.path("copied")).unwrap();
+        let copied = watched.until_now();
+        let about = |hint: &&Hint| **hint != Hint::Complete(watched.path("last"));
+        let copied: Vec<_> = copied.iter().filter(about).collect();
+        let (end, before) = copied.split_last().unwrap();
+        assert_eq!(**end, Hint::Complete(watched.path("copied")));
+        assert!(!before.is_empty());
+        assert!(before.iter().all(|hint| **hint == Hint::Touched(watched.path("copied"))), "{before:?}");
+        // A rename within the folder is told of the new name.
+        fs::rename(watched.path("copied"), watched.path("again")).unwrap();
+        assert!(watched.until_now().contains(&Hint::Complete(watched.path("again"))));
+    }
+
+    #[test]
+    fn ones_own_reading_wakes_nobody() {
+        let watched = Watched::new();
+        watched.rename_in("a");
+        watched.until_now();
+        for _ in 0..10 {
+            fs::read(watched.path("a")).unwrap();
+            fs::read_dir(&watched.folders.inbox).unwrap().for_each(drop);
+        }
+        assert_eq!(watched.until_now(), []);
+    }
+
+    #[test]
+    fn a_new_folder_is_watched() {
+        let watched = Watched::new();
+        fs::create_dir(watched.path("bay-lamp")).unwrap();
+        assert_eq!(watched.hints.recv_timeout(PATIENCE).unwrap(), Hint::Touched(watched.path("bay-lamp")));
+        // The watch on it is set a moment later; a file that comes before is found by the scan, so here it tries often.
+        let told = (0..1_000).any(|number| {
+            watched.rename_in(&format!("bay-lamp/{number}"));
+            watched.hints.recv_timeout(Duration::from_millis(20)).is_ok()
+        });
+        assert!(told);
+    }
+
+    #[test]
+    fn a_folder_that_was_moved_is_noticed_by_watch_and_scan() {
+        let watched = Watched::new();
+        let mut inbox = Inbox::new(watched.folders.clone(), Duration::from_secs(10), 1_000);
+        assert_eq!(inbox.scan(Duration::ZERO).blind, None);
+        fs::rename(&watched.folders.inbox, watched.room.path().join("away")).unwrap();
+        fs::create_dir(&watched.folders.inbox).unwrap();
+        assert_eq!(watched.hints.recv_timeout(PATIENCE).unwrap(), Hint::Rescan);
+        assert_eq!(inbox.scan(Duration::ZERO).blind, Some(Blind::Replaced(watched.folders.inbox.clone())));
+    }
+
+    #[test]
+    fn an_inbox_behind_a_link_is_told_by_its_own_name() {
+        let room = tempfile::tempdir().unwrap();
+        fs::create_dir(room.path().join("real")).unwrap();
+        let link = room.path().join("inbox");
+        std::os::unix::fs::symlink(room.path().join("real"), &link).unwrap();
+        let (send, hints) = channel();
+        let _watch = Watch::start(&link, move |hint| drop(send.send(hint))).unwrap();
+        fs::write(room.path().join("draft"), "1").unwrap();
+        fs::rename(room.path().join("draft"), room.path().join("real/a")).unwrap();
+        assert_eq!(hints.recv_timeout(PATIENCE).unwrap(), Hint::Complete(link.join("a")));
+    }
+
+    /// Four people drop 500 files each, renamed or copied, while the inbox takes them on hints alone: time stands still,
+    /// so none settles. What the hints missed, if anything, the last rescan finds.
+    #[test]
+    fn two_thousand_at_once_are_each_taken_once() {
+        let watched = Watched::new();
+        let mut inbox = Inbox::new(watched.folders.clone(), Duration::from_secs(10), 1_000);
+        let (folder, room) = (watched.folders.inbox.clone(), watched.room.path().to_path_buf());
+        let people: Vec<_> = (0..4)
+            .map(|person| {
+                let (folder, room) = (folder.clone(), room.clone());
+                std::thread::spawn(move || {
+                    for number in 0..500 {
+                        let text = format!("{person} {number}");
+                        let path = folder.join(format!("{person}-{number}.csv"));
+                        if number % 2 == 0 {
+                            fs::write(path, text).unwrap();
+                        } else {
+                            let draft = room.join(format!("draft-{person}"));
+                            fs::write(&draft, text).unwrap();
+                            fs::rename(draft, path).unwrap();
+                        }
+                    }
+                })
+            })
+            .collect();
+        let mut taken = HashSet::new();
+        let now = Time::parse("2026-05-06T07:08:09Z").unwrap();
+        let mut take = |inbox: &mut Inbox, at: Duration| {
+            for candidate in inbox.scan(at).ready {
+                let claim = inbox.claim(&candidate).unwrap();
+                assert!(taken.insert(claim.bytes.clone()), "twice: {candidate:?}");
+                inbox.archive(&claim, now).unwrap();
+            }
+            taken.len()
+        };
+        let mut on_hints = 0;
+        while on_hints < 2_000 {
+            match watched.hints.recv_timeout(Duration::from_secs(2)) {
+                Ok(hint) => inbox.hint(hint),
+                Err(_) => break,
+            }
+            watched.hints.try_iter().for_each(|hint| inbox.hint(hint));
+            on_hints = take(&mut inbox, Duration::ZERO);
+        }
+        people.into_iter().for_each(|person| person.join().unwrap());
+        take(&mut inbox, Duration::ZERO);
+        let all = take(&mut inbox, Duration::from_secs(10));
+        inbox.sync().unwrap();
+        println!("{on_hints} of {all} on hints alone");
+        assert_eq!(all, 2_000);
+        assert_eq!(fs::read_dir(&folder).unwrap().count(), 0);
+        assert_eq!(fs::read_dir(watched.folders.archive.join("2026/05")).unwrap().count(), 2_000);
     }
 }
