@@ -133,7 +133,8 @@ fn simple(readings: &[(f64, [f64; 3])], method: Method, day: f64, device: &SimDe
     })
 }
 
-/// One Kalman filter per channel with the true noises. It is told of steps when they happen, sees no stray and corrects for cold.
+/// One Kalman filter per channel with the true noises. It sees no stray and no cold reading, and at the first good reading
+/// after a step it is told that there was one and about how large.
 #[derive(Debug, Clone)]
 pub struct Oracle {
     filters: [Filter<3>; 3],
@@ -191,11 +192,7 @@ impl Oracle {
         for (c, filter) in self.filters.iter_mut().enumerate() {
             let (f, q) = Self::motion(device, c, days);
             *filter = filter.predict(&f, &q);
-            for (_, by) in self.steps.iter().filter(|(at, _)| *at <= day) {
-                filter.mean[0] += by[c];
-            }
         }
-        self.steps.retain(|(at, _)| *at > day);
         self.day = self.day.max(day);
     }
 
@@ -210,6 +207,12 @@ impl Oracle {
                 }
                 let noise = [recipe.noise.uv, recipe.noise.uv, recipe.noise.level];
                 let seen = values(observation);
+                for (_, by) in self.steps.iter().filter(|(at, _)| *at <= self.day) {
+                    for (filter, by) in self.filters.iter_mut().zip(by) {
+                        filter.cov.0[0][0] += 4.0 * by * by;
+                    }
+                }
+                self.steps.retain(|(at, _)| *at > self.day);
                 for (c, filter) in self.filters.iter_mut().enumerate() {
                     *filter = filter.update(&[1.0, 0.0, 1.0], noise[c] * noise[c], seen[c]).0;
                 }
@@ -241,10 +244,5 @@ impl Oracle {
             let variance = filter.cov.0[0][0] + filter.cov.0[2][2] + 2.0 * filter.cov.0[0][2];
             (filter.mean[0] + filter.mean[2], libm::sqrt(variance.max(0.0)))
         })
-    }
-
-    /// Tells it of steps up to `day`.
-    pub fn told(&mut self, device: &SimDevice, day: f64) {
-        self.carry(device, day);
     }
 }

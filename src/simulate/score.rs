@@ -107,9 +107,6 @@ impl Score {
                     read[d] += usize::from(matches!(entry, super::Logged::Reading(..)));
                     next[d] += 1;
                 }
-                if let Follower::Oracle(oracle) = &mut followers[d] {
-                    oracle.told(devices[d], day);
-                }
                 if week % 4 == 0 && read[d] > 0 {
                     self.windows(devices[d], &followers[d], day, read[d]);
                 }
