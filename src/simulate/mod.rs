@@ -1,1 +1,16 @@
-//! A simulated site with known truth, for demo, tests and benches.
+//! A simulated site with known truth, for demo, tests and benches. Seeded; no clock.
+//!
+//! `device` lives one device through a recipe, `room` draws random stations, `followers` are ways to forecast them, `score` says
+//! how good those are. What the rooms hold is stated in `room`; no setting of `drift` may be fitted to seeds that are reported on.
+
+mod chance;
+mod device;
+mod followers;
+mod room;
+mod score;
+
+pub use chance::Chance;
+pub use device::{Logged, Planned, Recipe, SimAct, SimDevice};
+pub use followers::{Follower, Guess, Method, Oracle};
+pub use room::{ROOM_DAYS, Room, room};
+pub use score::{HORIZONS, Score, crps};

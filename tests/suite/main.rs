@@ -1,3 +1,5 @@
 //! All tests against the outside of the crate, in one binary.
 
+mod colour;
 mod config;
+mod formats;
