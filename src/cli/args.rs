@@ -274,3 +274,27 @@ pub struct AsOf {
     #[arg(long, value_name = "TIME")]
     pub as_of: Option<String>,
 }
+
+impl Command {
+    /// Whether the answer, and a failure, is wanted in JSON.
+    pub const fn wants_json(&self) -> bool {
+        match self {
+            Self::Add { output, .. }
+            | Self::Ingest { output, .. }
+            | Self::Inspect { output, .. }
+            | Self::Status { output, .. }
+            | Self::History { output, .. }
+            | Self::Forecast { output, .. }
+            | Self::Alerts { output, .. }
+            | Self::Check { output }
+            | Self::Audit(Audit::Verify { output }) => output.json,
+            Self::Run { .. }
+            | Self::Ack { .. }
+            | Self::Record { .. }
+            | Self::Retract { .. }
+            | Self::Release { .. }
+            | Self::Rebuild
+            | Self::Demo { .. } => false,
+        }
+    }
+}

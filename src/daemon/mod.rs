@@ -24,7 +24,7 @@ use crate::ledger::{Ledger, LedgerError};
 use crate::outbox::Message;
 use crate::pipeline;
 use deliver::Deliveries;
-pub use start::{StartError, start};
+pub use start::{LEDGER_FILE, StartError, open_ledger, start};
 
 /// The longest sleep.
 const SLICE: Duration = Duration::from_secs(30);

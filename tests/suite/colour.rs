@@ -47,7 +47,7 @@ fn given(cct: f64, duv: f64) -> CctDuv {
 
 #[test]
 fn coordinates_and_temperature_agree_with_colour_science() {
-    let table = Table::of(include_str!("fixtures/colour/cct-duv.csv"));
+    let table = Table::of(include_str!("../fixtures/colour/cct-duv.csv"));
     assert!(table.rows.len() > 250);
     for row in &table.rows {
         let (made, tint) = (table.number(row, "made_cct_k"), table.number(row, "made_duv"));
@@ -105,7 +105,7 @@ fn temperature_and_tint_as_listed() {
 
 #[test]
 fn illuminants_of_cie_15() {
-    let table = Table::of(include_str!("fixtures/colour/illuminants.csv"));
+    let table = Table::of(include_str!("../fixtures/colour/illuminants.csv"));
     for row in &table.rows {
         assert!(delta_uv(uv_prime(table.xy(row)).unwrap(), table.uv(row)) < 1e-9, "{row:?}");
         let found = cct_duv(table.uv(row)).unwrap();
@@ -130,7 +130,7 @@ fn illuminants_of_cie_15() {
 
 #[test]
 fn papers_under_lamps_agree_with_colour_science() {
-    let table = Table::of(include_str!("fixtures/colour/papers.csv"));
+    let table = Table::of(include_str!("../fixtures/colour/papers.csv"));
     for row in &table.rows {
         let number = |name| table.number(row, name);
         let white = PaperWhite::Lab { l: number("L"), a: number("a"), b: number("b") };

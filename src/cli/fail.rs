@@ -1,0 +1,87 @@
+//! How a command fails: a kind, one clear line, and what to do next. The only place where module errors become sentences.
+
+use serde::Serialize;
+
+use crate::acts::ActError;
+use crate::config::find::{LoadError, NotFound};
+use crate::daemon::{DaemonError, StartError};
+use crate::ledger::LedgerError;
+
+/// Why a command failed.
+#[derive(Debug)]
+pub struct Failure {
+    kind: Kind,
+    message: String,
+}
+
+/// What sort of failure it is, for scripts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// What was typed cannot be meant: exit code 2.
+    Usage,
+    /// No configuration, or one with mistakes.
+    Config,
+    /// A thing or record that does not exist.
+    NotFound,
+    /// A file that cannot be taken in or read.
+    Input,
+    /// The ledger cannot be used.
+    Ledger,
+    /// Something of the system.
+    System,
+}
+
+impl Failure {
+    /// A failure with its words.
+    pub fn new(kind: Kind, message: impl Into<String>) -> Self {
+        Self { kind, message: message.into() }
+    }
+
+    /// 2 for wrong usage, else 1.
+    pub fn exit_code(&self) -> u8 {
+        if self.kind == Kind::Usage { 2 } else { 1 }
+    }
+
+    /// Says it on standard error.
+    pub fn print(&self, json: bool) {
+        if json {
+            let error = serde_json::json!({ "error": { "kind": self.kind, "message": self.message } });
+            eprintln!("{error}");
+        } else {
+            eprintln!("twinwhite: {}", self.message);
+        }
+    }
+}
+
+macro_rules! fails_as {
+    ($($error:ty => $kind:expr),* $(,)?) => {
+        $(impl From<$error> for Failure {
+            fn from(error: $error) -> Self {
+                Self::new($kind, error.to_string())
+            }
+        })*
+    };
+}
+
+fails_as! {
+    NotFound => Kind::Config,
+    LoadError => Kind::Config,
+    LedgerError => Kind::Ledger,
+    StartError => Kind::Ledger,
+    DaemonError => Kind::Ledger,
+    std::io::Error => Kind::System,
+}
+
+impl From<ActError> for Failure {
+    fn from(error: ActError) -> Self {
+        let kind = match &error {
+            ActError::Ledger(_) => Kind::Ledger,
+            ActError::NoSuchRecord { .. }
+            | ActError::AlreadyRetracted { .. }
+            | ActError::NoSuchAlert { .. }
+            | ActError::AlreadyCleared { .. } => Kind::NotFound,
+        };
+        Self::new(kind, error.to_string())
+    }
+}

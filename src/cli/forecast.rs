@@ -1,0 +1,159 @@
+//! `forecast`: state, risk and date of risk ahead, if nobody touches anything.
+
+use serde_json::{Value, json};
+
+use super::args::AsOf;
+use super::fail::{Failure, Kind};
+use super::output;
+use super::session::Session;
+use crate::drift::{ChannelPath, Path};
+use crate::evaluate::{self, Estimates};
+use crate::ledger::LedgerError;
+use crate::say;
+use crate::station::{self, Judgement, Seen};
+use crate::units::{Days, DeviceId, Time};
+
+/// The farthest horizon that is answered: ten years.
+const FARTHEST_DAYS: f64 = 3653.0;
+
+struct Ahead {
+    days: f64,
+    risk: f64,
+    risk_within: f64,
+    /// Each device's channels at that day: mean and sd of u′, v′, ln level.
+    devices: Vec<(DeviceId, [Option<(f64, f64)>; 3])>,
+}
+
+/// Answers `forecast`.
+pub fn forecast(session: Session, station: &str, horizons: &[f64], when: &AsOf, json: bool) -> Result<(), Failure> {
+    let as_of = session.as_of(when)?;
+    let station = session.station(station)?;
+    for days in horizons {
+        if !(*days >= 0.0 && *days <= FARTHEST_DAYS) {
+            let message = format!("--horizon {days}: expected days from 0 to {FARTHEST_DAYS:.0}");
+            return Err(Failure::new(Kind::Usage, message));
+        }
+    }
+    let mut ledger = session.reader()?;
+    let (judgement, aheads) = ledger.read(|store| -> Result<_, Failure> {
+        let mut estimates = Estimates::new(store, &session.config, as_of);
+        estimates.read([&station.display, &station.lamp])?;
+        let judgement = evaluate::judge_with(&estimates, station, as_of)?;
+        let gone = || LedgerError::Damaged { what: format!("station {}: its devices are gone", station.id) };
+        let seen = estimates.seen(station).ok_or_else(gone)?;
+        Ok((judgement, ahead(&seen, as_of, horizons)?))
+    })?;
+    if json {
+        output::json(&as_json(&judgement, &aheads, &session, as_of))
+    } else {
+        output::print(&as_text(&judgement, &aheads, &session, as_of))
+    }
+}
+
+fn ahead(seen: &Seen, as_of: Time, horizons: &[f64]) -> Result<Vec<Ahead>, Failure> {
+    let farthest = horizons.iter().copied().fold(0.0, f64::max);
+    let mut times = station::grid(as_of, Days(farthest));
+    times.extend(horizons.iter().map(|days| as_of.plus(Days(*days))));
+    times.sort();
+    times.dedup();
+    let comparison = seen.comparison().map_err(|paper| Failure::new(Kind::Config, paper.to_string()))?;
+    let path = seen.risk_along(&comparison, &times);
+    let forecasts = [&seen.display, &seen.lamp]
+        .map(|device| (device.id.clone(), device.state.forecast(device.params, &times).likely));
+    horizons
+        .iter()
+        .map(|days| {
+            let at = as_of.plus(Days(*days));
+            let index = times.binary_search(&at).map_err(|_| Failure::new(Kind::System, "a horizon was lost"))?;
+            Ok(Ahead {
+                days: *days,
+                risk: path.on.get(index).copied().unwrap_or(1.0),
+                risk_within: path.within.get(index).copied().unwrap_or(1.0),
+                devices: forecasts.iter().map(|(id, path)| (id.clone(), channels(path, index))).collect(),
+            })
+        })
+        .collect()
+}
+
+fn channels(path: &Path, index: usize) -> [Option<(f64, f64)>; 3] {
+    let at = |channel: &Option<ChannelPath>| {
+        let channel = channel.as_ref()?;
+        Some((*channel.mean.get(index)?, *channel.sd.get(index)?))
+    };
+    let [u, v, level] = &path.channels;
+    [at(u), at(v), at(level)]
+}
+
+fn as_json(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Time) -> Value {
+    let spread = |number: &Option<(f64, f64)>| number.map(|(mean, sd)| json!({ "mean": mean, "sd": sd }));
+    let horizons: Vec<Value> = aheads
+        .iter()
+        .map(|ahead| {
+            let devices: Vec<Value> = ahead
+                .devices
+                .iter()
+                .map(|(device, [u, v, level])| {
+                    json!({
+                        "device": device,
+                        "u_prime": spread(u),
+                        "v_prime": spread(v),
+                        "ln_luminance": spread(level),
+                    })
+                })
+                .collect();
+            json!({
+                "days": ahead.days,
+                "risk": ahead.risk,
+                "risk_within": ahead.risk_within,
+                "devices": devices,
+            })
+        })
+        .collect();
+    let max_risk = session.config.things.station(&judgement.station).map(|station| station.max_risk);
+    json!({
+        "station": judgement.station,
+        "as_of": as_of,
+        "verdict": judgement.verdict.word(),
+        "max_risk": max_risk,
+        "risk": judgement.risk,
+        "risk_date": judgement.risk_date.map(|date| session.zone().date(date.date)),
+        "risk_date_is_a_guess": judgement.risk_date.map(|date| date.guess),
+        "horizons": horizons,
+    })
+}
+
+fn as_text(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Time) -> String {
+    let zone = session.zone();
+    let mut text = format!(
+        "{}: {} ({})\n\n",
+        output::strong(judgement.station.as_str()),
+        output::strong(say::verdict(judgement.verdict)),
+        say::risk_date(judgement.risk_date.as_ref(), &zone)
+    );
+    let risks = aheads.iter().map(|ahead| {
+        [
+            say::day(&zone, as_of.plus(Days(ahead.days))),
+            format!("{}", ahead.days),
+            say::percent(ahead.risk),
+            say::percent(ahead.risk_within),
+        ]
+    });
+    text.push_str(&output::table(["on", "in days", "risk that day", "risk up to then"], risks));
+    text.push_str("\nif nobody touches them:\n");
+    let number = |number: Option<(f64, f64)>| match number {
+        Some((mean, sd)) => format!("{mean:.4} ± {sd:.4}"),
+        None => "never read".to_owned(),
+    };
+    let level = |number: Option<(f64, f64)>| match number {
+        Some((mean, sd)) => format!("{:.1} ± {:.1} %", libm::exp(mean), sd * 100.0),
+        None => "never read".to_owned(),
+    };
+    let states = aheads.iter().flat_map(|ahead| {
+        ahead.devices.iter().map(|(device, [u, v, l])| {
+            let day = say::day(&zone, as_of.plus(Days(ahead.days)));
+            [day, device.to_string(), number(*u), number(*v), level(*l)]
+        })
+    });
+    text.push_str(&output::table(["on", "device", "u′", "v′", "cd/m² or lx"], states));
+    text
+}

@@ -1,0 +1,77 @@
+//! The command line: what was typed, who answers it, and how it ends.
+//!
+//! Every command is a file of its own beside this one. Exit codes: 0 done, 1 failed, 2 wrong usage; `status --exit-code`
+//! has its own. A failure is one clear line on standard error and what to do next, in JSON when JSON was asked for.
+
+mod alerts;
+mod args;
+mod audit;
+mod check;
+mod demo;
+mod fail;
+mod forecast;
+mod history;
+mod inspect;
+mod output;
+mod plot;
+mod record;
+mod run;
+mod session;
+mod status;
+mod take;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::clock::SystemClock;
+use args::{Audit, Cli, Command};
+use fail::Failure;
+use session::Session;
+
+pub use args::Cli as Arguments;
+
+/// Answers what was typed.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let json = cli.command.wants_json();
+    match answer(cli) {
+        Ok(code) => code,
+        Err(failure) => {
+            failure.print(json);
+            ExitCode::from(failure.exit_code())
+        }
+    }
+}
+
+fn answer(cli: Cli) -> Result<ExitCode, Failure> {
+    let clock = SystemClock::new();
+    let session = || Session::open(&cli, &clock);
+    let done = |()| ExitCode::SUCCESS;
+    match &cli.command {
+        Command::Run { new_ledger } => run::run(session()?, *new_ledger).map(done),
+        Command::Add { device, fields, output } => take::add(session()?, device, fields, output.json).map(done),
+        Command::Ingest { files, device, output } => take::ingest(session()?, files, device.as_deref(), output.json),
+        Command::Inspect { files, output } => inspect::inspect(files, output.json).map(done),
+        Command::Status { station, exit_code, when, output } => {
+            status::status(session()?, station.as_deref(), *exit_code, when, output.json)
+        }
+        Command::History { device, last, when, output } => {
+            history::history(session()?, device, *last, when, output.json).map(done)
+        }
+        Command::Forecast { station, horizon, when, output } => {
+            forecast::forecast(session()?, station, horizon, when, output.json).map(done)
+        }
+        Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
+        Command::Ack { id } => alerts::ack(session()?, *id).map(done),
+        Command::Record { event, device, at, fields } => {
+            record::record(session()?, event, device, at.as_deref(), fields).map(done)
+        }
+        Command::Retract { seq, reason } => record::retract(session()?, *seq, reason).map(done),
+        Command::Release { seq } => record::release(session()?, *seq).map(done),
+        Command::Check { output } => check::check(&cli, &clock, output.json),
+        Command::Rebuild => audit::rebuild(session()?).map(done),
+        Command::Audit(Audit::Verify { output }) => audit::verify(session()?, output.json),
+        Command::Demo { dir } => demo::demo(dir.as_deref()).map(done),
+    }
+}

@@ -1,0 +1,186 @@
+//! `status`: the verdict first, then why, then what to do.
+
+use std::fs;
+use std::process::ExitCode;
+use std::time::Duration;
+
+use serde_json::{Value, json};
+
+use super::args::AsOf;
+use super::fail::Failure;
+use super::output;
+use super::session::Session;
+use crate::color::{cct_duv, xy};
+use crate::config::Config;
+use crate::evaluate;
+use crate::ledger::Store;
+use crate::say;
+use crate::site::Station;
+use crate::station::{EstimatedWhite, Judgement, Spread, Verdict};
+use crate::units::Time;
+use crate::zone::LocalZone;
+
+/// A file that lies in the inbox longer than this is worth a line.
+const LONG_IN_INBOX: Duration = Duration::from_secs(600);
+
+struct Answer<'a> {
+    station: &'a Station,
+    judgement: Judgement,
+    since: Option<Time>,
+}
+
+/// Answers `status`.
+pub fn status(
+    session: Session,
+    station: Option<&str>,
+    exit_code: bool,
+    when: &AsOf,
+    json: bool,
+) -> Result<ExitCode, Failure> {
+    let as_of = session.as_of(when)?;
+    let stations: Vec<&Station> = match station {
+        Some(name) => vec![session.station(name)?],
+        None => session.config.things.stations.iter().collect(),
+    };
+    let mut ledger = session.reader()?;
+    let answers: Vec<Answer> = ledger.read(|store| -> Result<_, Failure> {
+        stations.into_iter().map(|station| answer(store, &session.config, station, as_of)).collect()
+    })?;
+    let worst = answers.iter().map(|answer| answer.judgement.verdict).max().unwrap_or(Verdict::Unknown);
+    if json {
+        let stations: Vec<Value> = answers.iter().map(|answer| as_json(answer, &session.zone())).collect();
+        output::json(&json!({ "as_of": as_of, "stations": stations }))?;
+    } else {
+        let mut text = String::new();
+        for answer in &answers {
+            text.push_str(&as_text(answer, &session.zone()));
+            text.push('\n');
+        }
+        if when.as_of.is_none() {
+            text.push_str(&waiting_files(&session.config));
+        }
+        output::print(&text)?;
+    }
+    Ok(if exit_code { ExitCode::from(worst.exit_code()) } else { ExitCode::SUCCESS })
+}
+
+fn answer<'a>(
+    store: &Store,
+    config: &Config,
+    station: &'a Station,
+    as_of: Time,
+) -> Result<Answer<'a>, Failure> {
+    let judgement = evaluate::judge(store, config, station, as_of)?;
+    // The ledger knows since when only for a verdict that it has recorded and that still stands.
+    let since = (store.verdict(&station.id)?)
+        .filter(|row| row.verdict == judgement.verdict.word() && row.since <= as_of)
+        .map(|row| row.since);
+    Ok(Answer { station, judgement, since })
+}
+
+fn as_text(answer: &Answer, zone: &LocalZone) -> String {
+    let judgement = &answer.judgement;
+    let since = answer.since.map(|since| format!(", since {}", zone.show(since))).unwrap_or_default();
+    let mut text = format!(
+        "{}: {}{since}\n",
+        output::strong(judgement.station.as_str()),
+        output::strong(say::verdict(judgement.verdict))
+    );
+    text.push_str(&format!(
+        "  risk of being out of tolerance: now {}, within {} {}\n",
+        say::percent(judgement.risk),
+        say::span(answer.station.horizon),
+        say::percent(judgement.risk_within)
+    ));
+    if matches!(judgement.verdict, Verdict::Matched | Verdict::AtRisk) {
+        text.push_str(&format!("  {}\n", say::risk_date(judgement.risk_date.as_ref(), zone)));
+    }
+    text.push_str("  why:\n");
+    for reason in &judgement.reasons {
+        text.push_str(&format!("    {}\n", say::reason(reason, zone)));
+    }
+    for (name, white) in [("screen", &judgement.display_white), ("paper", &judgement.paper_white)] {
+        text.push_str(&format!("    {name:<6} {}\n", white_text(white)));
+    }
+    if !judgement.advice.is_empty() {
+        text.push_str("  what to do:\n");
+        for advice in &judgement.advice {
+            text.push_str(&format!("    {}\n", say::advice(advice, zone)));
+        }
+    }
+    text
+}
+
+fn white_text(white: &EstimatedWhite) -> String {
+    let level = white
+        .luminance
+        .map(|l| format!(", {:.0} ± {:.0} cd/m²", l.mean, l.sd))
+        .unwrap_or_else(|| ", luminance never read".to_owned());
+    let sd = white.u.sd.max(white.v.sd);
+    format!("{} ± {sd:.4} in u′v′{level}", say::white_uv(white.uv()))
+}
+
+/// Files that have been lying in the inbox for long: nothing is taken in, or they are not finished.
+fn waiting_files(config: &Config) -> String {
+    let long = |path: &std::path::Path| {
+        let age = fs::metadata(path).ok().and_then(|found| found.modified().ok()).and_then(|at| at.elapsed().ok());
+        age.is_some_and(|age| age > LONG_IN_INBOX)
+    };
+    let Ok(entries) = fs::read_dir(&config.paths.inbox) else {
+        return format!("The inbox {} cannot be read.\n", config.paths.inbox.display());
+    };
+    let files = entries.flatten().filter(|entry| {
+        let hidden = entry.file_name().to_string_lossy().starts_with('.');
+        !hidden && entry.file_type().is_ok_and(|kind| kind.is_file()) && long(&entry.path())
+    });
+    match files.count() {
+        0 => String::new(),
+        1 => "1 file has been lying in the inbox for over 10 minutes: it is incomplete, or `twinwhite run` is not running.\n"
+            .to_owned(),
+        count => format!(
+            "{count} files have been lying in the inbox for over 10 minutes: they are incomplete, or `twinwhite run` is \
+             not running.\n"
+        ),
+    }
+}
+
+fn as_json(answer: &Answer, zone: &LocalZone) -> Value {
+    let judgement = &answer.judgement;
+    json!({
+        "station": judgement.station,
+        "verdict": judgement.verdict.word(),
+        "risk": judgement.risk,
+        "since": answer.since,
+        "horizon_days": answer.station.horizon,
+        "risk_within": judgement.risk_within,
+        "max_risk": answer.station.max_risk,
+        "risk_date": judgement.risk_date.map(|date| zone.date(date.date)),
+        "risk_date_is_a_guess": judgement.risk_date.map(|date| date.guess),
+        "delta_uv": spread(&judgement.delta_uv),
+        "luminance_ratio": judgement.luminance_ratio.as_ref().map(spread),
+        "paper_white": white(&judgement.paper_white),
+        "display_white": white(&judgement.display_white),
+        "scale_uncertainty": { "uv": judgement.scale_uncertainty.0, "ln_luminance_ratio": judgement.scale_uncertainty.1 },
+        "reasons": judgement.reasons.iter().map(|reason| say::reason(reason, zone)).collect::<Vec<_>>(),
+        "advice": judgement.advice.iter().map(|advice| say::advice(advice, zone)).collect::<Vec<_>>(),
+    })
+}
+
+fn white(white: &EstimatedWhite) -> Value {
+    let at = xy(white.uv()).ok();
+    let temperature = cct_duv(white.uv()).ok();
+    json!({
+        "u_prime": spread(&white.u),
+        "v_prime": spread(&white.v),
+        "x": at.map(|at| at.x),
+        "y": at.map(|at| at.y),
+        "cct_k": temperature.map(|t| t.cct_k),
+        "duv": temperature.map(|t| t.duv),
+        "luminance_cd_m2": white.luminance.as_ref().map(spread),
+    })
+}
+
+/// A mean and its standard deviation, as JSON.
+pub fn spread(spread: &Spread) -> Value {
+    json!({ "mean": spread.mean, "sd": spread.sd })
+}
