@@ -122,6 +122,10 @@ fn white(entry: &Entry<'_>, expected: &str, paper: bool, resolve: CctDuvToXy) ->
     let table = entry.table(expected, &["x", "y", "cct_k", "duv"])?;
     let (by_xy, by_cct) = (["x", "y"], ["cct_k", "duv"]);
     let any = |keys: [&str; 2]| keys.iter().any(|key| table.get(key).is_some());
+    if !any(by_xy) && !any(by_cct) && table.keys().next().is_some() {
+        // What stands there has been noted as unknown already.
+        return None;
+    }
     if any(by_xy) == any(by_cct) {
         entry.mistake("either x and y, or cct_k and duv", None);
         return None;

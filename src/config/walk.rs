@@ -9,8 +9,8 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::mistake::Mistake;
-use super::words::{elsewhere, list, nearest, words_for};
+use super::mistake::{MOST, Mistake, Quote};
+use super::words::{elsewhere, list, nearest, printable, words_for};
 
 /// The text of the file and the mistakes noted so far.
 pub(super) struct Notes<'a> {
@@ -57,14 +57,26 @@ impl<'a> Notes<'a> {
         expected: impl Into<String>,
         hint: Option<String>,
     ) {
+        if self.noted.borrow().len() >= MOST {
+            // Not even looked at, so that a hostile file costs no more.
+            return;
+        }
         let (line, column) = self.place_of(at.start);
         let start = self.line_starts.get(line - 1).copied().unwrap_or(0);
         let source = self.text.get(start..).and_then(|rest| rest.lines().next()).unwrap_or_default();
-        let source = source.trim_start_matches('\u{feff}').to_owned();
         let width = self.text.get(at).and_then(|piece| piece.lines().next()).map_or(1, |line| line.chars().count());
-        let mistake =
-            Mistake { line, column, key, found: found.into(), expected: expected.into(), hint, source, width };
-        self.noted.borrow_mut().push(mistake);
+        let quote = Quote::of(source.trim_start_matches('\u{feff}'), column, width);
+        let (found, expected) = (printable(&found.into()), expected.into());
+        let hint = hint.map(|hint| printable(&hint));
+        let mistake = Mistake { line, column, key: printable(&key), found, expected, hint, quote };
+        self.push(mistake);
+    }
+
+    fn push(&self, mistake: Mistake) {
+        let mut noted = self.noted.borrow_mut();
+        if noted.len() < MOST {
+            noted.push(mistake);
+        }
     }
 
     /// Line and column of a byte, both counted from 1; a byte-order mark has no column.
@@ -103,10 +115,15 @@ impl<'a> Table<'a> {
     pub(super) fn only_beside(&self, known: &[&str], aside: &[&str]) {
         for (key, at) in self.keys() {
             if !known.contains(&key) && !aside.contains(&key) {
-                let near = nearest(key, known.iter().copied());
-                self.notes.misspelt.borrow_mut().extend(near.map(|near| self.key(near)));
-                let hint =
-                    elsewhere(key).map(str::to_owned).or_else(|| near.map(|near| format!("did you mean {near}?")));
+                let moved = elsewhere(key).filter(|(meant, _)| known.contains(meant));
+                let (meant, hint) = match moved {
+                    Some((meant, hint)) => (Some(meant), Some(hint.to_owned())),
+                    None => {
+                        let near = nearest(key, known.iter().copied());
+                        (near, near.map(|near| format!("did you mean {near}?")))
+                    }
+                };
+                self.notes.misspelt.borrow_mut().extend(meant.map(|meant| self.key(meant)));
                 let found = "a key that is not known here";
                 self.notes.note(at, self.key(key), found, list(known, "or"), hint);
             }
@@ -145,7 +162,7 @@ impl<'a> Table<'a> {
     pub(super) fn need_section(&self, name: &str, expected: &str) -> Option<Table<'a>> {
         if self.get(name).is_none() && !self.notes.misspelt.borrow().iter().any(|key| key == name) {
             let whole = Mistake::of_file("nothing, the table is missing", expected, None);
-            self.notes.noted.borrow_mut().push(Mistake { key: format!("[{name}]"), ..whole });
+            self.notes.push(Mistake { key: format!("[{name}]"), ..whole });
         }
         self.section(name)
     }

@@ -2,6 +2,12 @@
 
 use toml::de::DeValue;
 
+/// The text with everything a terminal might obey spelled out.
+pub(super) fn printable(text: &str) -> String {
+    let spelled = |c: char| if c.is_control() { c.escape_default().collect() } else { String::from(c) };
+    text.chars().map(spelled).collect()
+}
+
 /// A value in people's words.
 pub(super) fn words_for(value: &DeValue<'_>) -> String {
     let cut = |text: &str| text.chars().take(80).collect::<String>();
@@ -57,13 +63,14 @@ pub(super) fn nearest<'w>(word: &str, candidates: impl Iterator<Item = &'w str>)
     (best.0 <= near && best.0 < word.chars().count()).then_some(best.1)
 }
 
-/// Keys that people write in the wrong place, and what to do about it.
-pub(super) fn elsewhere(key: &str) -> Option<&'static str> {
+/// For a key that people write in the wrong place: the key that belongs there, and what to do about it.
+pub(super) fn elsewhere(key: &str) -> Option<(&'static str, &'static str)> {
     Some(match key {
-        "illuminance_lx" => "lux is for lamps; a display has luminance_cd_m2",
-        "luminance_cd_m2" => "cd/m2 is for displays; a lamp has illuminance_lx, a paper its white",
-        "u_prime" | "v_prime" => "a white is written as x and y (CIE 1931), not u', v'",
-        "zone" | "tz" => "the key is timezone",
+        "illuminance_lx" => ("luminance_cd_m2", "lux is for lamps; a display has luminance_cd_m2"),
+        "luminance_cd_m2" => ("illuminance_lx", "cd/m2 is for displays; a lamp has illuminance_lx"),
+        "u_prime" => ("x", "a white is written as x and y (CIE 1931), not u', v'"),
+        "v_prime" => ("y", "a white is written as x and y (CIE 1931), not u', v'"),
+        "zone" | "tz" => ("timezone", "the key is timezone"),
         _ => return None,
     })
 }

@@ -207,6 +207,19 @@ fn a_lost_character_never_breaks_the_reader() {
     }
 }
 
+#[test]
+fn a_flood_of_mistakes_stays_readable() {
+    let line = format!("[inbox]\nx = [{}]\n", "{ a = 1 }, ".repeat(50_000));
+    let flood = format!("{}{line}", (0..3000).map(|n| format!("k{n} = 1\n")).collect::<String>());
+    let text = parse("flood", &flood).unwrap_err().to_string();
+    assert!(text.ends_with("1000 mistakes or more in flood.toml. Correct the file, then run `twinwhite check`."));
+    let long = parse("long", &line).unwrap_err().to_string();
+    assert!(long.lines().all(|line| line.chars().count() < 200), "{long}");
+    let escaped = fs::read_to_string(folder("tests/config/invalid/site-key-with-escapes.toml")).unwrap();
+    let told = parse("escaped", &escaped).unwrap_err().to_string();
+    assert!(!told.contains('\u{1b}'), "nothing from the file steers the terminal");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
 
