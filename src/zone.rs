@@ -11,7 +11,7 @@
 
 use std::fmt;
 
-use chrono::{DateTime, FixedOffset, NaiveDateTime, Offset, TimeDelta, TimeZone, Utc, offset::LocalResult};
+use chrono::{DateTime, FixedOffset, NaiveDate, NaiveDateTime, Offset, TimeDelta, TimeZone, Utc, offset::LocalResult};
 
 use crate::units::Time;
 
@@ -191,56 +191,83 @@ impl fmt::Display for LocalZone {
 /// Reads a time as people write it; a local time is one of `zone`, and refused where there is none.
 pub fn read(text: &str, zone: Option<LocalZone>) -> Result<Time, BadLocalTime> {
     let text = text.trim();
-    if let Ok(time) = Time::parse(text) {
-        return Ok(time);
-    }
     let bad = || BadLocalTime::NotATime { found: cut(text) };
-    if text.len() == 10 && chrono::NaiveDate::parse_from_str(text, "%Y-%m-%d").is_ok() {
+    if text.len() == 10 && shaped(text.as_bytes(), "dddd-dd-dd") {
         return Err(BadLocalTime::DateOnly { found: text.to_owned() });
     }
-    let (wall, offset) = split(text).ok_or_else(bad)?;
-    // Seconds may be left out by people, never by RFC 3339.
-    let wall = if wall.len() == 16 { format!("{wall}:00") } else { wall.to_owned() };
-    if !offset.is_empty() {
-        return Time::parse(&format!("{wall}{offset}")).map_err(|_| bad());
+    let Written { wall, has_seconds, offset } = Written::split(text).ok_or_else(bad)?;
+    if wall.starts_with("0000") {
+        return Err(bad());
     }
-    let local = NaiveDateTime::parse_from_str(&wall.replace(['T', 't'], " "), "%Y-%m-%d %H:%M:%S%.f")
-        .ok()
-        .filter(|local| chrono::Datelike::year(local) >= 1)
-        .ok_or_else(bad)?;
-    match zone {
-        Some(zone) => zone.instant(local, text),
-        None => Err(BadLocalTime::NoZone { found: cut(text) }),
+    match (offset, local(wall)) {
+        ("Z" | "z", Some(utc)) => Ok(Time::from_chrono(utc.and_utc())),
+        ("", Some(local)) => match zone {
+            Some(zone) => zone.instant(local, text),
+            None => Err(BadLocalTime::NoZone { found: cut(text) }),
+        },
+        ("", None) => Err(bad()),
+        // Seconds may be left out by people, never by RFC 3339; a leap second has an offset.
+        _ => Time::parse(&format!("{wall}{}{offset}", if has_seconds { "" } else { ":00" })).map_err(|_| bad()),
     }
 }
 
-/// Splits `YYYY-MM-DD HH:MM[:SS[.f]]` from the offset that may follow it; nothing where the shape is another.
-fn split(text: &str) -> Option<(&str, &str)> {
-    let shaped = |part: &[u8], shape: &str| {
-        part.len() == shape.len()
-            && part.iter().zip(shape.bytes()).all(|(found, wanted)| match wanted {
-                b'd' => found.is_ascii_digit(),
-                b' ' => matches!(found, b' ' | b'T' | b't'),
-                other => *found == other,
-            })
-    };
-    let bytes = text.as_bytes();
-    if !shaped(bytes.get(..16)?, "dddd-dd-dd dd:dd") {
-        return None;
-    }
-    let mut end = 16;
-    if bytes.get(16..19).is_some_and(|seconds| shaped(seconds, ":dd")) {
-        end = 19;
-        let digits = |from: usize| bytes.iter().skip(from).take_while(|b| b.is_ascii_digit()).count();
-        if bytes.get(19) == Some(&b'.') && digits(20) > 0 {
-            end = 20 + digits(20);
+/// Whether `text`, which reads as `time`, is written just as this program writes it.
+pub fn is_canonical(text: &str, time: Time) -> bool {
+    // The usual shape need not be written out to be compared, leap seconds apart.
+    let is_usual = text.as_bytes().get(10) == Some(&b'T') && shaped(text.as_bytes(), "dddd-dd-dd dd:dd:ddZ");
+    (is_usual && !text.ends_with("60Z")) || (text.ends_with('Z') && time.to_string() == text)
+}
+
+/// The parts of a time as written.
+struct Written<'t> {
+    /// `YYYY-MM-DD HH:MM[:SS[.f]]`, digits where digits belong.
+    wall: &'t str,
+    has_seconds: bool,
+    /// Nothing, `Z` or `+HH:MM`.
+    offset: &'t str,
+}
+
+impl<'t> Written<'t> {
+    fn split(text: &'t str) -> Option<Self> {
+        let bytes = text.as_bytes();
+        if !shaped(bytes.get(..16)?, "dddd-dd-dd dd:dd") {
+            return None;
         }
+        let has_seconds = bytes.get(16..19).is_some_and(|seconds| shaped(seconds, ":dd"));
+        let mut end = if has_seconds { 19 } else { 16 };
+        let digits = bytes.iter().skip(20).take_while(|b| b.is_ascii_digit()).count();
+        if has_seconds && bytes.get(19) == Some(&b'.') && digits > 0 {
+            end = 20 + digits;
+        }
+        let (wall, rest) = text.split_at_checked(end)?;
+        let offset = rest.strip_prefix(' ').unwrap_or(rest);
+        let is_offset = matches!(offset, "" | "Z" | "z")
+            || shaped(offset.as_bytes(), "+dd:dd")
+            || shaped(offset.as_bytes(), "-dd:dd");
+        is_offset.then_some(Self { wall, has_seconds, offset })
     }
-    let (wall, rest) = text.split_at_checked(end)?;
-    let offset = rest.strip_prefix(' ').unwrap_or(rest);
-    let is_offset =
-        matches!(offset, "" | "Z" | "z") || shaped(offset.as_bytes(), "+dd:dd") || shaped(offset.as_bytes(), "-dd:dd");
-    is_offset.then_some((wall, offset))
+}
+
+/// The date and time that `wall` writes, if there is such a day and such an hour; cut to microseconds.
+fn local(wall: &str) -> Option<NaiveDateTime> {
+    let number = |from: usize, to: usize| wall.get(from..to)?.parse::<u32>().ok();
+    let year = i32::try_from(number(0, 4)?).ok()?;
+    let date = NaiveDate::from_ymd_opt(year, number(5, 7)?, number(8, 10)?)?;
+    let seconds = if wall.len() > 16 { number(17, 19)? } else { 0 };
+    let fraction = wall.get(20..wall.len().min(26)).unwrap_or_default();
+    let places = u32::try_from(fraction.len()).unwrap_or(6);
+    let micros = fraction.parse::<u32>().unwrap_or(0) * 10_u32.pow(6_u32.saturating_sub(places));
+    date.and_hms_micro_opt(number(11, 13)?, number(14, 16)?, seconds, micros)
+}
+
+/// Whether `part` has the shape `shape`: `d` for a digit, a blank for one or a `T`, everything else for itself.
+fn shaped(part: &[u8], shape: &str) -> bool {
+    part.len() == shape.len()
+        && part.iter().zip(shape.bytes()).all(|(found, wanted)| match wanted {
+            b'd' => found.is_ascii_digit(),
+            b' ' => matches!(found, b' ' | b'T' | b't'),
+            other => *found == other,
+        })
 }
 
 fn cut(text: &str) -> String {
@@ -276,6 +303,8 @@ mod tests {
             ("2026-07-04 10:30", "2026-07-04T09:30:00Z"),
             ("2026-07-04T10:30:15", "2026-07-04T09:30:15Z"),
             ("2026-07-04 10:30:15.25", "2026-07-04T09:30:15.250Z"),
+            ("2026-07-04 10:30:15.1234567891", "2026-07-04T09:30:15.123456Z"),
+            ("2016-12-31T23:59:60Z", "2017-01-01T00:00:00Z"),
             ("2028-02-29 23:59", "2028-02-29T23:59:00Z"),
             ("2026-04-30 23:59:59", "2026-04-30T22:59:59Z"),
             ("2026-05-01 00:30", "2026-04-30T23:30:00Z"),
@@ -294,6 +323,9 @@ mod tests {
             "2026-13-01 10:00",
             "2026-03-04 24:00",
             "2026-03-04 10:60",
+            "2026-03-04 10:30:60",
+            "2026-03-04 10:30:61Z",
+            "2026-03-04 10:30+25:00",
             "4.3.2026 10:30",
             "03/04/2026 10:30",
             "10:30",
@@ -425,6 +457,19 @@ mod tests {
     }
 
     proptest! {
+        /// Whatever RFC 3339 allows reads as the standard's own reader reads it.
+        #[test]
+        fn rfc3339_is_read_as_by_time(
+            text in "[0-2][0-9]{3}-[01][0-9]-[0-3][0-9][ Tt][0-2][0-9]:[0-6][0-9]:[0-6][0-9](\\.[0-9]{1,11})?(Z|z|[+-][0-2][0-9]:[0-5][0-9])"
+        ) {
+            let ours = zone("Europe/Lisbon").read(&text).ok();
+            let theirs = Time::parse(&text).ok().filter(|_| !text.starts_with("0000"));
+            prop_assert_eq!(ours, theirs);
+            if let Some(time) = ours {
+                prop_assert_eq!(is_canonical(&text, time), text == time.to_string());
+            }
+        }
+
         #[test]
         fn no_text_makes_it_panic(text in "\\PC{0,40}", which in 0..chrono_tz::TZ_VARIANTS.len()) {
             let _ = LocalZone(chrono_tz::TZ_VARIANTS[which]).read(&text);

@@ -31,11 +31,24 @@ pub(super) enum Cell<'a> {
 /// The cells of a row, each at the number of its column.
 pub(super) type Cells<'a> = [Cell<'a>; Column::ALL.len()];
 
-/// Puts `cell` where `column` belongs.
+/// Puts `cell` where `column` belongs, without the blanks around it; one that is empty then stays absent.
 pub(super) fn put<'a>(cells: &mut Cells<'a>, column: Column, cell: Cell<'a>) {
-    if let Some(place) = cells.get_mut(column as usize) {
+    let cell = match cell {
+        Cell::Text(text) => trimmed(text).map(Cell::Text),
+        Cell::Quoted(text) => trimmed(text).map(Cell::Quoted),
+        other => Some(other),
+    };
+    if let Some((place, cell)) = cells.get_mut(column as usize).zip(cell) {
         *place = cell;
     }
+}
+
+fn trimmed(text: Cow<'_, str>) -> Option<Cow<'_, str>> {
+    let text = match text {
+        Cow::Borrowed(text) => Cow::Borrowed(text.trim()),
+        Cow::Owned(text) => Cow::Owned(text.trim().to_owned()),
+    };
+    (!text.is_empty()).then_some(text)
 }
 
 /// What a row must have beside its colour.
@@ -173,7 +186,7 @@ impl Row<'_, '_> {
         };
         match zone::read(&text, self.context.zone) {
             Ok(time) => {
-                let given = (time.to_string() != text).then_some(text);
+                let given = (!zone::is_canonical(&text, time)).then_some(text);
                 (Some(time), given)
             }
             Err(BadLocalTime::NoZone { .. }) if must == Must::Nothing => (None, Some(text)),
@@ -331,29 +344,21 @@ impl Row<'_, '_> {
 
     /// The number in a field: decimal digits with a point, finite. Adds a defect where there is something else.
     fn number(&mut self, column: Column) -> Option<f64> {
-        let (value, found) = match self.cell(column) {
+        let (found, expected) = match self.cell(column) {
             Cell::Absent => return None,
-            Cell::Number(value) => (Some(*value), Cow::Owned(value.to_string())),
-            Cell::Quoted(text) => {
-                let found = text.to_string();
-                self.blame(column, &format!("the text \"{found}\""), "a JSON number: leave the quotes away");
-                return None;
-            }
-            Cell::Text(text) => (decimal(text), text.clone()),
+            Cell::Number(value) if value.is_finite() => return Some(*value),
+            Cell::Number(value) => (value.to_string(), NUMBER.to_owned()),
+            Cell::Quoted(text) => (format!("the text \"{text}\""), "a JSON number: leave the quotes away".to_owned()),
+            Cell::Text(text) => match decimal(text) {
+                Some(value) => return Some(value),
+                None if has_decimal_comma(text) => {
+                    (text.to_string(), format!("{NUMBER}: a decimal comma is not read; write a point"))
+                }
+                None => (text.to_string(), NUMBER.to_owned()),
+            },
         };
-        match value {
-            Some(value) if value.is_finite() => Some(value),
-            _ => {
-                let expected = if has_decimal_comma(&found) {
-                    format!("{NUMBER}: a decimal comma is not read; write a point")
-                } else {
-                    NUMBER.to_owned()
-                };
-                let found = found.into_owned();
-                self.blame(column, &found, expected);
-                None
-            }
-        }
+        self.blame(column, &found, expected);
+        None
     }
 
     fn word<'w>(&mut self, column: Column, words: &[&'w str]) -> Option<&'w str> {
@@ -372,7 +377,7 @@ impl Row<'_, '_> {
 
     fn named<T>(&mut self, column: Column, new: fn(&str) -> Result<T, crate::units::BadId>) -> Option<T> {
         let text = match self.cell(column) {
-            Cell::Text(text) | Cell::Quoted(text) => text.trim(),
+            Cell::Text(text) | Cell::Quoted(text) => text.as_ref(),
             _ => return self.text(column).and(None),
         };
         match new(text) {
@@ -393,7 +398,7 @@ impl Row<'_, '_> {
                 self.blame(column, &found, "text: put it in quotes");
                 return None;
             }
-            Cell::Text(text) | Cell::Quoted(text) => text.trim(),
+            Cell::Text(text) | Cell::Quoted(text) => text.as_ref(),
         };
         let breaks_a_line = |c: char| column == Column::Note && matches!(c, '\n' | '\r' | '\t');
         match text.chars().find(|c| c.is_control() && !breaks_a_line(*c)) {
@@ -418,12 +423,7 @@ impl Row<'_, '_> {
     }
 
     fn cell(&self, column: Column) -> &Cell<'_> {
-        const ABSENT: Cell<'static> = Cell::Absent;
-        match self.cells.get(column as usize) {
-            Some(Cell::Text(text) | Cell::Quoted(text)) if text.trim().is_empty() => &ABSENT,
-            Some(cell) => cell,
-            None => &ABSENT,
-        }
+        self.cells.get(column as usize).unwrap_or(&Cell::Absent)
     }
 
     fn is_absent(&self, column: Column) -> bool {
@@ -439,10 +439,9 @@ impl Row<'_, '_> {
 pub(super) const COLOUR_SETS: &str = "one colour set: X,Y,Z or x,y or u_prime,v_prime or cct_k,duv or cct_k alone";
 
 fn decimal(text: &str) -> Option<f64> {
-    let text = text.trim();
-    // The standard library also reads "inf", "nan" and their kin.
+    // The standard library also reads "inf", "nan" and their kin, and takes what is too large for infinite.
     let plain = text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'.' | b'+' | b'-' | b'e' | b'E'));
-    if plain { text.parse().ok() } else { None }
+    text.parse().ok().filter(|value: &f64| plain && value.is_finite())
 }
 
 fn has_decimal_comma(text: &str) -> bool {
