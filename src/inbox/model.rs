@@ -41,6 +41,8 @@ enum Deed {
     /// All hints since the last scan are lost, and nobody knows.
     LoseHints,
     Scan,
+    /// A scan before the hints have come; they come later.
+    ScanEarly,
     /// A scan; a whole file is renamed over each claimed one between the commit and the move.
     ScanRaced,
     /// A scan; after the first commit the daemon is killed and starts again.
@@ -62,6 +64,7 @@ fn deed() -> impl Strategy<Value = Deed> {
         1 => Just(Deed::Overflow),
         2 => Just(Deed::LoseHints),
         6 => Just(Deed::Scan),
+        2 => Just(Deed::ScanEarly),
         1 => Just(Deed::ScanRaced),
         1 => Just(Deed::ScanCrashed),
     ]
@@ -217,9 +220,10 @@ impl Room {
                 self.known.iter_mut().for_each(|known| known.mark = None);
             }
             Deed::LoseHints => self.queue.clear(),
-            Deed::Scan => self.scan(Fate::Usual),
-            Deed::ScanRaced => self.scan(Fate::Raced),
-            Deed::ScanCrashed => self.scan(Fate::Crashed),
+            Deed::Scan => self.deliver_and_scan(Fate::Usual),
+            Deed::ScanRaced => self.deliver_and_scan(Fate::Raced),
+            Deed::ScanCrashed => self.deliver_and_scan(Fate::Crashed),
+            Deed::ScanEarly => self.scan(Fate::Usual),
             _ => {}
         }
     }
@@ -253,7 +257,7 @@ impl Room {
         (ready, waiting, next)
     }
 
-    fn deliver(&mut self) {
+    fn deliver_and_scan(&mut self, fate: Fate) {
         for (slot, whole) in std::mem::take(&mut self.queue) {
             let path = self.path(slot);
             self.inbox.hint(if whole { Hint::Complete(path) } else { Hint::Touched(path) });
@@ -264,10 +268,10 @@ impl Room {
                 (known.mark, known.still) = (None, None);
             }
         }
+        self.scan(fate);
     }
 
     fn scan(&mut self, fate: Fate) {
-        self.deliver();
         let report = self.inbox.scan(self.now);
         let (ready, waiting, next_look) = self.foretell();
         let slot_of = |path: &Path| (0..SLOTS.len()).find(|slot| self.path(*slot) == path).unwrap();
@@ -292,6 +296,7 @@ impl Room {
                 let folders = self.inbox.folders().clone();
                 self.inbox = Inbox::new(folders, SETTLE, 1 << 20);
                 self.known.fill(ToyKnown::default());
+                self.queue.clear();
                 return;
             }
             if fate == Fate::Raced {

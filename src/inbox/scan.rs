@@ -196,7 +196,7 @@ impl Inbox {
     /// where it lies. No other file is overwritten: a name that is taken gets `-2`, `-3`, … before its ending, unless the
     /// same bytes lie there already, when the file is only removed from the inbox. If somebody has put another file in
     /// its place since it was claimed, that one stays and the claimed bytes are archived. On failure the file
-    /// stays in the inbox and is found again.
+    /// stays in the inbox and is found again, except at [`super::Step::Sync`], when it was moved.
     pub fn archive(&mut self, claim: &Claim, now: Time) -> Result<PathBuf, ShelveError> {
         let shelved = shelf::archive(&self.folders.archive, &Goods::from(claim), now)?;
         self.moved(&claim.path, shelved)

@@ -154,6 +154,8 @@ fn carry(goods: &Goods<'_>, to: &Path) -> Result<(), ShelveError> {
             to.parent().map_or(Ok(()), sync_folder)?;
             remove_if_unchanged(goods)
         }
+        // Taken away just now.
+        Err(error) if error.kind() == io::ErrorKind::NotFound => write_bytes(goods, to),
         Err(error) => Err(at(Step::Move, goods.path)(error)),
     }
 }
