@@ -60,7 +60,7 @@ impl<const N: usize> Filter<N> {
         let mut cov = self.cov.carried_by(&keep);
         for i in 0..N {
             for j in 0..N {
-                cov.0[i][j] += r * gain[i] * gain[j];
+                cov.0[i][j] += r * (gain[i] * gain[j]);
             }
         }
         let log_likelihood = -0.5 * (LN_TAU + libm::log(variance) + value * value / variance);

@@ -75,6 +75,8 @@ pub struct Summary {
     pub scale_instrument: Option<InstrumentId>,
     /// Slope of u′, v′, ln level per day: mean and sd.
     pub slopes: [(f64, f64); 3],
+    /// Factor by which readings of u′, v′, ln level scatter more than their instrument declares.
+    pub noise_factors: [f64; 3],
     /// Out of use.
     pub retired: bool,
 }
@@ -148,6 +150,7 @@ impl DeviceState {
             scale_instrument: self.scale_instrument().cloned(),
             slopes: beliefs_of(&self.banks, &prior)
                 .map(|b| (b.state.mean[1], libm::sqrt(b.state.cov.0[1][1].max(0.0)))),
+            noise_factors: beliefs_of(&self.banks, &prior).map(|b| libm::sqrt(b.noise)),
             retired: self.retired,
         }
     }

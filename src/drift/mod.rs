@@ -20,6 +20,8 @@ pub mod matrix;
 mod observation;
 mod odd;
 pub mod priors;
+#[cfg(test)]
+mod tests;
 
 pub use bytes::BadState;
 pub use device::{DeviceState, HELD_LISTED};

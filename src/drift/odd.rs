@@ -78,7 +78,7 @@ impl DeviceState {
             let revised = seqs.iter().map(|seq| (*seq, Fate::Used)).collect();
             seqs.push(observation.seq);
             if new.is_odd() {
-                stepped.open_where_off(prior, &new_beliefs, &after, &numbers);
+                stepped.give_up(prior, &numbers, &new.z);
             }
             stepped.take(prior, observation, &numbers);
             stepped.used += waiting.len() as u64;
@@ -145,6 +145,17 @@ impl DeviceState {
             let off = number.value - mean;
             if self.since_reset[c] == 0 && off * off > odd::GATE[0] * variance {
                 self.banks[c].reset_level(&prior.channels[c], number.value, prior.channels[c].level_about_aim);
+            }
+        }
+    }
+
+    /// Neither the old state nor any step explains the readings: the levels that are off are known by this one alone.
+    fn give_up(&mut self, prior: &DriftPrior, numbers: &[Option<Number>; 3], z: &[f64; 3]) {
+        for c in 0..3 {
+            let Some(number) = &numbers[c] else { continue };
+            if z[c].abs() > odd::MOVED {
+                self.banks[c].reset_level(&prior.channels[c], number.value, prior.channels[c].level_about_aim);
+                self.since_reset[c] = 0;
             }
         }
     }
