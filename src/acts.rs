@@ -6,10 +6,10 @@ use crate::alert;
 use crate::config::Config;
 use crate::estimates;
 use crate::evaluate::{self, Condition, Happened, Scope, append, state_of};
+use crate::fate::Excluded;
 use crate::ledger::entry::{self, Release, Retract, Transition};
 use crate::ledger::{Body, Ledger, LedgerError, Seq};
 use crate::pipeline::come_into_force;
-use crate::project::Excluded;
 use crate::units::{OperatorId, Time};
 
 /// Why an act cannot be done.

@@ -135,7 +135,8 @@ fn fits_lamp(line: u64, patch: Patch, level: Option<Level>) -> Result<(), Defect
         (Patch::Black, _) => Err(Defect::at(line, "patch", "black", "white, paper or ambient: a lamp has no black")),
         (Patch::White, Some(Level::Luminance(l))) => {
             let found = format!("{} cd/m2", l.get());
-            let expected = "illuminance_lx: a lamp's level is the illuminance on the print (lit paper is patch = paper)";
+            let expected =
+                "illuminance_lx: a lamp's level is the illuminance on the print (lit paper is patch = paper)";
             Err(Defect::at(line, "luminance_cd_m2", &found, expected))
         }
         (Patch::Paper, Some(Level::Illuminance(lx))) => {

@@ -7,8 +7,8 @@
 //! A checkpoint stands after each [`CHECKPOINT_EVERY`] readings. A change of parameters (aim, kind, an instrument's
 //! noise, a new version of the program) makes everything kept of the device void, which the digest beside it shows.
 
-use crate::color::{UvSpread, uv_prime};
 use crate::color::PaperUnderLamp;
+use crate::color::{UvSpread, uv_prime};
 use crate::drift::{Absorbed, Act, DeviceState, Fate, Happening, Observation, Params, TargetWhite, Thing};
 use crate::ledger::store::{EstimateRow, EventRow, ReadingRow};
 use crate::ledger::{Digest, LedgerError, Seq, Store, Tx};
@@ -101,13 +101,7 @@ fn followers(things: &Things, stirred: &[(DeviceId, Time)]) -> Vec<DeviceId> {
         .collect()
 }
 
-fn refresh_one(
-    tx: &Tx,
-    things: &Things,
-    device: &DeviceId,
-    from: Time,
-    fates: &mut Fates,
-) -> Result<(), LedgerError> {
+fn refresh_one(tx: &Tx, things: &Things, device: &DeviceId, from: Time, fates: &mut Fates) -> Result<(), LedgerError> {
     let Some(feed) = Feed::of(tx, things, device)? else { return Ok(()) };
     let kept = tx.estimate(device)?.filter(|row| row.params == feed.digest);
     let (mut state, start) = match kept {
@@ -305,11 +299,12 @@ impl<'a> Feed<'a> {
 
     fn target(&self, row: &EventRow) -> Option<TargetWhite> {
         let followed = self.targets.iter().find(|(seq, _)| *seq == row.seq).map(|(_, target)| *target);
-        named_target(row).map(|named| TargetWhite {
-            ln_level: named.ln_level.or(followed.and_then(|f| f.ln_level)).or(self.params.aim_ln_level),
-            ..named
-        })
-        .or(followed)
+        named_target(row)
+            .map(|named| TargetWhite {
+                ln_level: named.ln_level.or(followed.and_then(|f| f.ln_level)).or(self.params.aim_ln_level),
+                ..named
+            })
+            .or(followed)
     }
 }
 
@@ -321,11 +316,7 @@ fn named_target(row: &EventRow) -> Option<TargetWhite> {
 }
 
 /// For each recalibration of a display that follows the paper and that named no white: the paper white as it then was.
-fn followed_targets(
-    store: &Store,
-    things: &Things,
-    display: &Display,
-) -> Result<Vec<(Seq, TargetWhite)>, LedgerError> {
+fn followed_targets(store: &Store, things: &Things, display: &Display) -> Result<Vec<(Seq, TargetWhite)>, LedgerError> {
     let Some(station) = things.stations_of(&display.id).next() else { return Ok(Vec::new()) };
     let paper = station.papers.first().and_then(|id| things.paper(id));
     let Some(paper) = paper.and_then(|paper| PaperUnderLamp::new(&paper.white).ok()) else { return Ok(Vec::new()) };

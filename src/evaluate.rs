@@ -283,11 +283,7 @@ fn match_conditions(
         .collect())
 }
 
-fn verdict_change(
-    tx: &Tx,
-    station: &StationId,
-    judgement: &Judgement,
-) -> Result<Option<entry::Verdict>, LedgerError> {
+fn verdict_change(tx: &Tx, station: &StationId, judgement: &Judgement) -> Result<Option<entry::Verdict>, LedgerError> {
     let before = tx.verdict(station)?.map(|row| row.verdict);
     let word = judgement.verdict.word();
     if before.as_deref() == Some(word) {
@@ -305,11 +301,8 @@ fn verdict_change(
 /// Lets the alert of a condition take its step, if it takes one.
 pub fn decide(tx: &mut Tx, config: &Config, condition: Condition) -> Result<Option<Happened>, LedgerError> {
     let open = tx.standing_alert(condition.kind.word(), &condition.subject)?;
-    let standing = open.as_ref().map(|row| Standing {
-        kind: condition.kind,
-        state: state_of(row),
-        raised_at: row.raised_at,
-    });
+    let standing =
+        open.as_ref().map(|row| Standing { kind: condition.kind, state: state_of(row), raised_at: row.raised_at });
     let step = match (alert::decide(standing.as_ref(), condition.sighting, tx.now()), open) {
         (Ok(Change::Raise), _) => entry::Alert {
             id: tx.next_alert_id()?,

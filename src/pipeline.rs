@@ -12,6 +12,7 @@ use crate::config::Config;
 use crate::drift::Fate;
 use crate::estimates::{self, Fates};
 use crate::evaluate::{self, Condition, Happened, Scope, append};
+use crate::fate::Hold;
 use crate::formats::{self, Context, Format, Need, Outcome, Unfinished};
 use crate::ledger::entry::{self, CameBy, EventTaken, ReadingTaken, Refusal};
 use crate::ledger::store::{Given, Standing};
@@ -74,17 +75,6 @@ pub struct Receipt {
     pub doubted: Vec<(Seq, u64)>,
     /// Verdicts and alerts that changed thereby.
     pub happened: Vec<Happened>,
-}
-
-/// Why a reading waits for a person.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Hold {
-    /// The same device, time, instrument and patch stand in this entry with other values.
-    Conflict(Seq),
-    /// Its time lies ahead of the clock.
-    Ahead,
-    /// The model found it impossible.
-    Model(crate::drift::HeldWhy),
 }
 
 /// Takes a file in.

@@ -7,41 +7,17 @@
 use crate::alert::{self, Cleared};
 use crate::color::{Tint, white_point};
 use crate::config::Config;
+use crate::fate::Excluded;
 use crate::ledger::entry::{self, Outcome, Transition};
-use crate::ledger::store::{AlertRow, EventRow, FileRow, Given, MessageRow, MessageState, ReadingRow, UvVariance, VerdictRow};
+use crate::ledger::store::{
+    AlertRow, EventRow, FileRow, Given, MessageRow, MessageState, ReadingRow, UvVariance, VerdictRow,
+};
 use crate::ledger::{Body, LedgerError, Seq, Tx};
 use crate::outbox::{self, LOG_CHANNEL, Message};
 use crate::reading::{Level, Reading};
 use crate::say;
 use crate::units::{DeviceId, Illuminance, Luminance, Time};
 use crate::zone::LocalZone;
-
-/// Why a reading does not count although it is in the ledger. The word stands in the projection.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Excluded {
-    /// Taken back by a person.
-    Retracted,
-    /// The same key already stood with other values.
-    Conflict,
-    /// Its time lay more than ten minutes ahead of the clock when it arrived.
-    Ahead,
-}
-
-impl Excluded {
-    /// The word in the projection.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Retracted => "retracted",
-            Self::Conflict => "conflict",
-            Self::Ahead => "ahead",
-        }
-    }
-
-    /// The reason that `word` names.
-    pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Retracted, Self::Conflict, Self::Ahead].into_iter().find(|why| why.word() == word)
-    }
-}
 
 /// A device whose estimate an entry makes out of date, from this instant on.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -17,12 +17,7 @@ const CHUNK: u32 = 2000;
 
 /// Makes all projections anew, in one transaction. `config` serves where the ledger names none yet. Returns the number of
 /// entries applied; `progress` is told after each chunk.
-pub fn rebuild(
-    ledger: &mut Ledger,
-    config: &Config,
-    now: Time,
-    progress: impl FnMut(i64),
-) -> Result<i64, LedgerError> {
+pub fn rebuild(ledger: &mut Ledger, config: &Config, now: Time, progress: impl FnMut(i64)) -> Result<i64, LedgerError> {
     ledger.write(now, |tx| {
         tx.clear_projections()?;
         replay(tx, tx, config, progress)

@@ -4,11 +4,12 @@
 //! "unknown".
 
 use crate::alert::{Cleared, Kind};
-use crate::color::{uv_prime, xy};
-use crate::color::cct_duv;
 use crate::color::Move;
-use crate::drift::StepFound;
-use crate::reading::Defect;
+use crate::color::cct_duv;
+use crate::color::{uv_prime, xy};
+use crate::drift::{Doubt, Fate, HeldWhy, SlipFactor, StepFound};
+use crate::fate::{Excluded, Hold};
+use crate::reading::{Defect, Patch};
 use crate::site::Station;
 use crate::station::{Advice, Judgement, LampFault, Limits, OffAim, Reason, RiskDate, Unmeasured, Verdict};
 use crate::units::{Days, DeviceId, Luminance, Time, UvPrime, Xy};
@@ -123,12 +124,14 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
         Reason::HeldBack { device, count } => format!("{count} readings of {device} are held back and wait for you."),
         Reason::NotMeasured { what } => match what {
             Unmeasured::DisplayLuminance => "The screen's luminance was not measured; it is not judged.".to_owned(),
-            Unmeasured::LampIlluminance => "The lamp's illuminance was not measured; luminance is not judged.".to_owned(),
+            Unmeasured::LampIlluminance => {
+                "The lamp's illuminance was not measured; luminance is not judged.".to_owned()
+            }
             Unmeasured::ColourRendering => "The lamp's colour rendering was not measured; it is not judged.".to_owned(),
         },
-        Reason::PaperEstimated { sd } => format!(
-            "The paper white is calculated from the lamp and the paper's data (± Δu′v′ {sd:.4}), not read.",
-        ),
+        Reason::PaperEstimated { sd } => {
+            format!("The paper white is calculated from the lamp and the paper's data (± Δu′v′ {sd:.4}), not read.",)
+        }
     }
 }
 
@@ -149,7 +152,10 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
             format!("Turn the dimmer of {lamp} {word}: from {:.0} to {:.0} lx, then read it.", from.get(), to.get())
         }
         Advice::TurnColourDial { lamp, direction } => {
-            format!("Turn the colour dial of {lamp} until it is less {}, then read it.", direction_word(direction.as_ref()))
+            format!(
+                "Turn the colour dial of {lamp} until it is less {}, then read it.",
+                direction_word(direction.as_ref())
+            )
         }
         Advice::ReplaceLamp { lamp, why } => {
             let why = match why {
@@ -260,7 +266,9 @@ pub fn of_refusal(defects: &[Defect]) -> Vec<String> {
     if defects.len() > SHOWN {
         lines.push(format!("And {} more.", defects.len() - SHOWN));
     }
-    lines.push("Nothing of it was taken. Put it right and drop it in again; `twinwhite ack` ends this alert.".to_owned());
+    lines.push(
+        "Nothing of it was taken. Put it right and drop it in again; `twinwhite ack` ends this alert.".to_owned(),
+    );
     lines
 }
 
@@ -272,6 +280,70 @@ pub fn reason_file(name: &str, defects: &[Defect]) -> String {
     }
     text.push_str("\nPut it right and drop it into the inbox again.\n");
     text
+}
+
+/// What is said of a reading that the model doubts.
+pub const DOUBTED: &str = "far from what was expected; the next reading decides whether the device has jumped";
+
+/// Why a reading is held back.
+pub fn hold(why: &Hold) -> String {
+    match why {
+        Hold::Conflict(other) => format!(
+            "entry {other} has the same device, time, instrument and patch with other values; `retract` the wrong one, or \
+             `release` this one"
+        ),
+        Hold::Ahead => "its time lies ahead of the clock; `release` it, or `retract` it".to_owned(),
+        Hold::Model(why) => held(why),
+    }
+}
+
+fn held(why: &HeldWhy) -> String {
+    match why {
+        HeldWhy::UnitSlip { factor, too_high } => {
+            let word = if *too_high { "too high" } else { "too low" };
+            let cause = match factor {
+                SlipFactor::Ten => "a slipped decimal point?",
+                SlipFactor::Thousand => "a thousands mark or a prefix?",
+                SlipFactor::FootCandles => "foot-candles in place of lux?",
+                SlipFactor::FootLamberts => "foot-lamberts in place of cd/m²?",
+            };
+            format!("its level is {:.4} times {word}: {cause} `release` it if it is right", factor.ratio())
+        }
+        HeldWhy::HoursBackwards { before, after } => format!(
+            "its hours counter fell from {before} to {after} although no replacement is on record; record it, or `release` \
+             the reading"
+        ),
+    }
+}
+
+/// Why a reading is not used, or is used with less weight; `None` where there is nothing to say.
+pub fn fate(fate: Option<Fate>, excluded: Option<&str>, patch: Patch) -> Option<String> {
+    match (excluded.and_then(Excluded::from_word), fate) {
+        (Some(Excluded::Retracted), _) => Some("taken back".to_owned()),
+        (Some(Excluded::Conflict), _) => Some("held back: another entry has the same key and other values".to_owned()),
+        (Some(Excluded::Ahead), _) => Some("held back: its time lay ahead of the clock".to_owned()),
+        (None, Some(Fate::Used)) => None,
+        (None, Some(Fate::UsedCold)) => Some("read before it was warm; counts for less".to_owned()),
+        (None, Some(Fate::Doubted(Doubt::PossibleStep))) => Some(format!("doubted: {DOUBTED}")),
+        (None, Some(Fate::Doubted(Doubt::NotBorneOut))) => {
+            Some("doubted: far from what was expected, and later readings did not bear it out".to_owned())
+        }
+        (None, Some(Fate::Doubted(Doubt::Overtaken))) => {
+            Some("doubted: far from what was expected, and then the device was set anew".to_owned())
+        }
+        (None, Some(Fate::Held(why))) => Some(format!("held back: {}", held(&why))),
+        (None, None) => Some(match patch {
+            Patch::White => "not looked at".to_owned(),
+            Patch::Black => "the display's black; kept, not part of the white".to_owned(),
+            Patch::Paper => "the lit paper; kept, not part of the lamp's own white".to_owned(),
+            Patch::Ambient => "foreign light; kept, not part of the white".to_owned(),
+        }),
+    }
+}
+
+/// A count with its word.
+pub fn count(count: u64, word: &str) -> String {
+    if count == 1 { format!("1 {word}") } else { format!("{count} {word}s") }
 }
 
 fn direction_word(direction: Option<&Move>) -> String {

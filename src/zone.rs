@@ -129,6 +129,11 @@ impl LocalZone {
         self.local(time).format("%Y-%m-%d %H:%M").to_string()
     }
 
+    /// `2026-03-04`: the day on which an instant falls.
+    pub fn date(self, time: Time) -> String {
+        self.local(time).format("%Y-%m-%d").to_string()
+    }
+
     /// `Wed 2026-03-04 10:30 +00:00`: the same, where weekday and offset matter.
     pub fn show_full(self, time: Time) -> String {
         self.local(time).format("%a %Y-%m-%d %H:%M %:z").to_string()

@@ -152,14 +152,9 @@ impl Cleared {
 
     /// The reason that `word` names.
     pub fn from_word(word: &str) -> Option<Self> {
-        [
-            Self::ConditionOver,
-            Self::SpokenFor(Kind::OffAim),
-            Self::SpokenFor(Kind::MatchOut),
-            Self::Acknowledged,
-        ]
-        .into_iter()
-        .find(|why| why.word() == word)
+        [Self::ConditionOver, Self::SpokenFor(Kind::OffAim), Self::SpokenFor(Kind::MatchOut), Self::Acknowledged]
+            .into_iter()
+            .find(|why| why.word() == word)
     }
 }
 

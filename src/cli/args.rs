@@ -9,13 +9,18 @@ use clap::{Args, Parser, Subcommand};
 /// Drop the readings you already make into a folder; twinwhite says whether each station's match still holds, how sure
 /// that is, when it will not, and what is the cheapest thing to do about it.
 #[derive(Debug, Parser)]
-#[command(name = "twinwhite", version, disable_help_subcommand = true, after_help = "\
+#[command(
+    name = "twinwhite",
+    version,
+    disable_help_subcommand = true,
+    after_help = "\
 Start here:
   twinwhite demo                        look around in an invented print room first
   twinwhite --config FILE check         is my configuration sound?
   twinwhite status                      does the match hold, and what is there to do?
 
-Never look into a lamp. Work on ballasts, dimmers and wiring is for qualified people; local codes come first.")]
+Never look into a lamp. Work on ballasts, dimmers and wiring is for qualified people; local codes come first."
+)]
 pub struct Cli {
     /// The configuration file [default: ./twinwhite.toml, else the user's, else the system's].
     #[arg(long, global = true, env = "TWINWHITE_CONFIG", value_name = "FILE")]

@@ -54,6 +54,12 @@ impl Failure {
     }
 }
 
+impl std::fmt::Display for Failure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.message)
+    }
+}
+
 macro_rules! fails_as {
     ($($error:ty => $kind:expr),* $(,)?) => {
         $(impl From<$error> for Failure {

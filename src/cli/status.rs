@@ -64,12 +64,7 @@ pub fn status(
     Ok(if exit_code { ExitCode::from(worst.exit_code()) } else { ExitCode::SUCCESS })
 }
 
-fn answer<'a>(
-    store: &Store,
-    config: &Config,
-    station: &'a Station,
-    as_of: Time,
-) -> Result<Answer<'a>, Failure> {
+fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time) -> Result<Answer<'a>, Failure> {
     let judgement = evaluate::judge(store, config, station, as_of)?;
     // The ledger knows since when only for a verdict that it has recorded and that still stands.
     let since = (store.verdict(&station.id)?)

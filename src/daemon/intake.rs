@@ -13,7 +13,9 @@ impl Daemon {
     pub(super) fn take_in(&mut self, candidate: &Candidate) -> Result<Option<Vec<Notice>>, DaemonError> {
         let claim = match self.inbox.claim(candidate) {
             Ok(claim) => claim,
-            Err(ClaimError::TooLarge { limit, .. }) => return self.refuse_unread(candidate, &limit.to_string()).map(Some),
+            Err(ClaimError::TooLarge { limit, .. }) => {
+                return self.refuse_unread(candidate, &limit.to_string()).map(Some);
+            }
             Err(ClaimError::Unreadable { again: true, .. } | ClaimError::Gone { .. } | ClaimError::Changed { .. }) => {
                 return Ok(None);
             }
@@ -80,7 +82,8 @@ impl Daemon {
     /// Refuses a file that is too large to be read. Its digest in the ledger is that of its name and size.
     fn refuse_unread(&mut self, candidate: &Candidate, why: &str) -> Result<Vec<Notice>, DaemonError> {
         let (now, name) = (self.clock.now(), candidate.name.clone());
-        let defects = vec![Defect::of_line(0, &format!("{} bytes", candidate.size), format!("a file that is not {why}"))];
+        let defects =
+            vec![Defect::of_line(0, &format!("{} bytes", candidate.size), format!("a file that is not {why}"))];
         let digest = crate::ledger::Digest::of(format!("unread {name} {}", candidate.size).as_bytes());
         match pipeline::refuse_file(&mut self.ledger, &self.config, &name, digest, defects.clone(), now) {
             Err(error) => self.survive(error).map(|()| Vec::new()),

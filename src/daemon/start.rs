@@ -95,7 +95,9 @@ pub fn start(
     let (send_hint, hints) = mpsc::unbounded_channel();
     let deaf = network_share(&config.paths.inbox).map(|kind| {
         let every = config.inbox.rescan.as_secs();
-        format!("the inbox lies on a network share ({kind}), which sends no events: it is looked through every {every} s")
+        format!(
+            "the inbox lies on a network share ({kind}), which sends no events: it is looked through every {every} s"
+        )
     });
     tell(Notice::Watching { inbox: config.paths.inbox.clone(), deaf });
     Ok(Daemon {

@@ -15,7 +15,7 @@ mod json;
 mod row;
 mod table;
 
-use crate::reading::{Defect, Draft, Record, Row};
+use crate::reading::{Defect, Draft, Event, Record, Row};
 use crate::units::DeviceId;
 use crate::zone::LocalZone;
 
@@ -129,11 +129,27 @@ pub fn parse(bytes: &[u8], context: &Context) -> Outcome {
 /// device is then that of `context`, if it has one. Defects have line 0.
 pub fn typed(fields: &[(String, String)], context: &Context) -> Result<Draft, Vec<Defect>> {
     let mut defects = Defects::default();
+    let cells = typed_cells(fields, Kind::Reading, &mut defects);
+    let draft = row::typed(&cells, context, &mut defects);
+    draft.filter(|_| defects.count() == 0).ok_or_else(|| defects.into_list())
+}
+
+/// Builds an event from fields that were typed, named and written as in CSV; device, time and event must be among them.
+pub fn typed_event(fields: &[(String, String)], context: &Context) -> Result<Event, Vec<Defect>> {
+    let mut defects = Defects::default();
+    let cells = typed_cells(fields, Kind::Event, &mut defects);
+    match row::record(&cells, Kind::Event, 0, context, &mut defects) {
+        Some(Record::Event(event)) if defects.count() == 0 => Ok(event),
+        _ => Err(defects.into_list()),
+    }
+}
+
+fn typed_cells<'a>(fields: &'a [(String, String)], kind: Kind, defects: &mut Defects) -> Cells<'a> {
     let mut cells = Cells::default();
     let mut seen: Vec<Column> = Vec::new();
     for (name, value) in fields {
-        match Column::named(name).filter(|column| Kind::Reading.columns().contains(column)) {
-            None => defects.at(0, name, value, instead_of(name, Kind::Reading)),
+        match Column::named(name).filter(|column| kind.columns().contains(column)) {
+            None => defects.at(0, name, value, instead_of(name, kind)),
             Some(column) if seen.contains(&column) => defects.at(0, name, value, format!("{name} only once")),
             Some(column) => {
                 seen.push(column);
@@ -141,11 +157,7 @@ pub fn typed(fields: &[(String, String)], context: &Context) -> Result<Draft, Ve
             }
         }
     }
-    let draft = row::typed(&cells, context, &mut defects);
-    match draft {
-        Some(draft) if defects.count() == 0 => Ok(draft),
-        _ => Err(defects.into_list()),
-    }
+    cells
 }
 
 /// The bytes as text without its byte-order mark, or why they are none.

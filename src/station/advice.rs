@@ -6,8 +6,8 @@
 //! aim by far is not followed by the display: that would only carry the fault on.
 
 use super::{Advice, Doubt, Judgement, LampFault, Picture, Seen, Verdict};
-use crate::color::{delta_uv, xy};
 use crate::color::direction;
+use crate::color::{delta_uv, xy};
 use crate::drift::Summary;
 use crate::site::{Adjustable, LuminanceRule};
 use crate::units::{Days, Illuminance, Luminance, UvPrime};
@@ -40,12 +40,7 @@ pub fn advise(
     advice
 }
 
-fn readings_wanted(
-    seen: &Seen,
-    summaries: &[Summary; 2],
-    judgement: &Judgement,
-    doubt: Option<&Doubt>,
-) -> Vec<Advice> {
+fn readings_wanted(seen: &Seen, summaries: &[Summary; 2], judgement: &Judgement, doubt: Option<&Doubt>) -> Vec<Advice> {
     let helps = doubt.map_or([false, false], |d| [d.display, d.lamp]);
     [&seen.display, &seen.lamp]
         .into_iter()
@@ -95,9 +90,11 @@ fn restore(seen: &Seen, picture: &Picture) -> Vec<Advice> {
     let mut light_restored = false;
     if let Some(ratio) = lamp_level.filter(|_| light_counts) {
         let off = libm::log(ratio).abs() > COMFORT * ln_limit;
-        let dimmer = seen.lamp.aim_level.zip(picture.lamp.luminance).and_then(|(aim, now)| {
-            Some((Illuminance::new(now.mean).ok()?, Illuminance::new(aim).ok()?))
-        });
+        let dimmer = seen
+            .lamp
+            .aim_level
+            .zip(picture.lamp.luminance)
+            .and_then(|(aim, now)| Some((Illuminance::new(now.mean).ok()?, Illuminance::new(aim).ok()?)));
         match dimmer {
             Some((from, to)) if off && turns(Adjustable::Level) => {
                 advice.push(Advice::TurnDimmer { lamp: seen.lamp.id.clone(), from, to });

@@ -16,8 +16,8 @@ pub use judgement::{Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDa
 use std::f64::consts::PI;
 
 use crate::color::delta_uv;
-use crate::color::{PaperError, PaperUnderLamp};
 use crate::color::{Move, direction};
+use crate::color::{PaperError, PaperUnderLamp};
 use crate::drift::{DeviceState, Params, Path, Summary};
 use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
 use crate::units::{Days, DeviceId, Time, UvPrime};
@@ -133,7 +133,8 @@ pub fn judge(seen: &Seen, now: Time) -> Result<Judgement, PaperError> {
     let max_risk = station.max_risk.get();
     let over = risk > OUT_ABOVE || risk_within > max_risk;
     let doubt = if over { doubtful(seen, &comparison, &times, max_risk) } else { None };
-    let blind = [&seen.display, &seen.lamp].into_iter().zip(&summaries).any(|(_, summary)| too_old(summary, station, now));
+    let blind =
+        [&seen.display, &seen.lamp].into_iter().zip(&summaries).any(|(_, summary)| too_old(summary, station, now));
     let verdict = if blind || doubt.is_some() {
         Verdict::Unknown
     } else if risk > OUT_ABOVE {

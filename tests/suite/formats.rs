@@ -142,7 +142,9 @@ fn events_are_read() {
     assert_eq!(third.other, InstrumentId::new("spectro-2").ok());
     for kind in EventKind::ALL.into_iter().filter(|kind| *kind != EventKind::CrossCalibrated) {
         let text = format!("time,device,event\n2026-03-04T10:30:00Z,a,{}\n", kind.word());
-        let Record::Event(event) = &crate::formats::rows(parse(text.as_bytes(), &ledger()))[0].value else { panic!("{text}") };
+        let Record::Event(event) = &crate::formats::rows(parse(text.as_bytes(), &ledger()))[0].value else {
+            panic!("{text}")
+        };
         assert_eq!(event.kind, kind);
     }
 }

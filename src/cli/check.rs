@@ -1,0 +1,183 @@
+//! `check`: are configuration, folders, ledger, time zone, instruments and reminders sound? Runs what the daemon runs.
+
+use std::process::ExitCode;
+
+use serde_json::{Value, json};
+
+use super::args::Cli;
+use super::fail::Failure;
+use super::output;
+use super::session::{self, Session};
+use crate::clock::Clock;
+use crate::config::find::{self, LoadError};
+use crate::inbox::{Folders, network_share};
+use crate::ledger::{Ledger, verify};
+use crate::units::Time;
+
+/// How many of a reminder's next times are shown.
+const NEXT_TIMES: usize = 3;
+
+/// One thing that was looked at.
+struct Finding {
+    what: &'static str,
+    sort: Sort,
+    says: String,
+}
+
+/// How it was found.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Sort {
+    Sound,
+    Note,
+    Wrong,
+}
+
+impl Sort {
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Sound => "sound",
+            Self::Note => "note",
+            Self::Wrong => "wrong",
+        }
+    }
+}
+
+/// Answers `check`; exit code 1 if anything is wrong.
+pub fn check(cli: &Cli, clock: &dyn Clock, json: bool) -> Result<ExitCode, Failure> {
+    let file = session::config_file(cli)?;
+    let mut findings = Vec::new();
+    match find::load(&file) {
+        Err(LoadError::Mistaken(mistakes)) if json => {
+            output::json(&json!({ "ok": false, "config": file, "mistakes": mistakes.list, "findings": [] }))?;
+            return Ok(ExitCode::FAILURE);
+        }
+        Err(why) => return Err(why.into()),
+        Ok(_) => {
+            let session = Session::open(cli, clock)?;
+            findings.push(sound("configuration", format!("{} is sound", file.display())));
+            folders(&session, &mut findings);
+            ledger(&session, &mut findings);
+            site(&session, &mut findings);
+            reminders(&session, &mut findings);
+        }
+    }
+    let ok = findings.iter().all(|finding| finding.sort != Sort::Wrong);
+    if json {
+        let findings: Vec<Value> = findings
+            .iter()
+            .map(|finding| json!({ "what": finding.what, "found": finding.sort.word(), "says": finding.says }))
+            .collect();
+        output::json(&json!({ "ok": ok, "config": file, "mistakes": [], "findings": findings }))?;
+    } else {
+        let mut text = String::new();
+        for finding in &findings {
+            let word = output::strong(finding.sort.word());
+            text.push_str(&format!("{word:<5} {}: {}\n", finding.what, finding.says));
+        }
+        text.push_str(if ok { "All is sound.\n" } else { "Something is wrong; see above.\n" });
+        output::print(&text)?;
+    }
+    Ok(if ok { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+fn sound(what: &'static str, says: impl Into<String>) -> Finding {
+    Finding { what, sort: Sort::Sound, says: says.into() }
+}
+
+fn note(what: &'static str, says: impl Into<String>) -> Finding {
+    Finding { what, sort: Sort::Note, says: says.into() }
+}
+
+fn wrong(what: &'static str, says: impl Into<String>) -> Finding {
+    Finding { what, sort: Sort::Wrong, says: says.into() }
+}
+
+fn folders(session: &Session, findings: &mut Vec<Finding>) {
+    let paths = &session.config.paths;
+    let folders =
+        Folders { inbox: paths.inbox.clone(), archive: paths.archive.clone(), quarantine: paths.quarantine.clone() };
+    match folders.prepare() {
+        Ok(()) => findings
+            .push(sound("folders", format!("inbox, archive and quarantine can be used ({})", paths.inbox.display()))),
+        Err(why) => findings.push(wrong("folders", why.to_string())),
+    }
+    if let Some(kind) = network_share(&paths.inbox) {
+        let every = session.config.inbox.rescan.as_secs();
+        let says = format!(
+            "the inbox lies on a network share ({kind}), which sends no events: it is looked through every {every} s"
+        );
+        findings.push(note("folders", says));
+    }
+}
+
+fn ledger(session: &Session, findings: &mut Vec<Finding>) {
+    let mut ledger = match session.ledger() {
+        Ok(ledger) => ledger,
+        Err(why) => return findings.push(wrong("ledger", why.to_string())),
+    };
+    match verify(&ledger, &[]) {
+        Ok(found) if found.ok => findings.push(sound("ledger", format!("whole, {} entries", found.entries))),
+        Ok(found) => {
+            let why = found.fault.map(|fault| fault.to_string()).unwrap_or_default();
+            findings.push(wrong("ledger", format!("{why}; put a backup in its place")));
+        }
+        Err(why) => findings.push(wrong("ledger", why.to_string())),
+    }
+    let counted = ledger.read(|store| store.counts());
+    if let Ok(counts) = counted
+        && counts.due_messages > 0
+    {
+        let says = format!("{} messages wait to be delivered; `twinwhite run` delivers them", counts.due_messages);
+        findings.push(note("messages", says));
+    }
+    undeclared(&ledger, session, findings);
+}
+
+/// Instruments that readings name and nobody declared.
+fn undeclared(ledger: &Ledger, session: &Session, findings: &mut Vec<Finding>) {
+    let declared = &session.config.things.instruments;
+    for (id, readings) in ledger.instruments().unwrap_or_default() {
+        if !declared.iter().any(|instrument| instrument.id == id) {
+            let says = format!(
+                "'{id}' made {readings} readings and is not declared: scatter 0.0007 in u′v′ and 1 % is assumed and no bias, \
+                 so absolute claims are the instrument's word"
+            );
+            findings.push(note("instrument", says));
+        }
+    }
+}
+
+fn site(session: &Session, findings: &mut Vec<Finding>) {
+    let now = session.clock.now();
+    let says = format!("{}, where it is {}", session.config.site.zone.name(), session.zone().show_full(now));
+    findings.push(sound("time zone", says));
+    let things = &session.config.things;
+    if things.stations.is_empty() {
+        findings.push(note("stations", "none: readings are kept, but no match is judged"));
+    }
+    for instrument in &things.instruments {
+        let Some(until) = instrument.certificate_until else { continue };
+        if session.zone().date(now).as_str() > until.to_string().as_str() {
+            findings.push(note("instrument", format!("the certificate of '{}' ended on {until}", instrument.id)));
+        }
+    }
+}
+
+fn reminders(session: &Session, findings: &mut Vec<Finding>) {
+    for reminder in &session.config.reminders {
+        let about = reminder.device.as_ref().map(|device| format!(" {device}")).unwrap_or_default();
+        let name = format!("{}{about} ({})", reminder.task.words(), reminder.cron.as_str());
+        let mut times: Vec<String> = Vec::new();
+        let mut after: Time = session.clock.now();
+        while times.len() < NEXT_TIMES {
+            let Some(next) = reminder.cron.next_after(after, session.config.site.zone) else { break };
+            times.push(session.zone().show(next));
+            after = next;
+        }
+        if times.is_empty() {
+            findings.push(wrong("reminder", format!("{name} never comes again")));
+        } else {
+            findings.push(sound("reminder", format!("{name}: next {}", times.join(", "))));
+        }
+    }
+}

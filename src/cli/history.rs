@@ -1,0 +1,200 @@
+//! `history`: readings, model and events of one device over time.
+
+use std::collections::HashMap;
+
+use serde_json::{Value, json};
+
+use super::args::AsOf;
+use super::fail::Failure;
+use super::output;
+use super::plot::{Plot, Point};
+use super::session::Session;
+use crate::color::{delta_uv, uv_prime};
+use crate::drift::{Fate, Params};
+use crate::estimates::{self, Met};
+use crate::ledger::store::{EventRow, ReadingRow};
+use crate::ledger::{LedgerError, Seq};
+use crate::say;
+use crate::site::AimWhite;
+use crate::units::{DeviceId, Time, UvPrime};
+
+/// One reading and what became of it.
+struct Line {
+    row: ReadingRow,
+    fate: Option<Fate>,
+    /// The model's mean after it: u′, v′, ln level.
+    model: [Option<f64>; 3],
+}
+
+/// Answers `history`.
+pub fn history(session: Session, device: &str, last: Option<usize>, when: &AsOf, json: bool) -> Result<(), Failure> {
+    let device = session.device(device)?;
+    let as_of = session.as_of(when)?;
+    let mut ledger = session.reader()?;
+    let (mut readings, events, params) = ledger.read(|store| walk(store, &session, &device, as_of))?;
+    if let Some(last) = last {
+        readings.drain(..readings.len().saturating_sub(last));
+    }
+    if json {
+        let readings: Vec<Value> = readings.iter().map(reading_json).collect();
+        let events: Vec<Value> = events.iter().map(event_json).collect();
+        output::json(&json!({ "device": device, "readings": readings, "events": events }))
+    } else {
+        output::print(&as_text(&session, &device, &readings, &events, &params))
+    }
+}
+
+fn walk(
+    store: &crate::ledger::Store,
+    session: &Session,
+    device: &DeviceId,
+    as_of: Time,
+) -> Result<(Vec<Line>, Vec<EventRow>, Params), LedgerError> {
+    let mut readings: Vec<Line> = Vec::new();
+    let mut events = Vec::new();
+    let mut revised: HashMap<Seq, Fate> = HashMap::new();
+    let things = &session.config.things;
+    let Some(params) = estimates::params_of(things, device) else {
+        return Err(LedgerError::Damaged { what: format!("{device} is no display or lamp") });
+    };
+    estimates::history(store, things, device, as_of, |met, state| match met {
+        Met::Reading(row, absorbed) => {
+            let path = state.forecast(&params, &[row.time]).likely;
+            let model = path.channels.map(|channel| channel.and_then(|channel| channel.mean.first().copied()));
+            revised.extend(absorbed.revised.iter().filter_map(|(seq, fate)| Some((Seq::new(*seq)?, *fate))));
+            readings.push(Line { row: row.clone(), fate: Some(absorbed.fate), model });
+        }
+        Met::Passed(row) => readings.push(Line { row: row.clone(), fate: None, model: [None; 3] }),
+        Met::Event(row) => events.push(row.clone()),
+    })?;
+    for line in &mut readings {
+        if let Some(fate) = revised.get(&line.row.seq) {
+            line.fate = Some(*fate);
+        }
+    }
+    Ok((readings, events, params))
+}
+
+impl Line {
+    fn used(&self) -> bool {
+        self.fate.is_some_and(Fate::is_used)
+    }
+
+    fn why(&self) -> Option<String> {
+        say::fate(self.fate, self.row.excluded.as_deref(), self.row.patch)
+    }
+}
+
+fn reading_json(line: &Line) -> Value {
+    let row = &line.row;
+    json!({
+        "seq": row.seq,
+        "time": row.time,
+        "used": line.used(),
+        "why": line.why(),
+        "u_prime": row.u,
+        "v_prime": row.v,
+        "ln_luminance": row.ln_level,
+        "instrument": row.instrument,
+        "patch": row.patch,
+        "hours": row.hours,
+        "warmup_min": row.warmup_min,
+        "setting": row.setting,
+    })
+}
+
+fn event_json(row: &EventRow) -> Value {
+    json!({
+        "seq": row.seq,
+        "time": row.event.time,
+        "event": row.event.kind,
+        "used": row.excluded.is_none(),
+        "operator": row.event.operator,
+        "note": row.event.note,
+    })
+}
+
+fn as_text(session: &Session, device: &DeviceId, readings: &[Line], events: &[EventRow], params: &Params) -> String {
+    if readings.is_empty() && events.is_empty() {
+        return format!("{device}: nothing is known yet. `twinwhite add {device} …` takes a reading in.\n");
+    }
+    let zone = session.zone();
+    let mut rows: Vec<(Time, [String; 7])> = readings
+        .iter()
+        .map(|line| {
+            let row = &line.row;
+            let level = row.ln_level.map_or_else(|| "-".to_owned(), |ln| format!("{:.1}", libm::exp(ln)));
+            let used = if line.used() { "yes" } else { "no" };
+            let why = line.why().unwrap_or_default();
+            let cells = [
+                row.seq.to_string(),
+                zone.show(row.time),
+                format!("{:.4}", row.u),
+                format!("{:.4}", row.v),
+                level,
+                used.to_owned(),
+                why,
+            ];
+            (row.time, cells)
+        })
+        .collect();
+    rows.extend(events.iter().map(|row| {
+        let event = &row.event;
+        let dash = || "-".to_owned();
+        let said = [event.operator.as_ref().map(ToString::to_string), event.note.clone()];
+        let said: Vec<String> = said.into_iter().flatten().collect();
+        let note = format!("** {} {}", event.kind.word(), said.join(", "));
+        (
+            event.time,
+            [row.seq.to_string(), zone.show(event.time), dash(), dash(), dash(), dash(), note.trim_end().to_owned()],
+        )
+    }));
+    rows.sort_by_key(|(time, _)| *time);
+    let mut text =
+        output::table(["entry", "time", "u′", "v′", "level", "used", ""], rows.into_iter().map(|(_, row)| row));
+    text.push('\n');
+    text.push_str(&plots(session, device, readings, events, params));
+    text
+}
+
+fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[EventRow], params: &Params) -> String {
+    let things = &session.config.things;
+    let aim = match things.display(device) {
+        Some(display) if display.aim.white != AimWhite::Paper => params.aim_white,
+        Some(_) => None,
+        None => things.lamp(device).and_then(|lamp| uv_prime(lamp.aim.white).ok()),
+    };
+    let events: Vec<Time> = events.iter().map(|row| row.event.time).collect();
+    let date = |time| say::day(&session.zone(), time);
+    let mut text = String::new();
+    let about = aim.or_else(|| readings.first().map(|line| UvPrime { u: line.row.u, v: line.row.v }));
+    if let Some(about) = about {
+        let from = |uv: UvPrime| delta_uv(about, uv);
+        let of = |used: bool| -> Vec<Point> {
+            let lines = readings.iter().filter(|line| line.used() == used);
+            lines.map(|l| Point { time: l.row.time, value: from(UvPrime { u: l.row.u, v: l.row.v }) }).collect()
+        };
+        let model: Vec<Point> = readings
+            .iter()
+            .filter_map(|l| Some(Point { time: l.row.time, value: from(UvPrime { u: l.model[0]?, v: l.model[1]? }) }))
+            .collect();
+        let title = if aim.is_some() { "Δu′v′ from its aim" } else { "Δu′v′ from its first reading" };
+        let plot = Plot { title, points: &of(true), doubted: &of(false), line: &model, events: &events, digits: 4 };
+        text.push_str(&plot.draw(output::width(), date));
+    }
+    let of = |used: bool| -> Vec<Point> {
+        let lines = readings.iter().filter(|line| line.used() == used);
+        lines.filter_map(|l| Some(Point { time: l.row.time, value: libm::exp(l.row.ln_level?) })).collect()
+    };
+    let model: Vec<Point> =
+        readings.iter().filter_map(|l| Some(Point { time: l.row.time, value: libm::exp(l.model[2]?) })).collect();
+    let title = if things.display(device).is_some() { "luminance, cd/m²" } else { "illuminance, lx" };
+    let plot = Plot { title, points: &of(true), doubted: &of(false), line: &model, events: &events, digits: 0 };
+    let levels = plot.draw(output::width(), date);
+    if !levels.is_empty() {
+        text.push('\n');
+        text.push_str(&levels);
+    }
+    text.push_str("\no reading   x reading that is not used   . model   | event\n");
+    text
+}

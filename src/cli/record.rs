@@ -1,0 +1,63 @@
+//! `record`, `retract`, `release`: what people did, and what they take back or let count.
+
+use super::fail::{Failure, Kind};
+use super::output;
+use super::session::Session;
+use super::take::{not_taken, split};
+use crate::acts;
+use crate::admit::admit;
+use crate::formats::{self, Context, Need};
+use crate::pipeline;
+use crate::reading::{Record, Row};
+use crate::units::DeviceId;
+
+/// Writes down an event.
+pub fn record(session: Session, event: &str, device: &str, at: Option<&str>, fields: &[String]) -> Result<(), Failure> {
+    let device = DeviceId::new(device).map_err(|bad| Failure::new(Kind::Usage, bad.to_string()))?;
+    let now = session.clock.now();
+    let mut pairs = vec![
+        ("device".to_owned(), device.to_string()),
+        ("event".to_owned(), event.to_owned()),
+        ("time".to_owned(), at.map_or_else(|| now.to_string(), str::to_owned)),
+    ];
+    for field in fields {
+        pairs.push(split(field)?);
+    }
+    if let Some(operator) = &session.operator
+        && !pairs.iter().any(|(name, _)| name == "operator")
+    {
+        pairs.push(("operator".to_owned(), operator.to_string()));
+    }
+    let context = Context { zone: Some(session.zone()), folder_device: None, need: Need::Ledger };
+    let event = formats::typed_event(&pairs, &context).map_err(|defects| not_taken(&defects))?;
+    let (kind, time) = (event.kind, event.time);
+    let rows = vec![Row { line: 0, value: Record::Event(event) }];
+    let admitted = admit(rows, &session.config.things, None).map_err(|defects| not_taken(&defects))?;
+    let mut ledger = session.ledger()?;
+    for row in admitted {
+        let receipt = pipeline::take_one(&mut ledger, &session.config, row.value, now)?;
+        let when = session.zone().show(time);
+        output::print(&match receipt.events.first() {
+            Some((seq, _)) => format!("{device}: {} on {when}, written down as entry {seq}.\n", kind.word()),
+            None => format!("{device}: {} on {when} is already written down; nothing changed.\n", kind.word()),
+        })?;
+    }
+    Ok(())
+}
+
+/// Takes a record back.
+pub fn retract(session: Session, seq: i64, reason: &str) -> Result<(), Failure> {
+    if reason.trim().is_empty() {
+        return Err(Failure::new(Kind::Usage, "--reason: expected why, in a few words"));
+    }
+    let mut ledger = session.ledger()?;
+    acts::retract(&mut ledger, &session.config, seq, reason, session.operator.as_ref(), session.clock.now())?;
+    output::print(&format!("Entry {seq} no longer counts. It stays in the ledger, and so does why.\n"))
+}
+
+/// Lets a held reading count.
+pub fn release(session: Session, seq: i64) -> Result<(), Failure> {
+    let mut ledger = session.ledger()?;
+    acts::release(&mut ledger, &session.config, seq, session.operator.as_ref(), session.clock.now())?;
+    output::print(&format!("Entry {seq} counts now.\n"))
+}

@@ -1,0 +1,188 @@
+//! `ingest` and `add`: readings taken in by hand, with or without the daemon.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+use std::process::ExitCode;
+
+use serde_json::{Value, json};
+
+use super::fail::{Failure, Kind};
+use super::output;
+use super::session::Session;
+use crate::admit::admit;
+use crate::formats::{self, Context, Need};
+use crate::ledger::entry::CameBy;
+use crate::pipeline::{self, Incoming, Receipt, Taken};
+use crate::reading::{Defect, Record, Row};
+use crate::say;
+use crate::units::DeviceId;
+
+/// Takes files in and says what became of each. The exit code is 1 if any was not taken.
+pub fn ingest(
+    session: Session,
+    files: &[std::path::PathBuf],
+    device: Option<&str>,
+    json: bool,
+) -> Result<ExitCode, Failure> {
+    let folder_device = device.map(|name| session.device(name)).transpose()?;
+    let mut ledger = session.ledger()?;
+    let mut answers = Vec::new();
+    let mut all_taken = true;
+    for path in files {
+        let taken = match read(path, session.config.inbox.max_bytes) {
+            Err(why) => Err(why),
+            Ok(bytes) => {
+                let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
+                let incoming =
+                    Incoming { name: &name, bytes: &bytes, folder_device: folder_device.clone(), from: CameBy::Ingest };
+                Ok(pipeline::take(&mut ledger, &session.config, &incoming, session.clock.now())?)
+            }
+        };
+        all_taken &= matches!(taken, Ok(Taken::Known { .. } | Taken::Accepted(_)));
+        if json {
+            answers.push(file_json(path, &taken));
+        } else {
+            output::print(&file_text(path, &taken))?;
+        }
+    }
+    if json {
+        output::json(&json!({ "files": answers }))?;
+    }
+    Ok(if all_taken { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+/// Reads a whole file, unless it is larger than the inbox would take.
+pub fn read(path: &Path, max_bytes: u64) -> Result<Vec<u8>, String> {
+    let unreadable = |why: std::io::Error| format!("cannot be read ({why}); check the path and who may read it");
+    let file = File::open(path).map_err(unreadable)?;
+    let mut bytes = Vec::new();
+    file.take(max_bytes + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    if bytes.len() as u64 > max_bytes {
+        return Err(format!("is larger than {max_bytes} bytes; split it, or raise [inbox] max_bytes"));
+    }
+    Ok(bytes)
+}
+
+/// Takes one typed reading in.
+pub fn add(session: Session, device: &str, fields: &[String], json: bool) -> Result<(), Failure> {
+    let device = session.device(device)?;
+    let mut pairs = fields.iter().map(|field| split(field)).collect::<Result<Vec<_>, _>>()?;
+    if let Some(operator) = &session.operator
+        && !pairs.iter().any(|(name, _)| name == "operator")
+    {
+        pairs.push(("operator".to_owned(), operator.to_string()));
+    }
+    let context = Context { zone: Some(session.zone()), folder_device: Some(device.clone()), need: Need::Look };
+    let now = session.clock.now();
+    let mut draft = formats::typed(&pairs, &context).map_err(|defects| not_taken(&defects))?;
+    draft.device = Some(device.clone());
+    draft.time.get_or_insert(now);
+    let rows = vec![Row { line: 0, value: Record::Reading(draft) }];
+    let admitted = admit(rows, &session.config.things, Some(&device)).map_err(|defects| not_taken(&defects))?;
+    let mut ledger = session.ledger()?;
+    let mut total = Receipt::default();
+    for row in admitted {
+        total = pipeline::take_one(&mut ledger, &session.config, row.value, now)?;
+    }
+    if json { output::json(&receipt_json(&total)) } else { output::print(&added_text(&device, &total)) }
+}
+
+/// Splits name=value.
+pub fn split(field: &str) -> Result<(String, String), Failure> {
+    match field.split_once('=') {
+        Some((name, value)) => Ok((name.trim().to_owned(), value.trim().to_owned())),
+        None => Err(Failure::new(Kind::Usage, format!("'{field}': expected name=value, like x=0.3127"))),
+    }
+}
+
+/// What is wrong with what was typed.
+pub fn not_taken(defects: &[Defect]) -> Failure {
+    let all: Vec<String> = defects.iter().map(Defect::to_string).collect();
+    Failure::new(Kind::Input, format!("nothing was taken: {}", all.join("; ")))
+}
+
+fn added_text(device: &DeviceId, receipt: &Receipt) -> String {
+    if receipt.duplicates > 0 {
+        return format!("{device}: the ledger already has this reading; nothing changed.\n");
+    }
+    let mut text = String::new();
+    for (seq, _) in &receipt.readings {
+        text.push_str(&format!("{device}: taken as entry {seq}.\n"));
+    }
+    text.push_str(&notes(receipt));
+    text
+}
+
+/// What a person should know of rows beyond their number.
+fn notes(receipt: &Receipt) -> String {
+    let mut text = String::new();
+    for (seq, line, why) in &receipt.held {
+        text.push_str(&format!("  held back: entry {seq}{}: {}\n", place(*line), say::hold(why)));
+    }
+    for (seq, line) in &receipt.doubted {
+        text.push_str(&format!("  doubted: entry {seq}{}: {}\n", place(*line), say::DOUBTED));
+    }
+    text
+}
+
+fn place(line: u64) -> String {
+    if line == 0 { String::new() } else { format!(" (line {line})") }
+}
+
+fn file_text(path: &Path, taken: &Result<Taken, String>) -> String {
+    let name = path.display();
+    match taken {
+        Err(why) => format!("{name}: {why}\n"),
+        Ok(Taken::Known { file }) => format!("{name}: taken before (entry {file}); nothing changed.\n"),
+        Ok(Taken::Incomplete(why)) => format!("{name}: not taken, it is not finished: {why}\n"),
+        Ok(Taken::Refused { defects, .. }) => {
+            let mut text = format!("{name}: refused, nothing of it was taken:\n");
+            for defect in defects {
+                text.push_str(&format!("  {defect}\n"));
+            }
+            text
+        }
+        Ok(Taken::Accepted(receipt)) => {
+            let mut parts = vec![say::count(receipt.readings.len() as u64, "reading")];
+            if !receipt.events.is_empty() {
+                parts.push(say::count(receipt.events.len() as u64, "event"));
+            }
+            let seen =
+                if receipt.duplicates > 0 { format!(", {} seen before", receipt.duplicates) } else { String::new() };
+            let held =
+                if receipt.held.is_empty() { String::new() } else { format!(", {} held back", receipt.held.len()) };
+            format!("{name}: taken: {}{seen}{held}\n{}", parts.join(", "), notes(receipt))
+        }
+    }
+}
+
+fn file_json(path: &Path, taken: &Result<Taken, String>) -> Value {
+    let file = path.display().to_string();
+    match taken {
+        Err(why) => json!({ "file": file, "result": "unreadable", "why": why }),
+        Ok(Taken::Known { file: seq }) => json!({ "file": file, "result": "known", "seq": seq }),
+        Ok(Taken::Incomplete(why)) => json!({ "file": file, "result": "incomplete", "why": why.to_string() }),
+        Ok(Taken::Refused { defects, .. }) => json!({ "file": file, "result": "refused", "defects": defects }),
+        Ok(Taken::Accepted(receipt)) => {
+            let mut answer = json!({ "file": file, "result": "taken" });
+            if let (Value::Object(answer), Value::Object(more)) = (&mut answer, receipt_json(receipt)) {
+                answer.extend(more);
+            }
+            answer
+        }
+    }
+}
+
+fn receipt_json(receipt: &Receipt) -> Value {
+    let held = receipt.held.iter().map(|(seq, line, why)| json!({ "seq": seq, "line": line, "why": say::hold(why) }));
+    let doubted = receipt.doubted.iter().map(|(seq, line)| json!({ "seq": seq, "line": line }));
+    json!({
+        "readings": receipt.readings.len(),
+        "events": receipt.events.len(),
+        "duplicates": receipt.duplicates,
+        "seqs": receipt.readings.iter().map(|(seq, _)| seq).collect::<Vec<_>>(),
+        "held": held.collect::<Vec<_>>(),
+        "doubted": doubted.collect::<Vec<_>>(),
+    })
+}
