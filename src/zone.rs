@@ -90,8 +90,8 @@ impl BadLocalTime {
                 to.format("%H:%M")
             ),
             Self::Twice { zone, first, second, .. } => format!(
-                "{} for the first time or {} for the second: in {zone} the clocks were put back, and this hour of the \
-                 clock exists twice",
+                "{} for the first time or {} for the second: in {zone} the clocks were put back, and this time \
+                 of the clock exists twice",
                 first.to_rfc3339(),
                 second.to_rfc3339()
             ),
@@ -371,7 +371,7 @@ mod tests {
         assert_eq!(
             refuses("Europe/Lisbon", "2026-10-25 01:30"),
             "'2026-10-25 01:30' came twice: expected 2026-10-25T01:30:00+01:00 for the first time or \
-             2026-10-25T01:30:00+00:00 for the second: in Europe/Lisbon the clocks were put back, and this hour of \
+             2026-10-25T01:30:00+00:00 for the second: in Europe/Lisbon the clocks were put back, and this time of \
              the clock exists twice"
         );
         assert_eq!(reads("Europe/Lisbon", "2026-10-25T01:30:00+01:00"), "2026-10-25T00:30:00Z");

@@ -14,7 +14,8 @@ use serde::de::{Deserialize, Deserializer, IgnoredAny, MapAccess, SeqAccess, Vis
 
 use super::column::{Column, Kind, instead_of};
 use super::defects::Defects;
-use super::row::{Cell, Cells, put, record};
+use super::field::{Cell, Cells, put};
+use super::row::record;
 use super::{Context, Format, MAX_ROW_BYTES, MAX_ROWS, Outcome, TOO_MANY_ROWS, Unfinished, refused};
 use crate::reading::{Record, Row};
 
@@ -362,5 +363,30 @@ impl<'de> Deserialize<'de> for Value<'de> {
             }
         }
         from.deserialize_any(Any)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn parts_are_found_by_their_brackets() {
+        let text = r#"{ "a\"]" : [1, {"b": 2}] , "c":"},{", "d" :{}, "e":null }"#;
+        let found: Vec<_> = parts(text).into_iter().map(|part| (part.name().unwrap(), part.value)).collect();
+        let expected = [("a\"]", "[1, {\"b\": 2}]"), ("c", "\"},{\""), ("d", "{}"), ("e", "null")];
+        assert_eq!(found, expected.map(|(name, value)| (name.to_owned(), value)));
+        assert_eq!(
+            parts("[ 1,[2,3], {} ]").into_iter().map(|part| part.value).collect::<Vec<_>>(),
+            ["1", "[2,3]", "{}"]
+        );
+        assert!(parts("[ ]").is_empty());
+    }
+
+    #[test]
+    fn lines_are_those_on_which_objects_begin() {
+        let text = "[\n{},\n\n{}]";
+        let mut place = Place { text, at: 0, line: 1 };
+        assert_eq!(parts(text).iter().map(|part| place.line_of(part.value)).collect::<Vec<_>>(), [2, 4]);
     }
 }

@@ -1,7 +1,7 @@
 //! Bytes in, readings and defects out; picks the format by content and never touches a file.
 //!
 //! What lives here: the choice of format, and what is refused before any format is tried. Layouts are in `table` (CSV)
-//! and `json`, names in `column`, values in `row`. What does not: the site (whether a device exists, whether a value is
+//! and `json`, names in `column`, values in `field` and `row`. What does not: the site (whether a device exists, whether a value is
 //! plausible of it), colorimetry (whether a colour can exist), and any file, clock or configuration.
 //!
 //! A file is taken whole or refused whole. One that ends in mid-row waits: it is [`Outcome::Incomplete`], so that a
@@ -11,6 +11,7 @@
 
 mod column;
 mod defects;
+mod field;
 mod json;
 mod row;
 mod table;
@@ -21,7 +22,7 @@ use crate::zone::LocalZone;
 
 use column::{Column, Kind, instead_of};
 use defects::Defects;
-use row::{Cell, Cells, put};
+use field::{Cell, Cells, put};
 
 /// The largest input that is looked at, in bytes.
 pub const MAX_BYTES: usize = 256 << 20;

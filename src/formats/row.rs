@@ -4,52 +4,14 @@
 //! What does not live here: layout (`table`, `json`), and what needs colorimetry (the spectrum locus) or the site
 //! (whether a device exists).
 
-use std::borrow::Cow;
-
-use super::column::{Column, Kind, nearest};
+use super::column::{Column, Kind};
 use super::defects::Defects;
+use super::field::{Cells, Row};
 use super::{Context, Need};
 use crate::reading::{Circumstances, ColourSet, Draft, Event, EventKind, Level, Patch, Record, Source};
 use crate::units::{DeviceId, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Time};
-use crate::units::{OutOfRange, UvPrime, Xy, Xyz};
+use crate::units::{UvPrime, Xy, Xyz};
 use crate::zone::{self, BadLocalTime};
-
-/// What stands in one field.
-#[derive(Debug, Clone, Default)]
-pub(super) enum Cell<'a> {
-    /// Nothing, or nothing but blanks.
-    #[default]
-    Absent,
-    /// Text, which may be the text of a number.
-    Text(Cow<'a, str>),
-    /// A number, and text will not do (JSON).
-    Number(f64),
-    /// Text, and a number written as text will not do (JSON).
-    Quoted(Cow<'a, str>),
-}
-
-/// The cells of a row, each at the number of its column.
-pub(super) type Cells<'a> = [Cell<'a>; Column::ALL.len()];
-
-/// Puts `cell` where `column` belongs, without the blanks around it; one that is empty then stays absent.
-pub(super) fn put<'a>(cells: &mut Cells<'a>, column: Column, cell: Cell<'a>) {
-    let cell = match cell {
-        Cell::Text(text) => trimmed(text).map(Cell::Text),
-        Cell::Quoted(text) => trimmed(text).map(Cell::Quoted),
-        other => Some(other),
-    };
-    if let Some((place, cell)) = cells.get_mut(column as usize).zip(cell) {
-        *place = cell;
-    }
-}
-
-fn trimmed(text: Cow<'_, str>) -> Option<Cow<'_, str>> {
-    let text = match text {
-        Cow::Borrowed(text) => Cow::Borrowed(text.trim()),
-        Cow::Owned(text) => Cow::Owned(text.trim().to_owned()),
-    };
-    (!text.is_empty()).then_some(text)
-}
 
 /// What a row must have beside its colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -89,15 +51,6 @@ pub(super) fn record(
 /// Builds a reading that was typed: device and time may come from elsewhere.
 pub(super) fn typed(cells: &Cells<'_>, context: &Context, defects: &mut Defects) -> Option<Draft> {
     Row { cells, line: 0, context, defects }.draft(Must::ReadWhatIsGiven)
-}
-
-const NUMBER: &str = "a number with a decimal point and no unit, like 0.3127";
-
-struct Row<'r, 'a> {
-    cells: &'r Cells<'a>,
-    line: u64,
-    context: &'r Context,
-    defects: &'r mut Defects,
 }
 
 impl Row<'_, '_> {
@@ -320,133 +273,7 @@ impl Row<'_, '_> {
         }
         None
     }
-
-    fn half_a_set(&mut self, column: Column, set: &str) {
-        if self.is_absent(column) {
-            self.blame(column, "nothing", format!("a number: {set} belong together"));
-        }
-    }
-
-    fn within(&mut self, column: Column, high: f64, expected: &str) -> Option<f64> {
-        let value = self.number(column)?;
-        if (0.0..=high).contains(&value) {
-            // Adding 0 turns a negative zero into zero.
-            return Some(value + 0.0);
-        }
-        self.blame(column, &value.to_string(), expected);
-        None
-    }
-
-    fn quantity<T>(&mut self, column: Column, new: fn(f64) -> Result<T, OutOfRange>) -> Option<T> {
-        let value = self.number(column)?;
-        new(value + 0.0).map_err(|bad| self.blame(column, &bad.found.to_string(), bad.expected)).ok()
-    }
-
-    /// The number in a field: decimal digits with a point, finite. Adds a defect where there is something else.
-    fn number(&mut self, column: Column) -> Option<f64> {
-        let (found, expected) = match self.cell(column) {
-            Cell::Absent => return None,
-            Cell::Number(value) if value.is_finite() => return Some(*value),
-            Cell::Number(value) => (value.to_string(), NUMBER.to_owned()),
-            Cell::Quoted(text) => (format!("the text \"{text}\""), "a JSON number: leave the quotes away".to_owned()),
-            Cell::Text(text) => match decimal(text) {
-                Some(value) => return Some(value),
-                None if has_decimal_comma(text) => {
-                    (text.to_string(), format!("{NUMBER}: a decimal comma is not read; write a point"))
-                }
-                None => (text.to_string(), NUMBER.to_owned()),
-            },
-        };
-        self.blame(column, &found, expected);
-        None
-    }
-
-    fn word<'w>(&mut self, column: Column, words: &[&'w str]) -> Option<&'w str> {
-        let found = self.text(column)?;
-        self.one_of(column, &found, words)
-    }
-
-    fn one_of<'w>(&mut self, column: Column, found: &str, words: &[&'w str]) -> Option<&'w str> {
-        if let Some(word) = words.iter().find(|word| **word == found) {
-            return Some(word);
-        }
-        let hint = nearest(found, words).map(|near| format!("; did you mean {near}?")).unwrap_or_default();
-        self.blame(column, found, format!("one of {}{hint}", words.join(", ")));
-        None
-    }
-
-    fn named<T>(&mut self, column: Column, new: fn(&str) -> Result<T, crate::units::BadId>) -> Option<T> {
-        let text = match self.cell(column) {
-            Cell::Text(text) | Cell::Quoted(text) => text.as_ref(),
-            _ => return self.text(column).and(None),
-        };
-        match new(text) {
-            Ok(id) => Some(id),
-            Err(_) => {
-                let found = text.to_owned();
-                self.blame(column, &found, "an id: 1 to 64 letters, digits, '-', '_' or '.', a letter or digit first");
-                None
-            }
-        }
-    }
-
-    fn text(&mut self, column: Column) -> Option<String> {
-        let text = match self.cell(column) {
-            Cell::Absent => return None,
-            Cell::Number(value) => {
-                let found = value.to_string();
-                self.blame(column, &found, "text: put it in quotes");
-                return None;
-            }
-            Cell::Text(text) | Cell::Quoted(text) => text.as_ref(),
-        };
-        let breaks_a_line = |c: char| column == Column::Note && matches!(c, '\n' | '\r' | '\t');
-        match text.chars().find(|c| c.is_control() && !breaks_a_line(*c)) {
-            Some(control) => {
-                let (found, expected) = (text.to_owned(), format!("text without U+{:04X}", u32::from(control)));
-                self.blame(column, &found, expected);
-                None
-            }
-            None => Some(text.to_owned()),
-        }
-    }
-
-    fn must_be_empty(&mut self, column: Column, expected: &str) {
-        if !self.is_absent(column) {
-            let found = match self.cell(column) {
-                Cell::Number(value) => value.to_string(),
-                Cell::Text(text) | Cell::Quoted(text) => text.to_string(),
-                Cell::Absent => return,
-            };
-            self.blame(column, &found, expected);
-        }
-    }
-
-    fn cell(&self, column: Column) -> &Cell<'_> {
-        self.cells.get(column as usize).unwrap_or(&Cell::Absent)
-    }
-
-    fn is_absent(&self, column: Column) -> bool {
-        matches!(self.cell(column), Cell::Absent)
-    }
-
-    fn blame(&mut self, column: Column, found: &str, expected: impl Into<String>) {
-        self.defects.at(self.line, column.name(), found, expected);
-    }
 }
 
 /// What counts as a colour, for messages.
 pub(super) const COLOUR_SETS: &str = "one colour set: X,Y,Z or x,y or u_prime,v_prime or cct_k,duv or cct_k alone";
-
-fn decimal(text: &str) -> Option<f64> {
-    // The standard library also reads "inf", "nan" and their kin, and takes what is too large for infinite.
-    let plain = text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'.' | b'+' | b'-' | b'e' | b'E'));
-    text.parse().ok().filter(|value: &f64| plain && value.is_finite())
-}
-
-fn has_decimal_comma(text: &str) -> bool {
-    text.split_once(',').is_some_and(|(whole, rest)| {
-        let digits = |part: &str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
-        digits(whole.trim().trim_start_matches(['-', '+'])) && digits(rest.trim())
-    })
-}

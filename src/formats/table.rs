@@ -10,7 +10,8 @@ use csv::{ReaderBuilder, StringRecord};
 
 use super::column::{Column, Kind, instead_of, is_spectral};
 use super::defects::Defects;
-use super::row::{COLOUR_SETS, Cell, Cells, put, record};
+use super::field::{Cell, Cells, put};
+use super::row::{COLOUR_SETS, record};
 use super::{Context, Format, MAX_ROW_BYTES, MAX_ROWS, Need, Outcome, TOO_MANY_ROWS, Unfinished, refused};
 use crate::reading::{Record, Row};
 
@@ -324,4 +325,44 @@ fn missing(columns: &[Column], kind: Kind, context: &Context) -> Option<(String,
     let found: Vec<&str> = columns.iter().map(|column| column.name()).collect();
     let folder = if lacking.contains(&"device") { "; the drop folder may name the device instead" } else { "" };
     Some((format!("columns {}", found.join(", ")), format!("also {}{folder}", lacking.join(" and "))))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_separator_is_the_one_that_makes_sense() {
+        for (header, separator) in [
+            ("time,device,x,y\n1;2;3", b','),
+            ("\n\ntime;device;\"x\";y\n1,2,3,4,5", b';'),
+            ("time\tdevice\tnote, or so\r", b'\t'),
+            ("time", b','),
+            ("a;b;c", b';'),
+            ("nm380;nm385", b';'),
+        ] {
+            assert_eq!(separator_of(header), separator, "{header:?}");
+        }
+    }
+
+    #[test]
+    fn every_kind_of_line_end_is_counted_once() {
+        for (text, count) in [("", 0), ("a\nb\n", 2), ("a\r\nb\r\n", 2), ("a\rb", 1), ("\n\r\n\r\r", 4)] {
+            assert_eq!(line_ends(text), count, "{text:?}");
+        }
+    }
+
+    #[test]
+    fn quotes_are_judged() {
+        for (raw, expected) in [
+            ("a,b\n", Quotes::Fine),
+            ("\"a,\"\"b\"\"\",c\r\n", Quotes::Fine),
+            ("5\" tube,\"\"", Quotes::Fine),
+            ("a,\"b\n", Quotes::Open),
+            ("a,\"b\"\"", Quotes::Open),
+            ("\"a\"b,c", Quotes::Followed),
+        ] {
+            assert_eq!(quotes(raw, b','), expected, "{raw:?}");
+        }
+    }
 }
