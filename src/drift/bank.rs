@@ -17,8 +17,8 @@ use super::priors::{ChannelPrior, WANDERS};
 const NOISES: [(f64, f64); 3] = [(0.7, 0.3), (1.0, 0.45), (1.7, 0.25)];
 /// Prior weights of the wander's values.
 const WANDER_WEIGHTS: [f64; WANDERS] = [0.35, 0.45, 0.2];
-/// Change of the slope in one day as a share of the slope's sd, with prior weights; 0.05 is once its own size in 400 days.
-const CHANGES: [(f64, f64); 2] = [(0.01, 0.6), (0.06, 0.4)];
+/// Change of the slope in one day as a share of its sd, with prior weights; 0.035 is its own size in 800 days.
+const CHANGES: [(f64, f64); 2] = [(0.01, 0.6), (0.035, 0.4)];
 /// Width of the slope prior as a multiple of the kind's, with prior weights.
 const WIDTHS: [(f64, f64); 2] = [(1.0, 0.75), (3.0, 0.25)];
 
@@ -51,7 +51,7 @@ impl Setting {
         let rest = rest / WANDERS;
         let (change, c) = CHANGES[rest % CHANGES.len()];
         let (width, d) = WIDTHS[(rest / CHANGES.len()) % WIDTHS.len()];
-        let per_day = change * prior.slope_sd;
+        let per_day = change * width * prior.slope_sd;
         Self {
             noise,
             strength: Strength {

@@ -44,25 +44,17 @@ impl<const N: usize> Filter<N> {
         let ph = self.cov.times_column(h);
         let variance = (dot(h, &ph) + r).max(LEAST_VARIANCE);
         let value = z - dot(h, &self.mean);
-        let mut gain = ph;
+        let gain = ph.map(|covariance| covariance / variance);
         let mut mean = self.mean;
-        for i in 0..N {
-            gain[i] /= variance;
-            mean[i] += gain[i] * value;
-        }
-        let mut keep = Matrix::<N, N>::ZERO;
-        for i in 0..N {
-            keep.0[i][i] = 1.0;
-            for j in 0..N {
-                keep.0[i][j] -= gain[i] * h[j];
+        let mut keep = Matrix::diagonal([1.0; N]);
+        for ((state, row), share) in mean.iter_mut().zip(&mut keep.0).zip(gain) {
+            *state += share * value;
+            for (element, seen) in row.iter_mut().zip(h) {
+                *element -= share * seen;
             }
         }
-        let mut cov = self.cov.carried_by(&keep);
-        for i in 0..N {
-            for j in 0..N {
-                cov.0[i][j] += r * (gain[i] * gain[j]);
-            }
-        }
+        let noise = Matrix(gain.map(|a| gain.map(|b| r * (a * b))));
+        let cov = self.cov.carried_by(&keep).plus(&noise);
         let log_likelihood = -0.5 * (LN_TAU + libm::log(variance) + value * value / variance);
         (Self { mean, cov }, Innovation { value, variance, log_likelihood })
     }

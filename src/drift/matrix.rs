@@ -30,11 +30,7 @@ impl<const R: usize, const C: usize> Matrix<R, C> {
     /// The matrix times a column.
     #[inline]
     pub fn times_column(&self, column: &[f64; C]) -> [f64; R] {
-        let mut out = [0.0; R];
-        for i in 0..R {
-            out[i] = dot(&self.0[i], column);
-        }
-        out
+        self.0.map(|row| dot(&row, column))
     }
 
     /// Rows become columns.

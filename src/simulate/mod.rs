@@ -12,5 +12,5 @@ mod score;
 pub use chance::Chance;
 pub use device::{Logged, Planned, Recipe, SimAct, SimDevice};
 pub use followers::{Follower, Guess, Method, Oracle};
-pub use room::{ROOM_DAYS, Room, room};
+pub use room::{Conditions, ROOM_DAYS, Room, room};
 pub use score::{HORIZONS, Score, crps};

@@ -22,8 +22,33 @@ pub struct Room {
 /// Days a room is lived through.
 pub const ROOM_DAYS: usize = 730;
 
-/// The room of `seed`.
-pub fn room(seed: u64) -> Room {
+/// How a kind of room differs from the usual one. Factors, all 1 by default.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Conditions {
+    /// On the scatter of readings, which people go on declaring as usual.
+    pub noise: f64,
+    /// On the size of the wander.
+    pub wander: f64,
+    /// On its time constant.
+    pub wander_days: f64,
+    /// On slopes, their changes and the settling decay.
+    pub ageing: f64,
+    /// On the share of stray readings.
+    pub strays: f64,
+    /// On how often unlogged steps come.
+    pub steps: f64,
+    /// On the time between readings.
+    pub interval: f64,
+}
+
+impl Default for Conditions {
+    fn default() -> Self {
+        Self { noise: 1.0, wander: 1.0, wander_days: 1.0, ageing: 1.0, strays: 1.0, steps: 1.0, interval: 1.0 }
+    }
+}
+
+/// The room of `seed` under these conditions.
+pub fn room(seed: u64, conditions: &Conditions) -> Room {
     let mut chance = Chance::new(seed);
     let (mut first, mut second) = (chance.split(), chance.split());
     let kind = match (chance.share() * 4.0) as u32 {
@@ -32,18 +57,22 @@ pub fn room(seed: u64) -> Room {
         _ => LampKind::Led,
     };
     let noise = Noise { uv: chance.about(0.0007, 0.35), level: chance.about(0.01, 0.35) };
-    let display = device(&mut first, Thing::Display, noise);
-    let lamp = device(&mut second, Thing::Lamp(kind), noise);
+    let noise = Noise { uv: noise.uv * conditions.noise, level: noise.level * conditions.noise };
+    let display = device(&mut first, Thing::Display, noise, conditions);
+    let lamp = device(&mut second, Thing::Lamp(kind), noise, conditions);
     Room { display, lamp }
 }
 
-fn device(chance: &mut Chance, thing: Thing, noise: Noise) -> SimDevice {
+fn device(chance: &mut Chance, thing: Thing, noise: Noise, conditions: &Conditions) -> SimDevice {
+    let ageing = conditions.ageing;
     let is_lamp = thing != Thing::Display;
     let tube = thing == Thing::Lamp(LampKind::Fluorescent);
     let fall = if tube { 1.8e-4 } else { 0.9e-4 };
-    let slope = [1e-5 * chance.normal(), 1e-5 * chance.normal(), -fall * chance.about(1.0, 0.6)];
-    let decay = if is_lamp { (chance.between(0.0, 0.08), chance.between(60.0, 300.0)) } else { (0.0, 100.0) };
-    let wander = chance.about(1.0, 0.4);
+    let fall = fall * ageing;
+    let white = 1e-5 * ageing;
+    let slope = [white * chance.normal(), white * chance.normal(), -fall * chance.about(1.0, 0.6)];
+    let decay = if is_lamp { (ageing * chance.between(0.0, 0.08), chance.between(60.0, 300.0)) } else { (0.0, 100.0) };
+    let wander = conditions.wander * chance.about(1.0, 0.4);
     Recipe {
         params: Params {
             thing,
@@ -56,13 +85,13 @@ fn device(chance: &mut Chance, thing: Thing, noise: Noise) -> SimDevice {
         miss_new: if is_lamp { [0.0025, 0.0025, 0.06] } else { [0.0015, 0.0015, 0.03] },
         miss_recalibrated: [0.0006, 0.0006, 0.01],
         slope,
-        slope_sd: [1e-5, 1e-5, 0.5 * fall],
-        slope_change: [0.03 * 1e-5, 0.03 * 1e-5, 0.02 * fall],
+        slope_sd: [white, white, 0.5 * fall],
+        slope_change: [0.03 * white, 0.03 * white, 0.02 * fall],
         decay,
-        wander: [0.0006 * wander, 0.0006 * wander, 0.006 * chance.about(1.0, 0.4)],
-        wander_days: chance.about(25.0, 0.5),
-        acts: acts(chance, is_lamp),
-        plan: plan(chance),
+        wander: [0.0006 * wander, 0.0006 * wander, 0.006 * conditions.wander * chance.about(1.0, 0.4)],
+        wander_days: conditions.wander_days * chance.about(25.0, 0.5),
+        acts: acts(chance, is_lamp, conditions.steps),
+        plan: plan(chance, conditions),
         noise,
         declared: Noise::default(),
         instrument: None,
@@ -70,18 +99,19 @@ fn device(chance: &mut Chance, thing: Thing, noise: Noise) -> SimDevice {
     .live(chance)
 }
 
-fn acts(chance: &mut Chance, is_lamp: bool) -> Vec<(f64, SimAct)> {
+fn acts(chance: &mut Chance, is_lamp: bool, steps: f64) -> Vec<(f64, SimAct)> {
     let mut acts = Vec::new();
     let last = ROOM_DAYS as f64;
-    let mut day = chance.wait(if is_lamp { 0.5 } else { 0.25 });
+    let (bumps, jumps) = (steps * if is_lamp { 0.5 } else { 0.25 }, steps * 0.12);
+    let mut day = chance.wait(bumps);
     while day < last {
         acts.push((day, SimAct::Step([0.0, 0.0, chance.sign() * chance.between(0.06, 0.45)])));
-        day += chance.wait(if is_lamp { 0.5 } else { 0.25 });
+        day += chance.wait(bumps);
     }
-    day = chance.wait(0.12);
+    day = chance.wait(jumps);
     while day < last {
         acts.push((day, SimAct::Step([0.005 * chance.normal(), 0.005 * chance.normal(), 0.08 * chance.normal()])));
-        day += chance.wait(0.12);
+        day += chance.wait(jumps);
     }
     if is_lamp {
         if chance.happens(0.5) {
@@ -97,23 +127,23 @@ fn acts(chance: &mut Chance, is_lamp: bool) -> Vec<(f64, SimAct)> {
     acts
 }
 
-fn plan(chance: &mut Chance) -> Vec<Planned> {
+fn plan(chance: &mut Chance, conditions: &Conditions) -> Vec<Planned> {
     let mut plan = Vec::new();
-    let usual = chance.between(8.0, 18.0);
+    let usual = conditions.interval * chance.between(8.0, 18.0);
     let mut day = chance.between(0.0, 5.0).floor() + 0.4;
     while day < ROOM_DAYS as f64 {
         let cold = chance.happens(0.07).then(|| {
             let error = [0.002 * chance.normal(), 0.002 * chance.normal(), -0.05 * chance.between(0.3, 1.7)];
             (chance.between(0.0, 30.0), error)
         });
-        let stray = chance.happens(0.04).then(|| {
+        let stray = chance.happens(0.04 * conditions.strays).then(|| {
             let level = chance.sign() * chance.between(0.05, 0.3);
             let white = [0.005 * chance.normal(), 0.005 * chance.normal()];
             if chance.happens(0.25) { [0.0, 0.0, level] } else { [white[0], white[1], 0.5 * level] }
         });
         plan.push(Planned { day, cold, stray });
         let holiday = if chance.happens(0.02) { chance.between(25.0, 60.0) } else { 0.0 };
-        day += (usual * chance.between(0.6, 1.4) + holiday).clamp(6.0, 90.0).round();
+        day += (usual * chance.between(0.6, 1.4) + holiday).clamp(5.0, 120.0).round();
     }
     plan
 }

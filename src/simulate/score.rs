@@ -7,7 +7,7 @@
 //! 14 days ahead. Out on one station: display against lamp.
 
 use super::followers::{Follower, Guess, Method};
-use super::room::{ROOM_DAYS, Room, room};
+use super::room::{Conditions, ROOM_DAYS, Room, room};
 
 /// Days ahead.
 pub const HORIZONS: [f64; 3] = [30.0, 60.0, 90.0];
@@ -58,11 +58,11 @@ fn phi_upto(z: f64) -> f64 {
 }
 
 impl Score {
-    /// Scores `method` on the rooms of `seeds`.
-    pub fn of(method: Method, seeds: std::ops::Range<u64>) -> Self {
+    /// Scores `method` on the rooms of `seeds` under `conditions`.
+    pub fn of(method: Method, seeds: std::ops::Range<u64>, conditions: &Conditions) -> Self {
         let mut score = Self::default();
         for seed in seeds {
-            score.add(method, &room(seed));
+            score.add(method, &room(seed, conditions));
         }
         score
     }

@@ -5,7 +5,7 @@
 use std::hint::black_box;
 
 use twinwhite::drift::DeviceState;
-use twinwhite::simulate::{HORIZONS, Logged, Method, Score, room};
+use twinwhite::simulate::{Conditions, HORIZONS, Logged, Method, Score, room};
 use twinwhite::units::Days;
 
 fn main() {
@@ -13,13 +13,14 @@ fn main() {
     let rooms = given.next().unwrap_or(200);
     let first = given.next().unwrap_or(5_000_000);
     println!("{rooms} rooms of two years, seeds from {first}");
-    let oracle = Score::of(Method::Oracle, first..first + rooms);
+    let usual = Conditions::default();
+    let oracle = Score::of(Method::Oracle, first..first + rooms, &usual);
     println!(
         "{:<20} {:>22} {:>20} {:>6} {:>6} {:>6} {:>7} {:>7} {:>6}",
         "method", "coverage 30/60/90 d", "u'   v'   ln", "first", "CRPSx", "young", "Brier", "warned", "false"
     );
     for method in [Method::Product, Method::LastReading, Method::StraightLine, Method::Oracle] {
-        let score = Score::of(method, first..first + rooms);
+        let score = Score::of(method, first..first + rooms, &usual);
         let by_horizon: Vec<String> = (0..HORIZONS.len()).map(|h| format!("{:.3}", score.coverage(h))).collect();
         let by_channel: Vec<String> = (0..3).map(|c| format!("{:.3}", score.coverage_of(c))).collect();
         let [all, young] = score.crps_ratio(&oracle);
@@ -34,12 +35,50 @@ fn main() {
             score.false_alerts as f64 / score.years,
         );
     }
+    strange(first, rooms / 4);
     cost(first);
+}
+
+/// Rooms unlike the usual ones, one condition at a time.
+fn strange(first: u64, rooms: u64) {
+    let usual = Conditions::default();
+    println!("\n{rooms} rooms each; product");
+    println!(
+        "{:<20} {:>22} {:>20} {:>6} {:>6} {:>7}",
+        "rooms", "coverage 30/60/90 d", "u'   v'   ln", "CRPSx", "young", "false"
+    );
+    for (name, conditions) in [
+        ("noise x2", Conditions { noise: 2.0, ..usual }),
+        ("noise /2", Conditions { noise: 0.5, ..usual }),
+        ("wander x2", Conditions { wander: 2.0, ..usual }),
+        ("wander /3", Conditions { wander: 0.33, ..usual }),
+        ("wander 3x slower", Conditions { wander_days: 3.0, ..usual }),
+        ("wander 3x faster", Conditions { wander_days: 0.33, ..usual }),
+        ("ageing x3", Conditions { ageing: 3.0, ..usual }),
+        ("ageing /5", Conditions { ageing: 0.2, ..usual }),
+        ("strays x2", Conditions { strays: 2.0, ..usual }),
+        ("steps x3", Conditions { steps: 3.0, ..usual }),
+        ("read 2.5x seldomer", Conditions { interval: 2.5, ..usual }),
+        ("read twice as often", Conditions { interval: 0.5, ..usual }),
+    ] {
+        let seeds = first..first + rooms;
+        let oracle = Score::of(Method::Oracle, seeds.clone(), &conditions);
+        let score = Score::of(Method::Product, seeds, &conditions);
+        let by_horizon: Vec<String> = (0..HORIZONS.len()).map(|h| format!("{:.3}", score.coverage(h))).collect();
+        let by_channel: Vec<String> = (0..3).map(|c| format!("{:.3}", score.coverage_of(c))).collect();
+        let [all, young] = score.crps_ratio(&oracle);
+        println!(
+            "{name:<20} {:>22} {:>20} {all:>6.3} {young:>6.3} {:>7.2}",
+            by_horizon.join(" "),
+            by_channel.join(" "),
+            score.false_alerts as f64 / score.years,
+        );
+    }
 }
 
 #[allow(clippy::disallowed_methods, reason = "a bench measures real time")]
 fn cost(seed: u64) {
-    let device = room(seed).lamp;
+    let device = room(seed, &Conditions::default()).lamp;
     let params = &device.recipe.params;
     let mut best = [f64::INFINITY; 3];
     let mut state = DeviceState::new(params);
