@@ -426,7 +426,7 @@ fn beside(path: &Path, ending: &str) -> PathBuf {
 }
 
 fn prepare_to_write(conn: &Connection, site: &SiteId, found: Found) -> Result<(), LedgerError> {
-    conn.pragma_update(None, "journal_mode", "WAL")?;
+    switch_to_log(conn)?;
     conn.pragma_update(None, "synchronous", "FULL")?;
     // The log shrinks to this after a checkpoint; a long reader can make it grow past it meanwhile.
     conn.pragma_update(None, "journal_size_limit", 16 * 1024 * 1024)?;
@@ -452,4 +452,20 @@ fn prepare_to_write(conn: &Connection, site: &SiteId, found: Found) -> Result<()
     )?;
     tx.commit()?;
     Ok(())
+}
+
+/// The first switch to the write-ahead log needs the file for itself and, unlike other locks, SQLite does not wait for it:
+/// another process that merely looks at the new file makes it fail.
+fn switch_to_log(conn: &Connection) -> Result<(), LedgerError> {
+    const STEP_MS: u64 = 10;
+    let mut tries = WAIT_S * 1000 / STEP_MS;
+    loop {
+        match conn.pragma_update(None, "journal_mode", "WAL").map_err(LedgerError::from) {
+            Err(LedgerError::Busy { .. }) if tries > 0 => {
+                tries -= 1;
+                std::thread::sleep(Duration::from_millis(STEP_MS));
+            }
+            done => return done,
+        }
+    }
 }
