@@ -157,6 +157,17 @@ pub(super) enum Found {
 
 /// Looks at what the file is; refuses a ledger newer than this program.
 pub(super) fn look(conn: &Connection) -> Result<Found, LedgerError> {
+    if !conn.is_autocommit() {
+        return look_once(conn);
+    }
+    // One snapshot for all questions: between two of them another process may make the ledger.
+    let snapshot = conn.unchecked_transaction()?;
+    let found = look_once(&snapshot);
+    snapshot.finish()?;
+    found
+}
+
+fn look_once(conn: &Connection) -> Result<Found, LedgerError> {
     let number = |pragma: &str| conn.query_row(&format!("PRAGMA {pragma}"), (), |row| row.get::<_, i64>(0));
     if number("application_id")? == APPLICATION_ID {
         let found = number("user_version")?;
