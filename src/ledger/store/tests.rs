@@ -1,5 +1,6 @@
 //! The store against other processes, other versions, other sites and failing work.
 
+use super::opening::beside;
 use super::*;
 use crate::ledger::entry::{Body, Transition};
 use crate::ledger::samples::{Room, at, noon, reading, retract, row, site, take};
