@@ -3,9 +3,9 @@
 //! A step once released is never changed; a new one is added below it. All missing steps run in one transaction, so a
 //! store is wholly of one version or of another. What lives not here: any reading or writing of rows (`store`).
 //!
-//! `entry` and `head` are the ledger; every other table is a projection of it. Measured on 10 000 rows of 500 bytes, an
-//! `entry` keyed by the number alone (a rowid) was taken in faster than one keyed by site and number without a rowid, and
-//! one ledger holds one site only, so `site` is a plain column; the key of the world at large stays (site, seq).
+//! `entry` and `head` are the ledger; every other table is a projection of it. `entry` is keyed by its number alone: one
+//! ledger holds one site only, and 10 000 rows of 500 bytes took 94 ms of processor time that way, 134 ms keyed by site and
+//! number without a rowid. To the world at large the key is (site, seq).
 
 use rusqlite::Connection;
 
