@@ -33,15 +33,15 @@ fn main() -> Outcome<()> {
         let folder = tempfile::tempdir()?;
         let mut raw = open_raw(&folder.path().join("raw.db"))?;
         let mut ledger = open_ledger(&folder.path().join("ledger.db"))?;
-        let readings = (0..MANY).map(reading).collect::<Outcome<Vec<_>>>()?;
+        let bodies = (0..MANY).map(body).collect::<Outcome<Vec<_>>>()?;
         many.0.push(timed(&clock, || raw_rows(&mut raw, 0, MANY))?);
-        many.1.push(timed(&clock, || our_rows(&mut ledger, &readings))?);
+        many.1.push(timed(&clock, || our_rows(&mut ledger, &bodies))?);
 
-        let later = (MANY..MANY + ONES).map(reading).collect::<Outcome<Vec<_>>>()?;
+        let later = (MANY..MANY + ONES).map(body).collect::<Outcome<Vec<_>>>()?;
         let (mut by_raw, mut by_us) = (Vec::new(), Vec::new());
-        for (n, reading) in later.iter().enumerate() {
+        for (n, body) in later.iter().enumerate() {
             by_raw.push(timed(&clock, || raw_rows(&mut raw, MANY + n as i64, 1))?);
-            by_us.push(timed(&clock, || our_rows(&mut ledger, std::slice::from_ref(reading)))?);
+            by_us.push(timed(&clock, || our_rows(&mut ledger, std::slice::from_ref(body)))?);
         }
         ones.0.push(median(&mut by_raw));
         ones.1.push(median(&mut by_us));
@@ -99,17 +99,16 @@ fn open_ledger(path: &Path) -> Outcome<Ledger> {
     Ok(ledger)
 }
 
-fn our_rows(ledger: &mut Ledger, readings: &[Reading]) -> Outcome<()> {
+fn our_rows(ledger: &mut Ledger, bodies: &[Body]) -> Outcome<()> {
     let now = Time::parse(START)?;
     ledger.write(now, |tx| {
-        for reading in readings {
-            if tx.reading_standing(reading)? != Standing::New {
+        for body in bodies {
+            let Body::ReadingTaken(taken) = body else { continue };
+            if tx.reading_standing(&taken.reading)? != Standing::New {
                 return Err(LedgerError::Damaged { what: "a reading of the bench was there before".to_owned() });
             }
-            let taken =
-                ReadingTaken { file: None, line: None, conflict_with: None, ahead: false, reading: reading.clone() };
-            let seq = tx.append(&Body::ReadingTaken(taken))?;
-            tx.put_reading(&row(seq, reading))?;
+            let seq = tx.append(body)?;
+            tx.put_reading(&row(seq, &taken.reading))?;
         }
         Ok(())
     })?;
@@ -126,6 +125,11 @@ fn body_bytes(ledger: &Ledger) -> Outcome<usize> {
 /// Four devices in turn.
 fn device(n: i64) -> &'static str {
     ["bay-screen", "bay-lamp", "window-screen", "window-lamp"][(n % 4) as usize]
+}
+
+fn body(n: i64) -> Outcome<Body> {
+    let reading = reading(n)?;
+    Ok(Body::ReadingTaken(ReadingTaken { file: None, line: None, conflict_with: None, ahead: false, reading }))
 }
 
 fn reading(n: i64) -> Outcome<Reading> {

@@ -12,7 +12,9 @@
 mod alerts;
 mod entries;
 mod estimates;
+mod given;
 mod intake;
+mod opening;
 mod place;
 mod projections;
 #[cfg(test)]
@@ -20,14 +22,13 @@ mod tests;
 mod values;
 
 use std::ops::Deref;
-use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::path::Path;
 
-use rusqlite::{CachedStatement, Connection, ErrorCode, OpenFlags, OptionalExtension, Params, Row};
+use rusqlite::{CachedStatement, Connection, OpenFlags, OptionalExtension, Params, Row};
 
 use super::digest::Digest;
 use super::entry::{Body, Founded, Seq};
-use super::error::{LedgerError, WAIT_S};
+use super::error::LedgerError;
 use super::schema::{self, Found};
 use super::tree::Frontier;
 use crate::units::{SiteId, Time};
@@ -35,7 +36,8 @@ use crate::units::{SiteId, Time};
 pub use alerts::{AlertRow, MessageRow, MessageState, VerdictRow};
 pub use entries::RawEntry;
 pub use estimates::EstimateRow;
-pub use intake::{EventRow, FileRow, Given, ReadingRow, Standing, UvVariance};
+pub use given::Given;
+pub use intake::{EventRow, FileRow, ReadingRow, Standing, UvVariance};
 pub use projections::{Counts, TableDigest};
 
 /// What may be done with a ledger, and whether it must exist.
@@ -98,15 +100,17 @@ impl Ledger {
     /// version, another site's ledger, a file that is no ledger, and a folder on a network file system (known on Linux only).
     pub fn open(path: &Path, site: &SiteId, mode: OpenMode) -> Result<Self, LedgerError> {
         if mode == OpenMode::Create {
-            make_folder(path)?;
+            opening::make_folder(path)?;
         } else if !path.is_file() {
             return Err(LedgerError::Missing { path: path.to_owned() });
         }
         place::refuse_network(path)?;
         let (conn, found) = match mode {
-            OpenMode::ReadOnly => open_to_read(path)?,
-            OpenMode::Existing => open_as(path, OpenFlags::SQLITE_OPEN_READ_WRITE)?,
-            OpenMode::Create => open_as(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE)?,
+            OpenMode::ReadOnly => opening::open_to_read(path)?,
+            OpenMode::Existing => opening::open_as(path, OpenFlags::SQLITE_OPEN_READ_WRITE)?,
+            OpenMode::Create => {
+                opening::open_as(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE)?
+            }
         };
         match (found, mode) {
             (Found::Foreign, _) => return Err(LedgerError::NotALedger { path: path.to_owned() }),
@@ -117,7 +121,7 @@ impl Ledger {
                 return Err(LedgerError::Older { found, known: schema::VERSION });
             }
             (_, OpenMode::ReadOnly) => {}
-            (found, OpenMode::Create | OpenMode::Existing) => prepare_to_write(&conn, site, found)?,
+            (found, OpenMode::Create | OpenMode::Existing) => opening::prepare_to_write(&conn, site, found)?,
         }
         Self::of(conn, site)
     }
@@ -125,7 +129,7 @@ impl Ledger {
     /// An empty ledger of `site` that is kept only in memory, to rebuild projections beside those on disk.
     pub fn in_memory(site: &SiteId) -> Result<Self, LedgerError> {
         let conn = Connection::open_in_memory()?;
-        prepare_to_write(&conn, site, Found::Empty)?;
+        opening::prepare_to_write(&conn, site, Found::Empty)?;
         Self::of(conn, site)
     }
 
@@ -366,90 +370,4 @@ impl<'l> Tx<'l> {
         )?;
         Ok(())
     }
-}
-
-/// Makes the folder of the ledger, and sees to it that its name is on disk before anything inside is.
-fn make_folder(path: &Path) -> Result<(), LedgerError> {
-    let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty() && !folder.exists()) else {
-        return Ok(());
-    };
-    let failed = |source| LedgerError::Folder { path: folder.to_owned(), source };
-    let above = folder.ancestors().find(|above| above.exists()).map(Path::to_owned);
-    std::fs::create_dir_all(folder).map_err(failed)?;
-    if cfg!(unix) {
-        for new in folder.ancestors().skip(1) {
-            let new = if new.as_os_str().is_empty() { Path::new(".") } else { new };
-            std::fs::File::open(new).and_then(|folder| folder.sync_all()).map_err(failed)?;
-            if above.as_deref().is_none_or(|above| above == new) {
-                break;
-            }
-        }
-    }
-    Ok(())
-}
-
-fn open_as(path: &Path, flags: OpenFlags) -> Result<(Connection, Found), LedgerError> {
-    let conn = Connection::open_with_flags(path, flags | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
-    // Before the first pragma, which may already find the file locked.
-    conn.busy_timeout(Duration::from_secs(WAIT_S))?;
-    let found = schema::look(&conn).map_err(|error| match error {
-        LedgerError::Sql(inner) if inner.sqlite_error_code() == Some(ErrorCode::NotADatabase) => {
-            LedgerError::NotALedger { path: path.to_owned() }
-        }
-        other => other,
-    })?;
-    Ok((conn, found))
-}
-
-/// Opens for reading. Beside a writer, or where this process may make SQLite's `-shm` file, that is plain. A ledger closed
-/// cleanly in a folder this process may not write to has neither; since it then has no log either, the file alone is whole
-/// and is read as one that does not change.
-fn open_to_read(path: &Path) -> Result<(Connection, Found), LedgerError> {
-    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY;
-    match open_as(path, flags) {
-        Err(LedgerError::Sql(error))
-            if error.sqlite_error_code() == Some(ErrorCode::CannotOpen) && !beside(path, "-wal").exists() =>
-        {
-            let Some(text) = path.to_str() else { return Err(LedgerError::Sql(error)) };
-            let text = text.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
-            let uri = format!("file:{text}?immutable=1");
-            open_as(Path::new(&uri), flags | OpenFlags::SQLITE_OPEN_URI)
-        }
-        other => other,
-    }
-}
-
-fn beside(path: &Path, ending: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(ending);
-    PathBuf::from(name)
-}
-
-fn prepare_to_write(conn: &Connection, site: &SiteId, found: Found) -> Result<(), LedgerError> {
-    conn.pragma_update(None, "journal_mode", "WAL")?;
-    conn.pragma_update(None, "synchronous", "FULL")?;
-    // The log shrinks to this after a checkpoint; a long reader can make it grow past it meanwhile.
-    conn.pragma_update(None, "journal_size_limit", 16 * 1024 * 1024)?;
-    // Room for a file of 10 000 rows, so that its pages are written once, at the commit; in KiB below zero.
-    conn.pragma_update(None, "cache_size", -32 * 1024)?;
-    if matches!(found, Found::Version(schema::VERSION)) {
-        return Ok(());
-    }
-    let tx = rusqlite::Transaction::new_unchecked(conn, rusqlite::TransactionBehavior::Immediate)?;
-    // Another process may have been here since.
-    let from = match schema::look(&tx)? {
-        Found::Version(version) => version,
-        Found::Empty | Found::Foreign => 0,
-    };
-    if from < schema::VERSION {
-        schema::migrate(&tx, from)?;
-    }
-    let empty = Frontier::new();
-    tx.execute(
-        "INSERT INTO head (site, size, root, frontier)
-         SELECT ?1, 0, ?2, ?3 WHERE NOT EXISTS (SELECT 1 FROM head) AND NOT EXISTS (SELECT 1 FROM entry)",
-        (site.as_str(), empty.root(), empty.to_bytes()),
-    )?;
-    tx.commit()?;
-    Ok(())
 }

@@ -40,7 +40,7 @@ const NETWORK: &[&str] = &[
 /// Refuses a ledger whose folder lies on a network file system.
 pub(super) fn refuse_network(path: &Path) -> Result<(), LedgerError> {
     let Ok(mounts) = std::fs::read("/proc/self/mountinfo") else { return Ok(()) };
-    let folder = path.parent().unwrap_or(Path::new("/"));
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let Ok(folder) = folder.canonicalize() else { return Ok(()) };
     match network_kind(&String::from_utf8_lossy(&mounts), &folder) {
         Some(kind) => Err(LedgerError::NetworkFileSystem { path: path.to_owned(), kind }),
