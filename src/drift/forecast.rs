@@ -6,6 +6,7 @@
 
 use super::bank::{Belief, Number};
 use super::device::{DeviceState, HELD_LISTED};
+use super::dynamics::movement;
 use super::observation::{HeldWhy, Params, StepFound};
 use super::odd::beliefs_of;
 use super::priors::drift_prior;
@@ -21,6 +22,10 @@ pub struct ChannelPath {
     pub sd: Vec<f64>,
     /// Covariance with the next time; one shorter than `mean`.
     pub cov_next: Vec<f64>,
+    /// Of the variance, what movement from now on adds (the rest is what is not known of the present and its trend).
+    pub fresh: Vec<f64>,
+    /// Of the covariance with the next time, the same; one shorter than `mean`.
+    pub fresh_next: Vec<f64>,
 }
 
 /// The true state of the device under one hypothesis.
@@ -169,9 +174,11 @@ impl DeviceState {
                     path.mean.push(belief.mean(span));
                     let variance = belief.variance(span) + use_of(span.calendar, span.calendar);
                     path.sd.push(libm::sqrt(variance));
+                    path.fresh.push(movement(span, span, &belief.strength));
                     if let Some(next) = spans.get(place + 1) {
                         let shared = belief.covariance(span, next) + use_of(span.calendar, next.calendar);
                         path.cov_next.push(shared);
+                        path.fresh_next.push(movement(span, next, &belief.strength));
                     }
                 }
                 path

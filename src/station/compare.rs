@@ -58,8 +58,10 @@ pub struct Comparison<'a> {
 pub struct Spot {
     pub mean: f64,
     pub var: f64,
-    /// Covariance with the time before; the variance itself at the first.
-    pub carry: f64,
+    /// Of the variance, what movement from the first time on adds.
+    pub fresh: f64,
+    /// Of the covariance with the time before, the same; 0 at the first.
+    pub fresh_carry: f64,
 }
 
 /// The colour and level of one device at one time.
@@ -74,7 +76,7 @@ pub struct Light {
 impl Light {
     /// The light of `path` at the time with this index; `aim` stands in where the colour was never read.
     pub fn at(path: &Path, index: usize, aim: UvPrime) -> Self {
-        let unread = |mean| Spot { mean, var: NEVER_READ_SD * NEVER_READ_SD, carry: NEVER_READ_SD * NEVER_READ_SD };
+        let unread = |mean| Spot { mean, var: NEVER_READ_SD * NEVER_READ_SD, fresh: 0.0, fresh_carry: 0.0 };
         let [u, v, level] = &path.channels;
         let spot = |channel: &Option<ChannelPath>| channel.as_ref().and_then(|c| spot(c, index));
         Self {
@@ -92,8 +94,9 @@ impl Light {
 
 fn spot(channel: &ChannelPath, index: usize) -> Option<Spot> {
     let (mean, sd) = (*channel.mean.get(index)?, *channel.sd.get(index)?);
-    let carry = index.checked_sub(1).and_then(|before| channel.cov_next.get(before)).copied();
-    Some(Spot { mean, var: sd * sd, carry: carry.unwrap_or(sd * sd) })
+    let carry = index.checked_sub(1).and_then(|before| channel.fresh_next.get(before)).copied();
+    let fresh = channel.fresh.get(index).copied().unwrap_or(0.0);
+    Some(Spot { mean, var: sd * sd, fresh, fresh_carry: carry.unwrap_or(0.0) })
 }
 
 /// The hypotheses of a forecast with their probabilities.
@@ -131,14 +134,17 @@ impl Comparison<'_> {
     /// stands for the paper's.
     pub fn difference(&self, screen: &Light, light: &Light) -> Difference {
         let paper = self.paper_under(light);
-        let carry = UvSpread { uu: light.u.carry, uv: 0.0, vv: light.v.carry }.through(paper.by_lamp);
+        let through = |u: f64, v: f64| UvSpread { uu: u, uv: 0.0, vv: v }.through(paper.by_lamp);
+        let fresh = through(light.u.fresh, light.v.fresh);
+        let carry = through(light.u.fresh_carry, light.v.fresh_carry);
         let still = self.scale.uv * self.scale.uv + paper.estimate_sd * paper.estimate_sd;
         let (offset_u, offset_v) = self.station.visual_offset;
         let spread = paper.lamp_spread;
         Difference {
             uv: (screen.u.mean - paper.uv.u - offset_u, screen.v.mean - paper.uv.v - offset_v),
             uv_cov: (screen.u.var + spread.uu + still, spread.uv, screen.v.var + spread.vv + still),
-            uv_carry: (screen.u.carry + carry.uu + still, carry.uv, screen.v.carry + carry.vv + still),
+            uv_fresh: (screen.u.fresh + fresh.uu, fresh.uv, screen.v.fresh + fresh.vv),
+            uv_fresh_carry: (screen.u.fresh_carry + carry.uu, carry.uv, screen.v.fresh_carry + carry.vv),
             ln_ratio: self.ln_ratio(screen, light, paper.reflectance),
         }
     }
@@ -162,7 +168,8 @@ impl Comparison<'_> {
         Some(LnRatio {
             mean: display.mean - lamp.mean - libm::log(reflectance / std::f64::consts::PI) - libm::log(wanted),
             var: display.var + lamp.var + still,
-            carry: display.carry + lamp.carry + still,
+            fresh: display.fresh + lamp.fresh,
+            fresh_carry: display.fresh_carry + lamp.fresh_carry,
         })
     }
 }
