@@ -97,6 +97,10 @@ fn a_stray_is_doubted_and_dropped() {
     assert_eq!(ahead.possible.len(), 1);
     let stepped = ahead.possible[0].path.channels[0].as_ref().unwrap();
     assert!((stepped.mean[0] - 0.2058).abs() < 5e-4, "but counts as a possible step");
+    let (shown, likely) = (ahead.shown(), &ahead.likely);
+    let sd = |path: &Path| path.channels[0].as_ref().map(|u| (u.mean[0], u.sd[0]));
+    assert_eq!(sd(&shown).map(|u| u.0), sd(likely).map(|u| u.0));
+    assert!(sd(&shown).unwrap().1 > 2.0 * sd(likely).unwrap().1, "and in the spread that is shown");
     let after = state.absorb(&params, &reading(94.0, [0.0, 0.0, 0.0]));
     assert_eq!(after.fate, Fate::Used);
     assert_eq!(after.revised, [(840, Fate::Doubted(Doubt::NotBorneOut))]);

@@ -73,12 +73,19 @@ impl Follower {
         }
     }
 
+    /// One guess at the true values at each of `days`, as it would be shown; nothing before the first reading.
+    pub fn shown(&self, device: &SimDevice, days: &[f64]) -> Option<Vec<Guess>> {
+        if let Self::Product(state) = self {
+            return guesses(&state.forecast(&device.recipe.params, &times(device, days)).shown());
+        }
+        self.guess(device, days)?.into_iter().next().map(|(_, guess)| guess)
+    }
+
     /// Weighted guesses at the true values at each of `days`, the likely one first; nothing before the first reading.
     pub fn guess(&self, device: &SimDevice, days: &[f64]) -> Option<Vec<(f64, Vec<Guess>)>> {
         match self {
             Self::Product(state) => {
-                let times: Vec<Time> = days.iter().map(|day| device.recipe.start.plus(Days(*day))).collect();
-                let forecast = state.forecast(&device.recipe.params, &times);
+                let forecast = state.forecast(&device.recipe.params, &times(device, days));
                 let possible: f64 = forecast.possible.iter().map(|h| h.p).sum();
                 let mut out = vec![(1.0 - possible, guesses(&forecast.likely)?)];
                 for hypothesis in &forecast.possible {
@@ -93,6 +100,10 @@ impl Follower {
             }
         }
     }
+}
+
+fn times(device: &SimDevice, days: &[f64]) -> Vec<Time> {
+    days.iter().map(|day| device.recipe.start.plus(Days(*day))).collect()
 }
 
 fn day_of(device: &SimDevice, time: Time) -> f64 {

@@ -141,9 +141,8 @@ impl Score {
 
     fn windows(&mut self, device: &super::SimDevice, follower: &Follower, day: f64, read: usize) {
         let days = HORIZONS.map(|h| day + h);
-        let Some(guesses) = follower.guess(device, &days) else { return };
-        let Some((_, likely)) = guesses.first() else { return };
-        for (h, (at, guess)) in days.iter().zip(likely).enumerate() {
+        let Some(shown) = follower.shown(device, &days) else { return };
+        for (h, (at, guess)) in days.iter().zip(&shown).enumerate() {
             if *at > ROOM_DAYS as f64 || !whole(device, day, *at) {
                 continue;
             }
