@@ -77,7 +77,7 @@ impl DeviceState {
     pub fn new(params: &Params) -> Self {
         let prior = drift_prior(params.thing);
         let aims = aims(params);
-        let mut state = Self {
+        Self {
             banks: Box::new([0, 1, 2].map(|c: usize| {
                 let prior = &prior.channels[c];
                 let (mean, sd) = aims[c].map_or((prior.level, prior.level_sd), |aim| (aim, prior.level_about_aim));
@@ -102,10 +102,7 @@ impl DeviceState {
             instruments: Vec::new(),
             predecessors: [(0.0, 0.0); 3],
             retired: false,
-        };
-        // A step found in a device nobody has read would be no step.
-        state.since_reset = [0; 3];
-        state
+        }
     }
 
     /// Takes a reading in. Times before the last one taken in count as at that one: the caller feeds in order.

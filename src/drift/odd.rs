@@ -12,6 +12,7 @@ use super::device::{DeviceState, Pending};
 use super::dynamics::Span;
 use super::observation::{Absorbed, Doubt, Fate, Observation, Params, StepFound};
 use super::priors::{DriftPrior, odd};
+use crate::units::Time;
 
 /// With so many odd readings in a row the old state is given up.
 const GIVEN_UP_AT: usize = 3;
@@ -44,10 +45,16 @@ impl DeviceState {
         let used = if cold { Fate::UsedCold } else { Fate::Used };
         let old = standing(&beliefs, &span, &numbers, &self.since_reset);
 
-        if observation.released || observation.label {
-            let revised = self.dropped();
+        if observation.released {
+            return self.believe(prior, observation, numbers, &old, used);
+        }
+        if observation.label {
+            // A label says nothing of steps: it is believed where it fits, and leaves open what is open.
+            if old.is_odd() {
+                return Absorbed { fate: Fate::Doubted(Doubt::NotBorneOut), revised: Vec::new(), step: None };
+            }
             self.take(prior, observation, &numbers);
-            return Absorbed { fate: used, revised, step: None };
+            return Absorbed { fate: used, revised: Vec::new(), step: None };
         }
         if self.pending.is_empty() {
             if !old.is_odd() {
@@ -73,7 +80,7 @@ impl DeviceState {
             return Absorbed { fate: used, revised, step: None };
         }
         if !new.is_odd() || waiting.len() + 1 >= GIVEN_UP_AT {
-            let delta = [0, 1, 2].map(|c: usize| (c, beliefs[c].mean(&span)));
+            let before = [0, 1, 2].map(|c: usize| beliefs[c].mean(&span));
             let mut seqs: Vec<i64> = waiting.iter().map(|w| w.seq).collect();
             let revised = seqs.iter().map(|seq| (*seq, Fate::Used)).collect();
             seqs.push(observation.seq);
@@ -82,15 +89,44 @@ impl DeviceState {
             }
             stepped.take(prior, observation, &numbers);
             stepped.used += waiting.len() as u64;
-            let [u, v, ln] =
-                delta.map(|(c, before)| stepped.banks[c].belief(&prior.channels[c]).mean(&Span::default()) - before);
             let began = waiting.first().map_or(observation.time, |w| w.time);
-            let step = StepFound { after: self.last_used, began, seqs, delta_u: u, delta_v: v, delta_ln: ln };
-            stepped.last_step = Some(step.clone());
+            let step = stepped.found(prior, began, seqs, before);
             *self = stepped;
             return Absorbed { fate: used, revised, step: Some(step) };
         }
         self.doubt(observation, numbers, &old)
+    }
+
+    /// A person let the reading count. Where it is odd that means that the device is there now, not half-way.
+    fn believe(
+        &mut self,
+        prior: &DriftPrior,
+        observation: &Observation,
+        numbers: [Option<Number>; 3],
+        old: &Standing,
+        used: Fate,
+    ) -> Absorbed {
+        let revised = self.dropped();
+        if !old.is_odd() {
+            self.take(prior, observation, &numbers);
+            return Absorbed { fate: used, revised, step: None };
+        }
+        let span = self.span(observation.time, observation.hours);
+        let before = beliefs_of(&self.banks, prior).map(|belief| belief.mean(&span));
+        self.doubt(observation, numbers, old);
+        let waiting = std::mem::take(&mut self.pending);
+        self.step_to(prior, &waiting);
+        let step = self.found(prior, observation.time, vec![observation.seq], before);
+        Absorbed { fate: used, revised, step: Some(step) }
+    }
+
+    /// Writes down the step that led from `before` to the state as it is now.
+    fn found(&mut self, prior: &DriftPrior, began: Time, seqs: Vec<i64>, before: [f64; 3]) -> StepFound {
+        let now = beliefs_of(&self.banks, prior).map(|belief| belief.mean(&Span::default()));
+        let [delta_u, delta_v, delta_ln] = [0, 1, 2].map(|c: usize| now[c] - before[c]);
+        let step = StepFound { after: self.last_used, began, seqs, delta_u, delta_v, delta_ln };
+        self.last_step = Some(step.clone());
+        step
     }
 
     /// The state if the device stepped just before the first of `waiting`.
@@ -113,7 +149,8 @@ impl DeviceState {
                     self.banks[c].widen_level(channel, channel.step);
                 }
                 self.banks[c].take(channel, number);
-                self.since_reset[c] += 1;
+                self.ever[c] = true;
+                self.since_reset[c] = self.since_reset[c].saturating_add(1);
             }
         }
     }

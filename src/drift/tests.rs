@@ -162,7 +162,14 @@ fn a_released_reading_is_taken_as_given() {
     assert_eq!(state.summary(&params).held, [(840, why)]);
     assert_eq!(state.summary(&params).last_read, Some((on(70.0), 700)), "a held reading does not count as one");
     let mut other = steady(&params, 8);
-    assert_eq!(other.absorb(&params, &Observation { released: true, ..dim }).fate, Fate::Used);
+    let taken = other.absorb(&params, &Observation { released: true, ..dim });
+    assert_eq!((taken.fate, taken.step.map(|step| step.seqs)), (Fate::Used, Some(vec![840])));
+    assert!((at(&other, &params, 84.0)[2].0 - 50f64.ln()).abs() < 0.01, "the device is there, not half-way");
+    let label = Observation { label: true, ..reading(94.0, [0.03, 0.0, 0.0]) };
+    assert!(
+        !other.absorb(&params, &Observation { ln_level: None, ..label }).fate.is_used(),
+        "a label outvotes no reading"
+    );
 }
 
 #[test]
