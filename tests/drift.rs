@@ -215,6 +215,8 @@ fn simulated_rooms_reach_the_floors() {
     let [all, young] = product.crps_ratio(&oracle);
     assert!(all < 1.35 && young < 1.5, "CRPS {all:.3}, young {young:.3} times the oracle's");
     assert!(product.crps_ratio(&line)[0] < 0.7, "a straight line must be left far behind");
+    let (share, delay) = product.steps_found();
+    assert!(share > 0.7 && delay < 25.0, "steps reported: {share:.2}, median {delay:.0} d");
     assert!(product.brier_mean() < 1.5 * oracle.brier_mean(), "Brier {}", product.brier_mean());
 }
 

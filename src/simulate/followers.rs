@@ -55,12 +55,12 @@ impl Follower {
         }
     }
 
-    /// Feeds it one entry.
-    pub fn see(&mut self, device: &SimDevice, entry: &Logged) {
+    /// Feeds it one entry; true where it reports an unlogged step.
+    pub fn see(&mut self, device: &SimDevice, entry: &Logged) -> bool {
         let params = &device.recipe.params;
         match (self, entry) {
             (Self::Product(state), Logged::Reading(observation, _)) => {
-                state.absorb(params, observation);
+                return state.absorb(params, observation).step.is_some();
             }
             (Self::Product(state), Logged::Event(happening)) => {
                 state.note(params, happening);
@@ -71,6 +71,7 @@ impl Follower {
                 readings.push((day_of(device, observation.time), values(observation)));
             }
         }
+        false
     }
 
     /// One guess at the true values at each of `days`, as it would be shown; nothing before the first reading.

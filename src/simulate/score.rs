@@ -6,6 +6,7 @@
 //! channels. Brier: mean squared error of the probability of being out of tolerance (0.005 in u′v′, 1.2 in level)
 //! 14 days ahead. Out on one station: display against lamp.
 
+use super::SimAct;
 use super::followers::{Follower, Guess, Method};
 use super::room::{Conditions, ROOM_DAYS, Room, room};
 
@@ -34,6 +35,11 @@ pub struct Score {
     pub false_alerts: u64,
     /// Breaches (in tolerance for 14 days, then out for 3 or more) without a step in the 28 days before, and how many were warned.
     pub breaches: (u64, u64),
+    /// Days from an unlogged step (5 % of level or 0.003 in u′v′ at least) to its report, where one came within 60 days
+    /// and no logged event before it.
+    pub step_delays: Vec<f64>,
+    /// How many such steps there were, and reports without any step in the 60 days before.
+    pub steps: (u64, u64),
     /// Station years.
     pub years: f64,
 }
@@ -94,6 +100,7 @@ impl Score {
         let mut followers = devices.map(|device| Follower::new(method, device));
         let mut next = [0usize; 2];
         let mut read = [0usize; 2];
+        let mut reported = [Vec::new(), Vec::new()];
         let mut alert_until = f64::NEG_INFINITY;
         let (mut warned, mut alerts) = (Vec::new(), Vec::new());
         for week in 0..ROOM_DAYS / 7 {
@@ -103,7 +110,9 @@ impl Score {
                     if entry.time().since(devices[d].recipe.start).0 > day {
                         break;
                     }
-                    followers[d].see(devices[d], entry);
+                    if followers[d].see(devices[d], entry) {
+                        reported[d].push(entry.time().since(devices[d].recipe.start).0);
+                    }
                     read[d] += usize::from(matches!(entry, super::Logged::Reading(..)));
                     next[d] += 1;
                 }
@@ -136,6 +145,7 @@ impl Score {
             }
         }
         self.judge_alerts(room, &alerts, &warned);
+        (0..2).for_each(|d| self.judge_steps(devices[d], &reported[d]));
         self.years += ROOM_DAYS as f64 / 365.25;
     }
 
@@ -164,6 +174,32 @@ impl Score {
                 }
             }
         }
+    }
+
+    fn judge_steps(&mut self, device: &super::SimDevice, reported: &[f64]) {
+        let mut steps = Vec::new();
+        for (place, (day, act)) in device.recipe.acts.iter().enumerate() {
+            let SimAct::Step([u, v, ln]) = act else { continue };
+            steps.push(*day);
+            let next = device.recipe.acts.get(place + 1).map_or(ROOM_DAYS as f64, |(next, _)| *next);
+            let overtaken = next < day + 60.0;
+            if overtaken || (libm::hypot(*u, *v) < 0.003 && ln.abs() < 0.05) {
+                continue;
+            }
+            self.steps.0 += 1;
+            let report = reported.iter().find(|at| *at >= day && **at < day + 60.0);
+            self.step_delays.extend(report.map(|at| at - day));
+        }
+        let groundless = |at: &&f64| !steps.iter().any(|day| day <= at && **at < day + 60.0);
+        self.steps.1 += reported.iter().filter(groundless).count() as u64;
+    }
+
+    /// Share of unlogged steps that were reported, and the median days until then.
+    pub fn steps_found(&self) -> (f64, f64) {
+        let mut delays = self.step_delays.clone();
+        delays.sort_by(f64::total_cmp);
+        let median = delays.get(delays.len() / 2).copied().unwrap_or(f64::INFINITY);
+        (delays.len() as f64 / self.steps.0.max(1) as f64, median)
     }
 
     fn judge_alerts(&mut self, room: &Room, alerts: &[f64], warned: &[f64]) {

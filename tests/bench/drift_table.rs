@@ -34,6 +34,14 @@ fn main() {
             score.breaches.0 as f64 / score.breaches.1.max(1) as f64,
             score.false_alerts as f64 / score.years,
         );
+        if method == Method::Product {
+            let (share, delay) = score.steps_found();
+            let groundless = score.steps.1 as f64 / score.years;
+            println!(
+                "    steps reported: {share:.2} of {}, median {delay:.0} d; groundless {groundless:.2} a station-year",
+                score.steps.0
+            );
+        }
     }
     strange(first, rooms / 4);
     cost(first);
