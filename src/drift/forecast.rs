@@ -53,10 +53,10 @@ pub struct Forecast {
 }
 
 impl Forecast {
-    /// The `mean` and `sd` that are shown. While an odd reading waits, the mean is the likely path's (the reading stays out of
-    /// it), but the sd is the root mean square distance from it over all hypotheses,
-    /// `√((1 − p)·sd² + p·(sd₁² + (m₁ − m)²))`, since a step may have been. Risk is to be taken from `likely` and `possible`
-    /// instead, which would count the step twice here.
+    /// The `mean` and `sd` that are shown. While an odd reading waits, the mean is the likely path's (the reading
+    /// stays out of it), but the sd is the root mean square distance from it over all hypotheses, `√((1 − p)·sd² +
+    /// p·(sd₁² + (m₁ − m)²))`, since a step may have been. Risk is to be taken from `likely` and `possible` instead,
+    /// which would count the step twice here.
     pub fn shown(&self) -> Path {
         let mut shown = self.likely.clone();
         for hypothesis in &self.possible {
@@ -121,8 +121,8 @@ impl DeviceState {
         Forecast { times: times.to_vec(), likely, possible }
     }
 
-    /// The likely path as it would be spread after one more warm reading at `at`, by an instrument of `noise`, that finds
-    /// what is expected: `unknown` compares with this. Times before `at` are answered as at `at`.
+    /// The likely path as it would be spread after one more warm reading at `at`, by an instrument of `noise`, that
+    /// finds what is expected: `unknown` compares with this. Times before `at` are answered as at `at`.
     pub fn after_fresh_reading(&self, params: &Params, at: Time, noise: Noise, times: &[Time]) -> Path {
         let prior = drift_prior(params.thing);
         let span = self.span(at, None);

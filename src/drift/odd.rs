@@ -1,11 +1,11 @@
 //! Odd readings: a gate, and the way back.
 //!
-//! A reading whose χ² against what was expected passes 1 in 1000 is doubted: it stays out of the mean. It may be a stray or
-//! a step, with prior odds `rate of steps × days since the last reading : share of strays`, both by signature: strays mostly move the colour,
-//! a bumped dimmer moves the level alone. The next reading decides between the two by the densities that the old state and
-//! the state after a step had foretold for it:
-//! agree with the old one, and the doubt is dropped; with the new one, and the step is found, dated by the first reading that
-//! showed it, slope and weights kept. With neither it is doubted too; a third in a row means that the old state is wrong.
+//! A reading whose χ² against what was expected passes 1 in 1000 is doubted: it stays out of the mean. It may be a
+//! stray or a step, with prior odds `rate of steps × days since the last reading : share of strays`, both by
+//! signature: strays mostly move the colour, a bumped dimmer moves the level alone. The next reading decides between
+//! the two by the densities that the old state and the state after a step had foretold for it: agree with the old one,
+//! and the doubt is dropped; with the new one, and the step is found, dated by the first reading that showed it, slope
+//! and weights kept. With neither it is doubted too; a third in a row means that the old state is wrong.
 
 use super::bank::{Bank, Belief, Number};
 use super::device::{DeviceState, Pending};
@@ -260,10 +260,10 @@ fn numbers_of(params: &Params, prior: &DriftPrior, observation: &Observation) ->
     (numbers, cold.is_some())
 }
 
-/// Errors of u′ and v′ that go together (a colour temperature without tint): each channel is given what its number says
-/// once the other's surprise is known. With `S = P + R`, `P` diagonal, the exact marginal of u′ after both numbers is that of the
-/// single number `z_u − (R_uv/S_vv)(z_v − m_v)` with noise `R_uu − R_uv²/S_vv`; only the covariance that would arise between
-/// the channels is let go.
+/// Errors of u′ and v′ that go together (a colour temperature without tint): each channel is given what its number
+/// says once the other's surprise is known. With `S = P + R`, `P` diagonal, the exact marginal of u′ after both
+/// numbers is that of the single number `z_u − (R_uv/S_vv)(z_v − m_v)` with noise `R_uu − R_uv²/S_vv`; only the
+/// covariance that would arise between the channels is let go.
 fn part_tint(numbers: &mut [Option<Number>; 3], beliefs: &[Belief; 3], span: &Span, uv: f64) {
     let [Some(u), Some(v), _] = *numbers else { return };
     if uv == 0.0 {

@@ -145,8 +145,8 @@ fn simple(readings: &[(f64, [f64; 3])], method: Method, day: f64, device: &SimDe
     })
 }
 
-/// One Kalman filter per channel with the true noises. It sees no stray and no cold reading, and at the first good reading
-/// after a step it is told that there was one and about how large.
+/// One Kalman filter per channel with the true noises. It sees no stray and no cold reading, and at the first good
+/// reading after a step it is told that there was one and about how large.
 #[derive(Debug, Clone)]
 pub struct Oracle {
     filters: [Filter<3>; 3],

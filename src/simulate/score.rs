@@ -1,10 +1,10 @@
 //! How good forecasts are on simulated rooms: the table of the project's statistical notes.
 //!
-//! Asked weekly (Brier) or every four weeks (coverage, CRPS) with only what was read before; a window with an event or an
-//! unlogged step in it is not scored. Coverage: mean ± 1.645 sd holds the true state. CRPS of a normal forecast:
-//! `s[z(2Φ(z) − 1) + 2φ(z) − 1/√π]` (Gneiting and Raftery 2007), as a ratio to the oracle's on the same windows, averaged over the
-//! channels. Brier: mean squared error of the probability of being out of tolerance (0.005 in u′v′, 1.2 in level)
-//! 14 days ahead. Out on one station: display against lamp.
+//! Asked weekly (Brier) or every four weeks (coverage, CRPS) with only what was read before; a window with an event or
+//! an unlogged step in it is not scored. Coverage: mean ± 1.645 sd holds the true state. CRPS of a normal forecast:
+//! `s[z(2Φ(z) − 1) + 2φ(z) − 1/√π]` (Gneiting and Raftery 2007), as a ratio to the oracle's on the same windows,
+//! averaged over the channels. Brier: mean squared error of the probability of being out of tolerance (0.005 in u′v′,
+//! 1.2 in level) 14 days ahead. Out on one station: display against lamp.
 
 use super::SimAct;
 use super::followers::{Follower, Guess, Method};
@@ -31,9 +31,11 @@ pub struct Score {
     pub crps: [[f64; 3]; 2],
     /// Sum of squared errors of probabilities, and how many.
     pub brier: (f64, u64),
-    /// Weeks in which the probability of being out within 14 days passed 0.2 anew while in tolerance, without a breach in 28 days.
+    /// Weeks in which the probability of being out within 14 days passed 0.2 anew while in tolerance, without a breach
+    /// in 28 days.
     pub false_alerts: u64,
-    /// Breaches (in tolerance for 14 days, then out for 3 or more) without a step in the 28 days before, and how many were warned.
+    /// Breaches (in tolerance for 14 days, then out for 3 or more) without a step in the 28 days before, and how many
+    /// were warned.
     pub breaches: (u64, u64),
     /// Days from an unlogged step (5 % of level or 0.003 in u′v′ at least) to its report, where one came within 60 days
     /// and no logged event before it.
@@ -51,6 +53,12 @@ pub fn crps(mean: f64, sd: f64, truth: f64) -> f64 {
     }
     let z = (truth - mean) / sd;
     sd * (z * (2.0 * phi_upto(z) - 1.0) + 2.0 * phi(z) - 1.0 / libm::sqrt(std::f64::consts::PI))
+}
+
+/// Hits over windows.
+fn share<'a>(counts: impl Iterator<Item = &'a (u64, u64)>) -> f64 {
+    let (hits, windows) = counts.fold((0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
+    hits as f64 / windows.max(1) as f64
 }
 
 /// Density of the standard normal.
@@ -73,16 +81,14 @@ impl Score {
         score
     }
 
-    /// Coverage over everything at one horizon.
+    /// Coverage over all channels at one of [`HORIZONS`], by place; 0 where there is none.
     pub fn coverage(&self, horizon: usize) -> f64 {
-        let (hits, windows) = self.hits[horizon].iter().fold((0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
-        hits as f64 / windows.max(1) as f64
+        share(self.hits.get(horizon).into_iter().flatten())
     }
 
-    /// Coverage of one channel over all horizons.
+    /// Coverage of one channel over all horizons; 0 where there is none.
     pub fn coverage_of(&self, channel: usize) -> f64 {
-        let (hits, windows) = self.hits.iter().map(|h| h[channel]).fold((0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
-        hits as f64 / windows.max(1) as f64
+        share(self.hits.iter().filter_map(|hits| hits.get(channel)))
     }
 
     /// CRPS as a multiple of another's: all, and young devices.
@@ -254,8 +260,8 @@ fn in_band((mean, sd): (f64, f64), limit: f64) -> f64 {
     phi_upto((limit - mean) / sd) - phi_upto((-limit - mean) / sd)
 }
 
-/// Probability that two independent normals lie in the circle: Simpson's rule over the angle `a` with `u = limit·sin a`, in
-/// which the integrand is smooth up to the rim.
+/// Probability that two independent normals lie in the circle: Simpson's rule over the angle `a` with `u = limit·sin
+/// a`, in which the integrand is smooth up to the rim.
 fn in_circle(u: (f64, f64), v: (f64, f64)) -> f64 {
     const PIECES: usize = 48;
     let rim = |x: f64| libm::asin((x / LIMIT_UV).clamp(-1.0, 1.0));

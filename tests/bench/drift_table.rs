@@ -1,6 +1,7 @@
 //! Prints how good the forecasts are on simulated rooms, beside the simple ways, and what they cost.
 //!
-//! `cargo bench --bench drift_table [ROOMS [FIRST_SEED]]`. Seeds below 1 000 000 are for tuning; the default reports on others.
+//! `cargo bench --bench drift_table [ROOMS [FIRST_SEED]]`. Seeds below 1 000 000 are for tuning; the default reports
+//! on others.
 
 use std::hint::black_box;
 
