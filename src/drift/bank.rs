@@ -209,7 +209,7 @@ impl Belief {
     }
 
     /// What a number after `span` is expected to be: mean and variance, its own noise included.
-    pub fn expect(&self, span: &Span, number: &Number) -> (f64, f64) {
+    pub fn foretell(&self, span: &Span, number: &Number) -> (f64, f64) {
         (self.mean(span), self.variance(span) + self.noise * number.noise + number.extra)
     }
 

@@ -178,7 +178,7 @@ impl DeviceState {
     ) {
         for c in 0..3 {
             let Some(number) = &numbers[c] else { continue };
-            let (mean, variance) = beliefs[c].expect(span, number);
+            let (mean, variance) = beliefs[c].foretell(span, number);
             let off = number.value - mean;
             if self.since_reset[c] == 0 && off * off > odd::GATE[0] * variance {
                 self.banks[c].reset_level(&prior.channels[c], number.value, prior.channels[c].level_about_aim);
@@ -269,8 +269,8 @@ fn part_tint(numbers: &mut [Option<Number>; 3], beliefs: &[Belief; 3], span: &Sp
     if uv == 0.0 {
         return;
     }
-    let (mean_u, s_u) = beliefs[0].expect(span, &u);
-    let (mean_v, s_v) = beliefs[1].expect(span, &v);
+    let (mean_u, s_u) = beliefs[0].foretell(span, &u);
+    let (mean_v, s_v) = beliefs[1].foretell(span, &v);
     let part = |number: &Number, off: f64, s: f64| Number {
         value: number.value - uv / s * off,
         noise: number.noise,
@@ -287,7 +287,7 @@ fn standing(beliefs: &[Belief; 3], span: &Span, numbers: &[Option<Number>; 3], s
     let mut out = Standing { chi2: 0.0, channels: 0, ln_density: 0.0, z: [0.0; 3] };
     for c in 0..3 {
         let Some(number) = &numbers[c] else { continue };
-        let (mean, variance) = beliefs[c].expect(span, number);
+        let (mean, variance) = beliefs[c].foretell(span, number);
         let variance = variance.max(1e-18);
         let off = number.value - mean;
         let squared = off * off / variance;
