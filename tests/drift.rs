@@ -135,7 +135,8 @@ fn level_reading(seq: i64, hours: f64, ln_level: f64, noise: f64) -> Observation
     }
 }
 
-/// 24 light sources that burned day and night: bands of 80 % made after 3 000 h hold about that share of later readings.
+/// 24 light sources that burned day and night: bands of 80 % made after 3 000 h hold about that share of later
+/// readings.
 #[test]
 fn published_ageing_stays_in_the_bands() {
     let Some(rows) = open_data("ageing/luminosity.csv") else { return };
@@ -173,7 +174,8 @@ fn published_ageing_stays_in_the_bands() {
     assert!((0.70..=0.92).contains(&share), "80 % bands hold {share:.3}");
 }
 
-/// A series that is no light: quarterly unemployment, random-walk like. One step ahead the 80 % bands must still be honest.
+/// A series that is no light: quarterly unemployment, random-walk like. One step ahead the 80 % bands must still be
+/// honest.
 #[test]
 fn a_general_series_is_foretold_honestly() {
     let Some(rows) = open_data("series/us-unemployment.csv") else { return };
@@ -215,10 +217,13 @@ fn simulated_rooms_reach_the_floors() {
     let [all, young] = product.crps_ratio(&oracle);
     assert!(all < 1.35 && young < 1.5, "CRPS {all:.3}, young {young:.3} times the oracle's");
     assert!(product.crps_ratio(&line)[0] < 0.7, "a straight line must be left far behind");
+    let (share, delay) = product.steps_found();
+    assert!(share > 0.7 && delay < 25.0, "steps reported: {share:.2}, median {delay:.0} d");
     assert!(product.brier_mean() < 1.5 * oracle.brier_mean(), "Brier {}", product.brier_mean());
 }
 
-/// Rooms unlike those that the priors were thought out for: the intervals must stay honest, and simple ways be left behind.
+/// Rooms unlike those that the priors were thought out for: the intervals must stay honest, and simple ways be left
+/// behind.
 #[test]
 fn strange_rooms_do_not_fool_it() {
     let usual = Conditions::default();

@@ -1,10 +1,10 @@
 //! The two clocks of a device: the calendar, and its burning hours where it reports them.
 //!
 //! Slopes are per day of [`HOURS_PER_DAY`] burning hours. Where a device has reported hours, the ageing between two
-//! readings is the difference of its counter; ahead of the last one it is the calendar's days times the learnt hours per
-//! day `ρ = (8·5 + H)/(5 + D)` (`H` hours seen in `D` days, five days of prior use). Use scatters by about half from week to
-//! week, so over `n` days the ageing has variance `(ρ/8)²·¼·7·(n + n²/(5 + D))` days². Where none were reported, a day is a
-//! day.
+//! readings is the difference of its counter; ahead of the last one it is the calendar's days times the learnt hours
+//! per day `ρ = (8·5 + H)/(5 + D)` (`H` hours seen in `D` days, five days of prior use). Use scatters by about half
+//! from week to week, so over `n` days the ageing has variance `(ρ/8)²·¼·7·(n + n²/(5 + D))` days². Where none were
+//! reported, a day is a day.
 
 use super::priors::HOURS_PER_DAY;
 use crate::units::Time;
@@ -85,5 +85,37 @@ impl Ageing {
     pub fn begin_anew(&mut self) {
         self.counter = None;
         self.last = None;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Days;
+
+    #[test]
+    fn hours_a_day_are_learnt_and_doubted() {
+        let start = Time::from_micros(0);
+        let mut ageing = Ageing::default();
+        assert_eq!(
+            (ageing.days(14.0, None), ageing.covariance(14.0, 14.0)),
+            (14.0, 0.0),
+            "without hours a day is a day"
+        );
+        for week in 0..=10 {
+            let hours = 1000.0 + 84.0 * f64::from(week);
+            let days = ageing.days(if week == 0 { 0.0 } else { 7.0 }, Some(hours));
+            assert_eq!(days, if week == 0 { 0.0 } else { 10.5 });
+            ageing.carried(days, Some(hours));
+            ageing.read(start.plus(Days(7.0 * f64::from(week))), hours);
+        }
+        // (8·5 + 840)/(5 + 70) = 11.733 hours a day.
+        assert!((ageing.rate() - 11.733_333_333 / 8.0).abs() < 1e-9);
+        assert!(ageing.covariance(14.0, 14.0) > 0.0 && ageing.covariance(14.0, 28.0) < ageing.covariance(28.0, 28.0));
+        assert_eq!(ageing.falls(1839.5), None, "rounding");
+        assert_eq!(ageing.falls(1800.0), Some(1840.0));
+        assert_eq!(ageing.days(1.0, Some(9999.0)), 4.5, "no counter runs faster than the calendar");
+        ageing.begin_anew();
+        assert_eq!(ageing.falls(3.0), None);
     }
 }

@@ -209,7 +209,7 @@ impl Belief {
     }
 
     /// What a number after `span` is expected to be: mean and variance, its own noise included.
-    pub fn expect(&self, span: &Span, number: &Number) -> (f64, f64) {
+    pub fn foretell(&self, span: &Span, number: &Number) -> (f64, f64) {
         (self.mean(span), self.variance(span) + self.noise * number.noise + number.extra)
     }
 
@@ -223,5 +223,41 @@ impl Belief {
     pub fn taken(&self, number: &Number) -> Self {
         let (state, _) = self.state.update(&SEEN, self.noise * number.noise + number.extra, number.value);
         Self { state, ..*self }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::drift::priors::{Thing, drift_prior};
+
+    fn fed(scatter: f64) -> Belief {
+        let prior = drift_prior(Thing::Display).channels[2];
+        let mut bank = Bank::new(&prior, 5.0, 0.7);
+        for k in 0..40u32 {
+            bank.carry(&prior, &Span { ageing: 7.0, calendar: 7.0, settling: 0.0 });
+            // A fixed sequence of mean square 1 that looks like noise.
+            let z = f64::from((k * 7919 + 13) % 41) / 41.0 * 3.464 - 1.732;
+            bank.take(&prior, &Number { value: 5.0 + scatter * z, noise: 1e-4, extra: 0.0 });
+        }
+        bank.belief(&prior)
+    }
+
+    #[test]
+    fn the_grid_is_a_probability() {
+        let prior = drift_prior(Thing::Display).channels[0];
+        let total: f64 = (0..GRID).map(|index| Setting::at(index, &prior).weight).sum();
+        assert!((total - 1.0).abs() < 1e-12);
+        let belief = Bank::new(&prior, 0.2, 0.02).belief(&prior);
+        assert!((belief.state.mean[0] - 0.2).abs() < 1e-15 && (belief.state.cov.0[0][0] - 4e-4).abs() < 1e-15);
+    }
+
+    #[test]
+    fn settings_that_foretell_well_gain_weight() {
+        let (fine, as_declared, coarse) = (fed(0.005), fed(0.01), fed(0.02));
+        assert!(fine.noise < 0.75 && fine.noise < as_declared.noise && as_declared.noise < coarse.noise);
+        let none = Span::default();
+        assert!(fine.variance(&none) < coarse.variance(&none));
+        assert!(coarse.strength.wander > fine.strength.wander);
     }
 }

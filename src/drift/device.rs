@@ -4,10 +4,10 @@
 //! parameters; whoever has a late one replays from a state before it. Odd readings are judged in `odd`, forecasts are
 //! made in `forecast`, the bytes of a checkpoint in `bytes`.
 //!
-//! Events: *recalibrated* sets the level to the target, else the aim, with an uncertainty of its own, and keeps slope and
-//! weights. *replaced* sets it to the aim and the slope to the prior of the kind, narrowed by the predecessors'.
-//! *part_replaced* widens the level and takes the slope half-way back to its prior. *setting_changed* leaves the level open,
-//! *serviced* widens it much, *moved* and *cleaned* widen it a little; all keep slope and weights.
+//! Events: *recalibrated* sets the level to the target, else the aim, with an uncertainty of its own, and keeps slope
+//! and weights. *replaced* sets it to the aim and the slope to the prior of the kind, narrowed by the predecessors'.
+//! *part_replaced* widens the level and takes the slope half-way back to its prior. *setting_changed* leaves the level
+//! open, *serviced* widens it much, *moved* and *cleaned* widen it a little; all keep slope and weights.
 
 use super::ageing::Ageing;
 use super::bank::{Bank, Number};
@@ -21,6 +21,8 @@ use crate::units::{Days, InstrumentId, Time};
 pub(super) const SETTLING_DAYS: f64 = 100.0 / HOURS_PER_DAY;
 /// How many held readings are listed by number; more are only counted.
 pub const HELD_LISTED: usize = 32;
+/// How many characters of a setting's text tell it from another.
+const SETTING_KEPT: usize = 120;
 /// How many instruments are counted by name.
 const INSTRUMENTS_COUNTED: usize = 8;
 
@@ -77,7 +79,7 @@ impl DeviceState {
     pub fn new(params: &Params) -> Self {
         let prior = drift_prior(params.thing);
         let aims = aims(params);
-        let mut state = Self {
+        Self {
             banks: Box::new([0, 1, 2].map(|c: usize| {
                 let prior = &prior.channels[c];
                 let (mean, sd) = aims[c].map_or((prior.level, prior.level_sd), |aim| (aim, prior.level_about_aim));
@@ -102,10 +104,7 @@ impl DeviceState {
             instruments: Vec::new(),
             predecessors: [(0.0, 0.0); 3],
             retired: false,
-        };
-        // A step found in a device nobody has read would be no step.
-        state.since_reset = [0; 3];
-        state
+        }
     }
 
     /// How many readings were taken in, held ones included.
@@ -309,6 +308,7 @@ impl DeviceState {
         }
         self.since_reset = [0; 3];
         self.turned = false;
+        self.retired = false;
         self.ageing.begin_anew();
         if params.thing == Thing::Lamp(LampKind::Fluorescent) {
             self.settling_until = Some(time.plus(Days(SETTLING_DAYS / self.ageing.rate())));
@@ -338,6 +338,7 @@ impl Observation {
         tidy.noise.uv = cut(self.noise.uv.abs(), 0.0, 10.0);
         tidy.noise.level = cut(self.noise.level.abs(), 0.0, 10.0);
         tidy.warmup_min = self.warmup_min.filter(|minutes| minutes.is_finite() && *minutes >= 0.0);
+        tidy.setting = self.setting.as_ref().map(|setting| setting.chars().take(SETTING_KEPT).collect());
         tidy.hours = self.hours.filter(|hours| hours.is_finite()).map(|hours| hours.clamp(0.0, 1e9));
         tidy
     }

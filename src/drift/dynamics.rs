@@ -1,13 +1,13 @@
 //! How one channel of a device moves: level, slope and an Ornstein–Uhlenbeck wander in continuous time.
 //!
-//! The true value is `level + wander`. Over `d` ageing days the level moves by `d·slope`, while the slope itself does a
-//! random walk of intensity `q` (per day): the exact discrete noise of (level, slope) is `q·[d³/3, d²/2; d²/2, d]`
-//! (integrated Wiener process; Durbin and Koopman 2012, §3.8). Over `c` calendar days the wander falls back by
-//! `φ = e^(−c/τ)` and gains the variance `w²(1 − φ²)`, `w` its standing sd (Uhlenbeck and Ornstein 1930). Both are exact, so
-//! carrying by `a` and then by `b` is carrying by `a + b`.
+//! The true value is `level + wander`. Over `d` ageing days the level moves by `d·slope`, while the slope itself does
+//! a random walk of intensity `q` (per day): the exact discrete noise of (level, slope) is `q·[d³/3, d²/2; d²/2, d]`
+//! (integrated Wiener process; Durbin and Koopman 2012, §3.8). Over `c` calendar days the wander falls back by `φ =
+//! e^(−c/τ)` and gains the variance `w²(1 − φ²)`, `w` its standing sd (Uhlenbeck and Ornstein 1930). Both are exact,
+//! so carrying by `a` and then by `b` is carrying by `a + b`.
 //!
-//! Two clocks: ageing follows use, wander (temperature, mains, handling) follows the calendar. While a new tube settles,
-//! the slope rests and the level gains variance instead.
+//! Two clocks: ageing follows use, wander (temperature, mains, handling) follows the calendar. While a new tube
+//! settles, the slope rests and the level gains variance instead.
 
 use super::matrix::Matrix;
 

@@ -51,10 +51,32 @@ pub struct Hypothesis {
 pub struct Forecast {
     /// The times asked for; those before the state's own instant are answered as at that instant.
     pub times: Vec<Time>,
-    /// The state as the readings in use have it: this is the `mean` and `sd` that are shown.
+    /// The state as the readings in use have it.
     pub likely: Path,
     /// Steps that a waiting odd reading may mean; their probabilities and the likely state's make 1.
     pub possible: Vec<Hypothesis>,
+}
+
+impl Forecast {
+    /// The `mean` and `sd` that are shown. While an odd reading waits, the mean is the likely path's (the reading
+    /// stays out of it), but the sd is the root mean square distance from it over all hypotheses, `√((1 − p)·sd² +
+    /// p·(sd₁² + (m₁ − m)²))`, since a step may have been. Risk is to be taken from `likely` and `possible` instead,
+    /// which would count the step twice here.
+    pub fn shown(&self) -> Path {
+        let mut shown = self.likely.clone();
+        for hypothesis in &self.possible {
+            for (channel, other) in shown.channels.iter_mut().zip(&hypothesis.path.channels) {
+                let (Some(channel), Some(other)) = (channel, other) else { continue };
+                let rows = channel.sd.iter_mut().zip(&channel.mean).zip(other.mean.iter().zip(&other.sd));
+                for ((sd, mean), (there, spread)) in rows {
+                    let apart = there - mean;
+                    let far = spread * spread + apart * apart;
+                    *sd = libm::sqrt((1.0 - hypothesis.p) * *sd * *sd + hypothesis.p * far);
+                }
+            }
+        }
+        shown
+    }
 }
 
 /// What the state rests on.
@@ -104,8 +126,8 @@ impl DeviceState {
         Forecast { times: times.to_vec(), likely, possible }
     }
 
-    /// The likely path as it would be spread after one more warm reading at `at`, by an instrument of `noise`, that finds
-    /// what is expected: `unknown` compares with this. Times before `at` are answered as at `at`.
+    /// The likely path as it would be spread after one more warm reading at `at`, by an instrument of `noise`, that
+    /// finds what is expected: `unknown` compares with this. Times before `at` are answered as at `at`.
     pub fn after_fresh_reading(&self, params: &Params, at: Time, noise: Noise, times: &[Time]) -> Path {
         let prior = drift_prior(params.thing);
         let span = self.span(at, None);

@@ -1,15 +1,15 @@
 //! The state of each device with its uncertainty, and forecasts. Pure and deterministic.
 //!
-//! One [`DeviceState`] per display or lamp; channels u′, v′ and ln level. `matrix` and `filter` are the arithmetic, `dynamics` says how a
-//! channel moves, `bank` averages over noise settings, `priors` is what is believed before the first reading, `odd` the
-//! gate and its way back, `hold` what looks impossible, `ageing` the hours of use, `device` the life of a device with its events, `forecast`
-//! what lies ahead, `bytes` the checkpoint.
+//! One [`DeviceState`] per display or lamp; channels u′, v′ and ln level. `matrix` and `filter` are the arithmetic,
+//! `dynamics` says how a channel moves, `bank` averages over noise settings, `priors` is what is believed before the
+//! first reading, `odd` the gate and its way back, `hold` what looks impossible, `ageing` the hours of use, `device`
+//! the life of a device with its events, `forecast` what lies ahead, `bytes` the checkpoint.
 //!
 //! What does not live here: colorimetry (`color`), the match of two devices and its risk (`station`), the order of late
 //! readings (`ledger` replays from a checkpoint).
 
-pub mod ageing;
-pub mod bank;
+mod ageing;
+mod bank;
 mod bytes;
 mod device;
 pub mod dynamics;

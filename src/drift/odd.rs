@@ -1,17 +1,18 @@
 //! Odd readings: a gate, and the way back.
 //!
-//! A reading whose χ² against what was expected passes 1 in 1000 is doubted: it stays out of the mean. It may be a stray or
-//! a step, with prior odds `rate of steps × days since the last reading : share of strays`, both by signature: strays mostly move the colour,
-//! a bumped dimmer moves the level alone. The next reading decides between the two by the densities that the old state and
-//! the state after a step had foretold for it:
-//! agree with the old one, and the doubt is dropped; with the new one, and the step is found, dated by the first reading that
-//! showed it, slope and weights kept. With neither it is doubted too; a third in a row means that the old state is wrong.
+//! A reading whose χ² against what was expected passes 1 in 1000 is doubted: it stays out of the mean. It may be a
+//! stray or a step, with prior odds `rate of steps × days since the last reading : share of strays`, both by
+//! signature: strays mostly move the colour, a bumped dimmer moves the level alone. The next reading decides between
+//! the two by the densities that the old state and the state after a step had foretold for it: agree with the old one,
+//! and the doubt is dropped; with the new one, and the step is found, dated by the first reading that showed it, slope
+//! and weights kept. With neither it is doubted too; a third in a row means that the old state is wrong.
 
 use super::bank::{Bank, Belief, Number};
 use super::device::{DeviceState, Pending};
 use super::dynamics::Span;
 use super::observation::{Absorbed, Doubt, Fate, Observation, Params, StepFound};
 use super::priors::{DriftPrior, odd};
+use crate::units::Time;
 
 /// With so many odd readings in a row the old state is given up.
 const GIVEN_UP_AT: usize = 3;
@@ -44,10 +45,16 @@ impl DeviceState {
         let used = if cold { Fate::UsedCold } else { Fate::Used };
         let old = standing(&beliefs, &span, &numbers, &self.since_reset);
 
-        if observation.released || observation.label {
-            let revised = self.dropped();
+        if observation.released {
+            return self.believe(prior, observation, numbers, &old, used);
+        }
+        if observation.label {
+            // A label says nothing of steps: it is believed where it fits, and leaves open what is open.
+            if old.is_odd() {
+                return Absorbed { fate: Fate::Doubted(Doubt::NotBorneOut), revised: Vec::new(), step: None };
+            }
             self.take(prior, observation, &numbers);
-            return Absorbed { fate: used, revised, step: None };
+            return Absorbed { fate: used, revised: Vec::new(), step: None };
         }
         if self.pending.is_empty() {
             if !old.is_odd() {
@@ -73,7 +80,7 @@ impl DeviceState {
             return Absorbed { fate: used, revised, step: None };
         }
         if !new.is_odd() || waiting.len() + 1 >= GIVEN_UP_AT {
-            let delta = [0, 1, 2].map(|c: usize| (c, beliefs[c].mean(&span)));
+            let before = [0, 1, 2].map(|c: usize| beliefs[c].mean(&span));
             let mut seqs: Vec<i64> = waiting.iter().map(|w| w.seq).collect();
             let revised = seqs.iter().map(|seq| (*seq, Fate::Used)).collect();
             seqs.push(observation.seq);
@@ -82,15 +89,44 @@ impl DeviceState {
             }
             stepped.take(prior, observation, &numbers);
             stepped.used += waiting.len() as u64;
-            let [u, v, ln] =
-                delta.map(|(c, before)| stepped.banks[c].belief(&prior.channels[c]).mean(&Span::default()) - before);
             let began = waiting.first().map_or(observation.time, |w| w.time);
-            let step = StepFound { after: self.last_used, began, seqs, delta_u: u, delta_v: v, delta_ln: ln };
-            stepped.last_step = Some(step.clone());
+            let step = stepped.found(prior, began, seqs, before);
             *self = stepped;
             return Absorbed { fate: used, revised, step: Some(step) };
         }
         self.doubt(observation, numbers, &old)
+    }
+
+    /// A person let the reading count. Where it is odd that means that the device is there now, not half-way.
+    fn believe(
+        &mut self,
+        prior: &DriftPrior,
+        observation: &Observation,
+        numbers: [Option<Number>; 3],
+        old: &Standing,
+        used: Fate,
+    ) -> Absorbed {
+        let revised = self.dropped();
+        if !old.is_odd() {
+            self.take(prior, observation, &numbers);
+            return Absorbed { fate: used, revised, step: None };
+        }
+        let span = self.span(observation.time, observation.hours);
+        let before = beliefs_of(&self.banks, prior).map(|belief| belief.mean(&span));
+        self.doubt(observation, numbers, old);
+        let waiting = std::mem::take(&mut self.pending);
+        self.step_to(prior, &waiting);
+        let step = self.found(prior, observation.time, vec![observation.seq], before);
+        Absorbed { fate: used, revised, step: Some(step) }
+    }
+
+    /// Writes down the step that led from `before` to the state as it is now.
+    fn found(&mut self, prior: &DriftPrior, began: Time, seqs: Vec<i64>, before: [f64; 3]) -> StepFound {
+        let now = beliefs_of(&self.banks, prior).map(|belief| belief.mean(&Span::default()));
+        let [delta_u, delta_v, delta_ln] = [0, 1, 2].map(|c: usize| now[c] - before[c]);
+        let step = StepFound { after: self.last_used, began, seqs, delta_u, delta_v, delta_ln };
+        self.last_step = Some(step.clone());
+        step
     }
 
     /// The state if the device stepped just before the first of `waiting`.
@@ -113,7 +149,8 @@ impl DeviceState {
                     self.banks[c].widen_level(channel, channel.step);
                 }
                 self.banks[c].take(channel, number);
-                self.since_reset[c] += 1;
+                self.ever[c] = true;
+                self.since_reset[c] = self.since_reset[c].saturating_add(1);
             }
         }
     }
@@ -141,7 +178,7 @@ impl DeviceState {
     ) {
         for c in 0..3 {
             let Some(number) = &numbers[c] else { continue };
-            let (mean, variance) = beliefs[c].expect(span, number);
+            let (mean, variance) = beliefs[c].foretell(span, number);
             let off = number.value - mean;
             if self.since_reset[c] == 0 && off * off > odd::GATE[0] * variance {
                 self.banks[c].reset_level(&prior.channels[c], number.value, prior.channels[c].level_about_aim);
@@ -223,17 +260,17 @@ fn numbers_of(params: &Params, prior: &DriftPrior, observation: &Observation) ->
     (numbers, cold.is_some())
 }
 
-/// Errors of u′ and v′ that go together (a colour temperature without tint): each channel is given what its number says
-/// once the other's surprise is known. With `S = P + R`, `P` diagonal, the exact marginal of u′ after both numbers is that of the
-/// single number `z_u − (R_uv/S_vv)(z_v − m_v)` with noise `R_uu − R_uv²/S_vv`; only the covariance that would arise between
-/// the channels is let go.
+/// Errors of u′ and v′ that go together (a colour temperature without tint): each channel is given what its number
+/// says once the other's surprise is known. With `S = P + R`, `P` diagonal, the exact marginal of u′ after both
+/// numbers is that of the single number `z_u − (R_uv/S_vv)(z_v − m_v)` with noise `R_uu − R_uv²/S_vv`; only the
+/// covariance that would arise between the channels is let go.
 fn part_tint(numbers: &mut [Option<Number>; 3], beliefs: &[Belief; 3], span: &Span, uv: f64) {
     let [Some(u), Some(v), _] = *numbers else { return };
     if uv == 0.0 {
         return;
     }
-    let (mean_u, s_u) = beliefs[0].expect(span, &u);
-    let (mean_v, s_v) = beliefs[1].expect(span, &v);
+    let (mean_u, s_u) = beliefs[0].foretell(span, &u);
+    let (mean_v, s_v) = beliefs[1].foretell(span, &v);
     let part = |number: &Number, off: f64, s: f64| Number {
         value: number.value - uv / s * off,
         noise: number.noise,
@@ -250,7 +287,7 @@ fn standing(beliefs: &[Belief; 3], span: &Span, numbers: &[Option<Number>; 3], s
     let mut out = Standing { chi2: 0.0, channels: 0, ln_density: 0.0, z: [0.0; 3] };
     for c in 0..3 {
         let Some(number) = &numbers[c] else { continue };
-        let (mean, variance) = beliefs[c].expect(span, number);
+        let (mean, variance) = beliefs[c].foretell(span, number);
         let variance = variance.max(1e-18);
         let off = number.value - mean;
         let squared = off * off / variance;

@@ -1,13 +1,13 @@
 //! What is believed of a thing before it was read, by kind, as data with sources.
 //!
 //! Slopes are per day of eight burning hours ([`HOURS_PER_DAY`]), the use that is assumed where no hours are reported.
-//! Sources: `[sim]` the two-year rooms of the project's statistical notes (sd 1e-5 per day in u′v′, 1e-4 per day in
-//! ln level); `[TM-21]` IES TM-21-11 on a published test of 24 sources over 9 744 h (Meeker and Escobar, Statistical
-//! Methods for Reliability Data): decay rates 1.6e-5 per hour at 25 °C and 3.4e-5 at 65 °C, that is 1.3e-4 and 2.7e-4 per
-//! day; `[DOE]` the US Department of Energy's L Prize lamp, 95.6 % of its light and 0.0009 in u′v′ after 40 890 h: the
-//! sober end; `[trade]` half the light after 25 000 h for tube backlights and 50 000 h for LED backlights (2.2e-4 and
-//! 1.1e-4 per day), graphic-arts tubes given up after about 2 500 h.
-//! The heavy tail over slopes (settings with a multiple of the sd) covers the rest.
+//! Sources: `[sim]` the two-year rooms of the project's statistical notes (sd 1e-5 per day in u′v′, 1e-4 per day in ln
+//! level); `[TM-21]` IES TM-21-11 on a published test of 24 sources over 9 744 h (Meeker and Escobar, Statistical
+//! Methods for Reliability Data): decay rates 1.6e-5 per hour at 25 °C and 3.4e-5 at 65 °C, that is 1.3e-4 and 2.7e-4
+//! per day; `[DOE]` the US Department of Energy's L Prize lamp, 95.6 % of its light and 0.0009 in u′v′ after 40 890 h:
+//! the sober end; `[trade]` half the light after 25 000 h for tube backlights and 50 000 h for LED backlights (2.2e-4
+//! and 1.1e-4 per day), graphic-arts tubes given up after about 2 500 h. The heavy tail over slopes (settings with a
+//! multiple of the sd) covers the rest.
 
 use crate::site::LampKind;
 

@@ -97,6 +97,10 @@ fn a_stray_is_doubted_and_dropped() {
     assert_eq!(ahead.possible.len(), 1);
     let stepped = ahead.possible[0].path.channels[0].as_ref().unwrap();
     assert!((stepped.mean[0] - 0.2058).abs() < 5e-4, "but counts as a possible step");
+    let (shown, likely) = (ahead.shown(), &ahead.likely);
+    let sd = |path: &Path| path.channels[0].as_ref().map(|u| (u.mean[0], u.sd[0]));
+    assert_eq!(sd(&shown).map(|u| u.0), sd(likely).map(|u| u.0));
+    assert!(sd(&shown).unwrap().1 > 2.0 * sd(likely).unwrap().1, "and in the spread that is shown");
     let after = state.absorb(&params, &reading(94.0, [0.0, 0.0, 0.0]));
     assert_eq!(after.fate, Fate::Used);
     assert_eq!(after.revised, [(840, Fate::Doubted(Doubt::NotBorneOut))]);
@@ -158,7 +162,14 @@ fn a_released_reading_is_taken_as_given() {
     assert_eq!(state.summary(&params).held, [(840, why)]);
     assert_eq!(state.summary(&params).last_read, Some((on(70.0), 700)), "a held reading does not count as one");
     let mut other = steady(&params, 8);
-    assert_eq!(other.absorb(&params, &Observation { released: true, ..dim }).fate, Fate::Used);
+    let taken = other.absorb(&params, &Observation { released: true, ..dim });
+    assert_eq!((taken.fate, taken.step.map(|step| step.seqs)), (Fate::Used, Some(vec![840])));
+    assert!((at(&other, &params, 84.0)[2].0 - 50f64.ln()).abs() < 0.01, "the device is there, not half-way");
+    let label = Observation { label: true, ..reading(94.0, [0.03, 0.0, 0.0]) };
+    assert!(
+        !other.absorb(&params, &Observation { ln_level: None, ..label }).fate.is_used(),
+        "a label outvotes no reading"
+    );
 }
 
 #[test]

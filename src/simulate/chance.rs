@@ -23,7 +23,8 @@ impl Chance {
         Self { state }
     }
 
-    /// Another stream that shares nothing with this one but the seed: one a thing, so that things do not disturb each other.
+    /// Another stream that shares nothing with this one but the seed: one a thing, so that things do not disturb each
+    /// other.
     pub fn split(&mut self) -> Self {
         Self::new(self.whole())
     }
@@ -85,7 +86,8 @@ mod tests {
 
     #[test]
     fn the_stream_is_fixed_and_looks_normal() {
-        // First output of xoshiro256++ after splitmix64 from 0, computed apart from this code by the published recurrences.
+        // First output of xoshiro256++ after splitmix64 from 0, computed apart from this code by the published
+        // recurrences.
         assert_eq!(Chance::new(0).whole(), 5_987_356_902_031_041_503);
         let mut chance = Chance::new(7);
         let numbers: Vec<f64> = (0..20_000).map(|_| chance.normal()).collect();

@@ -1,8 +1,8 @@
 //! One simulated display or lamp, day by day, with everything about it known.
 //!
-//! True value of a channel = start + slope·t + settling decay `−a(1 − e^(−t/T))` of the level (lamps fall fast at first,
-//! then slower: published ageing of light sources) + random change of slope + Ornstein–Uhlenbeck wander + steps. A
-//! recalibration brings the true value to the aim but for a small miss; a replacement begins a new life.
+//! True value of a channel = start + slope·t + settling decay `−a(1 − e^(−t/T))` of the level (lamps fall fast at
+//! first, then slower: published ageing of light sources) + random change of slope + Ornstein–Uhlenbeck wander +
+//! steps. A recalibration brings the true value to the aim but for a small miss; a replacement begins a new life.
 
 use super::chance::Chance;
 use crate::drift::{Act, Happening, Observation, Params};

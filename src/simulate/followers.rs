@@ -55,12 +55,12 @@ impl Follower {
         }
     }
 
-    /// Feeds it one entry.
-    pub fn see(&mut self, device: &SimDevice, entry: &Logged) {
+    /// Feeds it one entry; true where it reports an unlogged step.
+    pub fn see(&mut self, device: &SimDevice, entry: &Logged) -> bool {
         let params = &device.recipe.params;
         match (self, entry) {
             (Self::Product(state), Logged::Reading(observation, _)) => {
-                state.absorb(params, observation);
+                return state.absorb(params, observation).step.is_some();
             }
             (Self::Product(state), Logged::Event(happening)) => {
                 state.note(params, happening);
@@ -71,14 +71,22 @@ impl Follower {
                 readings.push((day_of(device, observation.time), values(observation)));
             }
         }
+        false
+    }
+
+    /// One guess at the true values at each of `days`, as it would be shown; nothing before the first reading.
+    pub fn shown(&self, device: &SimDevice, days: &[f64]) -> Option<Vec<Guess>> {
+        if let Self::Product(state) = self {
+            return guesses(&state.forecast(&device.recipe.params, &times(device, days)).shown());
+        }
+        self.guess(device, days)?.into_iter().next().map(|(_, guess)| guess)
     }
 
     /// Weighted guesses at the true values at each of `days`, the likely one first; nothing before the first reading.
     pub fn guess(&self, device: &SimDevice, days: &[f64]) -> Option<Vec<(f64, Vec<Guess>)>> {
         match self {
             Self::Product(state) => {
-                let times: Vec<Time> = days.iter().map(|day| device.recipe.start.plus(Days(*day))).collect();
-                let forecast = state.forecast(&device.recipe.params, &times);
+                let forecast = state.forecast(&device.recipe.params, &times(device, days));
                 let possible: f64 = forecast.possible.iter().map(|h| h.p).sum();
                 let mut out = vec![(1.0 - possible, guesses(&forecast.likely)?)];
                 for hypothesis in &forecast.possible {
@@ -93,6 +101,10 @@ impl Follower {
             }
         }
     }
+}
+
+fn times(device: &SimDevice, days: &[f64]) -> Vec<Time> {
+    days.iter().map(|day| device.recipe.start.plus(Days(*day))).collect()
 }
 
 fn day_of(device: &SimDevice, time: Time) -> f64 {
@@ -133,8 +145,8 @@ fn simple(readings: &[(f64, [f64; 3])], method: Method, day: f64, device: &SimDe
     })
 }
 
-/// One Kalman filter per channel with the true noises. It sees no stray and no cold reading, and at the first good reading
-/// after a step it is told that there was one and about how large.
+/// One Kalman filter per channel with the true noises. It sees no stray and no cold reading, and at the first good
+/// reading after a step it is told that there was one and about how large.
 #[derive(Debug, Clone)]
 pub struct Oracle {
     filters: [Filter<3>; 3],

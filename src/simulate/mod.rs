@@ -1,7 +1,8 @@
 //! A simulated site with known truth, for demo, tests and benches. Seeded; no clock.
 //!
-//! `device` lives one device through a recipe, `room` draws random stations, `followers` are ways to forecast them, `score` says
-//! how good those are. What the rooms hold is stated in `room`; no setting of `drift` may be fitted to seeds that are reported on.
+//! `device` lives one device through a recipe, `room` draws random stations, `followers` are ways to forecast them,
+//! `score` says how good those are. What the rooms hold is stated in `room`; no setting of `drift` may be fitted to
+//! seeds that are reported on.
 
 mod chance;
 mod device;

@@ -1,8 +1,9 @@
 //! A random station: one display and one lamp over two years, read by people every one to three weeks.
 //!
-//! Slopes and decays are drawn about published ageing (see `drift::priors` for the sources): level falling by about 1e-4 a
-//! day, lamps faster at first; whites by about 1e-5 a day in u′v′. About 4 % of the readings are strays, 7 % are cold, a
-//! dimmer is bumped about every second year, holidays leave gaps, displays are recalibrated now and then, lamps replaced.
+//! Slopes and decays are drawn about published ageing (see `drift::priors` for the sources): level falling by about
+//! 1e-4 a day, lamps faster at first; whites by about 1e-5 a day in u′v′. About 4 % of the readings are strays, 7 %
+//! are cold, a dimmer is bumped about every second year, holidays leave gaps, displays are recalibrated now and then,
+//! lamps replaced.
 
 use super::chance::Chance;
 use super::device::{Planned, Recipe, SimAct, SimDevice};

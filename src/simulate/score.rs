@@ -1,11 +1,12 @@
 //! How good forecasts are on simulated rooms: the table of the project's statistical notes.
 //!
-//! Asked weekly (Brier) or every four weeks (coverage, CRPS) with only what was read before; a window with an event or an
-//! unlogged step in it is not scored. Coverage: mean ± 1.645 sd holds the true state. CRPS of a normal forecast:
-//! `s[z(2Φ(z) − 1) + 2φ(z) − 1/√π]` (Gneiting and Raftery 2007), as a ratio to the oracle's on the same windows, averaged over the
-//! channels. Brier: mean squared error of the probability of being out of tolerance (0.005 in u′v′, 1.2 in level)
-//! 14 days ahead. Out on one station: display against lamp.
+//! Asked weekly (Brier) or every four weeks (coverage, CRPS) with only what was read before; a window with an event or
+//! an unlogged step in it is not scored. Coverage: mean ± 1.645 sd holds the true state. CRPS of a normal forecast:
+//! `s[z(2Φ(z) − 1) + 2φ(z) − 1/√π]` (Gneiting and Raftery 2007), as a ratio to the oracle's on the same windows,
+//! averaged over the channels. Brier: mean squared error of the probability of being out of tolerance (0.005 in u′v′,
+//! 1.2 in level) 14 days ahead. Out on one station: display against lamp.
 
+use super::SimAct;
 use super::followers::{Follower, Guess, Method};
 use super::room::{Conditions, ROOM_DAYS, Room, room};
 
@@ -30,10 +31,17 @@ pub struct Score {
     pub crps: [[f64; 3]; 2],
     /// Sum of squared errors of probabilities, and how many.
     pub brier: (f64, u64),
-    /// Weeks in which the probability of being out within 14 days passed 0.2 anew while in tolerance, without a breach in 28 days.
+    /// Weeks in which the probability of being out within 14 days passed 0.2 anew while in tolerance, without a breach
+    /// in 28 days.
     pub false_alerts: u64,
-    /// Breaches (in tolerance for 14 days, then out for 3 or more) without a step in the 28 days before, and how many were warned.
+    /// Breaches (in tolerance for 14 days, then out for 3 or more) without a step in the 28 days before, and how many
+    /// were warned.
     pub breaches: (u64, u64),
+    /// Days from an unlogged step (5 % of level or 0.003 in u′v′ at least) to its report, where one came within 60 days
+    /// and no logged event before it.
+    pub step_delays: Vec<f64>,
+    /// How many such steps there were, and reports without any step in the 60 days before.
+    pub steps: (u64, u64),
     /// Station years.
     pub years: f64,
 }
@@ -45,6 +53,12 @@ pub fn crps(mean: f64, sd: f64, truth: f64) -> f64 {
     }
     let z = (truth - mean) / sd;
     sd * (z * (2.0 * phi_upto(z) - 1.0) + 2.0 * phi(z) - 1.0 / libm::sqrt(std::f64::consts::PI))
+}
+
+/// Hits over windows.
+fn share<'a>(counts: impl Iterator<Item = &'a (u64, u64)>) -> f64 {
+    let (hits, windows) = counts.fold((0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
+    hits as f64 / windows.max(1) as f64
 }
 
 /// Density of the standard normal.
@@ -67,16 +81,14 @@ impl Score {
         score
     }
 
-    /// Coverage over everything at one horizon.
+    /// Coverage over all channels at one of [`HORIZONS`], by place; 0 where there is none.
     pub fn coverage(&self, horizon: usize) -> f64 {
-        let (hits, windows) = self.hits[horizon].iter().fold((0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
-        hits as f64 / windows.max(1) as f64
+        share(self.hits.get(horizon).into_iter().flatten())
     }
 
-    /// Coverage of one channel over all horizons.
+    /// Coverage of one channel over all horizons; 0 where there is none.
     pub fn coverage_of(&self, channel: usize) -> f64 {
-        let (hits, windows) = self.hits.iter().map(|h| h[channel]).fold((0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
-        hits as f64 / windows.max(1) as f64
+        share(self.hits.iter().filter_map(|hits| hits.get(channel)))
     }
 
     /// CRPS as a multiple of another's: all, and young devices.
@@ -94,6 +106,7 @@ impl Score {
         let mut followers = devices.map(|device| Follower::new(method, device));
         let mut next = [0usize; 2];
         let mut read = [0usize; 2];
+        let mut reported = [Vec::new(), Vec::new()];
         let mut alert_until = f64::NEG_INFINITY;
         let (mut warned, mut alerts) = (Vec::new(), Vec::new());
         for week in 0..ROOM_DAYS / 7 {
@@ -103,7 +116,9 @@ impl Score {
                     if entry.time().since(devices[d].recipe.start).0 > day {
                         break;
                     }
-                    followers[d].see(devices[d], entry);
+                    if followers[d].see(devices[d], entry) {
+                        reported[d].push(entry.time().since(devices[d].recipe.start).0);
+                    }
                     read[d] += usize::from(matches!(entry, super::Logged::Reading(..)));
                     next[d] += 1;
                 }
@@ -136,14 +151,14 @@ impl Score {
             }
         }
         self.judge_alerts(room, &alerts, &warned);
+        (0..2).for_each(|d| self.judge_steps(devices[d], &reported[d]));
         self.years += ROOM_DAYS as f64 / 365.25;
     }
 
     fn windows(&mut self, device: &super::SimDevice, follower: &Follower, day: f64, read: usize) {
         let days = HORIZONS.map(|h| day + h);
-        let Some(guesses) = follower.guess(device, &days) else { return };
-        let Some((_, likely)) = guesses.first() else { return };
-        for (h, (at, guess)) in days.iter().zip(likely).enumerate() {
+        let Some(shown) = follower.shown(device, &days) else { return };
+        for (h, (at, guess)) in days.iter().zip(&shown).enumerate() {
             if *at > ROOM_DAYS as f64 || !whole(device, day, *at) {
                 continue;
             }
@@ -165,6 +180,32 @@ impl Score {
                 }
             }
         }
+    }
+
+    fn judge_steps(&mut self, device: &super::SimDevice, reported: &[f64]) {
+        let mut steps = Vec::new();
+        for (place, (day, act)) in device.recipe.acts.iter().enumerate() {
+            let SimAct::Step([u, v, ln]) = act else { continue };
+            steps.push(*day);
+            let next = device.recipe.acts.get(place + 1).map_or(ROOM_DAYS as f64, |(next, _)| *next);
+            let overtaken = next < day + 60.0;
+            if overtaken || (libm::hypot(*u, *v) < 0.003 && ln.abs() < 0.05) {
+                continue;
+            }
+            self.steps.0 += 1;
+            let report = reported.iter().find(|at| *at >= day && **at < day + 60.0);
+            self.step_delays.extend(report.map(|at| at - day));
+        }
+        let groundless = |at: &&f64| !steps.iter().any(|day| day <= at && **at < day + 60.0);
+        self.steps.1 += reported.iter().filter(groundless).count() as u64;
+    }
+
+    /// Share of unlogged steps that were reported, and the median days until then.
+    pub fn steps_found(&self) -> (f64, f64) {
+        let mut delays = self.step_delays.clone();
+        delays.sort_by(f64::total_cmp);
+        let median = delays.get(delays.len() / 2).copied().unwrap_or(f64::INFINITY);
+        (delays.len() as f64 / self.steps.0.max(1) as f64, median)
     }
 
     fn judge_alerts(&mut self, room: &Room, alerts: &[f64], warned: &[f64]) {
@@ -219,8 +260,8 @@ fn in_band((mean, sd): (f64, f64), limit: f64) -> f64 {
     phi_upto((limit - mean) / sd) - phi_upto((-limit - mean) / sd)
 }
 
-/// Probability that two independent normals lie in the circle: Simpson's rule over the angle `a` with `u = limit·sin a`, in
-/// which the integrand is smooth up to the rim.
+/// Probability that two independent normals lie in the circle: Simpson's rule over the angle `a` with `u = limit·sin
+/// a`, in which the integrand is smooth up to the rim.
 fn in_circle(u: (f64, f64), v: (f64, f64)) -> f64 {
     const PIECES: usize = 48;
     let rim = |x: f64| libm::asin((x / LIMIT_UV).clamp(-1.0, 1.0));

@@ -1,6 +1,7 @@
 //! Prints how good the forecasts are on simulated rooms, beside the simple ways, and what they cost.
 //!
-//! `cargo bench --bench drift_table [ROOMS [FIRST_SEED]]`. Seeds below 1 000 000 are for tuning; the default reports on others.
+//! `cargo bench --bench drift_table [ROOMS [FIRST_SEED]]`. Seeds below 1 000 000 are for tuning; the default reports
+//! on others.
 
 use std::hint::black_box;
 
@@ -34,6 +35,14 @@ fn main() {
             score.breaches.0 as f64 / score.breaches.1.max(1) as f64,
             score.false_alerts as f64 / score.years,
         );
+        if method == Method::Product {
+            let (share, delay) = score.steps_found();
+            let groundless = score.steps.1 as f64 / score.years;
+            println!(
+                "    steps reported: {share:.2} of {}, median {delay:.0} d; groundless {groundless:.2} a station-year",
+                score.steps.0
+            );
+        }
     }
     strange(first, rooms / 4);
     cost(first);
