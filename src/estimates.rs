@@ -36,8 +36,8 @@ pub enum Met {
     Reading(ReadingRow, Absorbed),
     /// A reading that did not reach the model: it does not count, or shows another patch.
     Passed(ReadingRow),
-    /// Something that was done.
-    Event(EventRow),
+    /// Something that was done, and the readings whose fate it settled.
+    Event(EventRow, Vec<(i64, Fate)>),
 }
 
 /// What became of a reading in the end, by the number of its entry.
@@ -135,9 +135,8 @@ fn refresh_one(tx: &Tx, things: &Things, device: &DeviceId, from: Time, fates: &
         }
         if let Met::Reading(row, absorbed) = met {
             fates.push((row.seq, absorbed.fate));
-            let revised = absorbed.revised.iter().filter_map(|(seq, fate)| Some((Seq::new(*seq)?, *fate)));
-            fates.extend(revised);
         }
+        fates.extend(met.revised());
         Ok(())
     })?;
     if let Some((done, complete)) = before {
@@ -274,12 +273,9 @@ impl<'a> Feed<'a> {
     }
 
     fn note(&self, state: &mut DeviceState, row: EventRow) -> Met {
-        if row.excluded.is_none()
-            && let Some(act) = self.act(&row)
-        {
-            state.note(&self.params, &Happening { time: row.event.time, act });
-        }
-        Met::Event(row)
+        let act = self.act(&row).filter(|_| row.excluded.is_none());
+        let revised = act.map(|act| state.note(&self.params, &Happening { time: row.event.time, act }));
+        Met::Event(row, revised.unwrap_or_default())
     }
 
     fn act(&self, row: &EventRow) -> Option<Act> {
@@ -395,7 +391,17 @@ impl Met {
     pub fn time(&self) -> Time {
         match self {
             Self::Reading(row, _) | Self::Passed(row) => row.time,
-            Self::Event(row) => row.event.time,
+            Self::Event(row, _) => row.event.time,
         }
+    }
+
+    /// Earlier readings whose fate is now another.
+    pub fn revised(&self) -> impl Iterator<Item = (Seq, Fate)> {
+        let revised = match self {
+            Self::Reading(_, absorbed) => absorbed.revised.as_slice(),
+            Self::Passed(_) => &[],
+            Self::Event(_, revised) => revised,
+        };
+        revised.iter().filter_map(|(seq, fate)| Some((Seq::new(*seq)?, *fate)))
     }
 }

@@ -59,7 +59,7 @@ fn ahead(seen: &Seen, as_of: Time, horizons: &[f64]) -> Result<Vec<Ahead>, Failu
     let comparison = seen.comparison().map_err(|paper| Failure::new(Kind::Config, paper.to_string()))?;
     let path = seen.risk_along(&comparison, &times);
     let forecasts = [&seen.display, &seen.lamp]
-        .map(|device| (device.id.clone(), device.state.forecast(device.params, &times).likely));
+        .map(|device| (device.id.clone(), device.state.forecast(device.params, &times).shown()));
     horizons
         .iter()
         .map(|days| {

@@ -57,15 +57,17 @@ fn walk(
     let Some(params) = estimates::params_of(things, device) else {
         return Err(LedgerError::Damaged { what: format!("{device} is no display or lamp") });
     };
-    estimates::history(store, things, device, as_of, |met, state| match met {
-        Met::Reading(row, absorbed) => {
-            let path = state.forecast(&params, &[row.time]).likely;
-            let model = path.channels.map(|channel| channel.and_then(|channel| channel.mean.first().copied()));
-            revised.extend(absorbed.revised.iter().filter_map(|(seq, fate)| Some((Seq::new(*seq)?, *fate))));
-            readings.push(Line { row: row.clone(), fate: Some(absorbed.fate), model });
+    estimates::history(store, things, device, as_of, |met, state| {
+        revised.extend(met.revised());
+        match met {
+            Met::Reading(row, absorbed) => {
+                let path = state.forecast(&params, &[row.time]).likely;
+                let model = path.channels.map(|channel| channel.and_then(|channel| channel.mean.first().copied()));
+                readings.push(Line { row: row.clone(), fate: Some(absorbed.fate), model });
+            }
+            Met::Passed(row) => readings.push(Line { row: row.clone(), fate: None, model: [None; 3] }),
+            Met::Event(row, _) => events.push(row.clone()),
         }
-        Met::Passed(row) => readings.push(Line { row: row.clone(), fate: None, model: [None; 3] }),
-        Met::Event(row) => events.push(row.clone()),
     })?;
     for line in &mut readings {
         if let Some(fate) = revised.get(&line.row.seq) {

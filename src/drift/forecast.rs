@@ -20,11 +20,9 @@ pub struct ChannelPath {
     pub mean: Vec<f64>,
     /// Standard deviation.
     pub sd: Vec<f64>,
-    /// Covariance with the next time; one shorter than `mean`.
-    pub cov_next: Vec<f64>,
     /// Of the variance, what movement from now on adds (the rest is what is not known of the present and its trend).
     pub fresh: Vec<f64>,
-    /// Of the covariance with the next time, the same; one shorter than `mean`.
+    /// Covariance of that movement with the next time's; one shorter than `mean`.
     pub fresh_next: Vec<f64>,
 }
 
@@ -190,16 +188,13 @@ impl DeviceState {
             c += 1;
             known.then(|| {
                 let slope = belief.state.mean[1] * belief.state.mean[1] + belief.state.cov.0[1][1].max(0.0);
-                let use_of = |near: f64, far: f64| slope * self.ageing.covariance(near, far);
                 let mut path = ChannelPath::default();
                 for (place, span) in spans.iter().enumerate() {
                     path.mean.push(belief.mean(span));
-                    let variance = belief.variance(span) + use_of(span.calendar, span.calendar);
+                    let variance = belief.variance(span) + slope * self.ageing.covariance(span.calendar, span.calendar);
                     path.sd.push(libm::sqrt(variance));
                     path.fresh.push(movement(span, span, &belief.strength));
                     if let Some(next) = spans.get(place + 1) {
-                        let shared = belief.covariance(span, next) + use_of(span.calendar, next.calendar);
-                        path.cov_next.push(shared);
                         path.fresh_next.push(movement(span, next, &belief.strength));
                     }
                 }

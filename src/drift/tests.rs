@@ -416,7 +416,7 @@ proptest! {
         let fresh = state.after_fresh_reading(&params, on(500.0), Noise { uv: 0.0, level: 0.0 }, &times);
         let paths = forecast.possible.iter().map(|h| &h.path).chain([&forecast.likely, &fresh]);
         for path in paths.flat_map(|path| path.channels.iter().flatten()) {
-            prop_assert!(path.mean.iter().chain(&path.sd).chain(&path.cov_next).all(|x| x.is_finite()), "{path:?}");
+            prop_assert!(path.mean.iter().chain(&path.sd).chain(&path.fresh).chain(&path.fresh_next).all(|x| x.is_finite()), "{path:?}");
             prop_assert!(path.sd.iter().all(|sd| *sd >= 0.0));
         }
         prop_assert!(forecast.possible.iter().all(|h| h.p > 0.0 && h.p < 1.0));

@@ -92,7 +92,7 @@ fn movement_against_statsmodels() {
     assert_eq!(WANDER_DAYS, 30.0, "the fixture was made with this time constant");
     let mut filter = Filter { mean: [5.1, -1e-4, 0.0], cov: Matrix::diagonal([0.04, 1e-8, 3.6e-5]) };
     let mut before = 0.0;
-    let fixture = include_str!("fixtures/drift/dynamics.csv");
+    let fixture = include_str!("../fixtures/drift/dynamics.csv");
     let rows: Vec<Vec<f64>> =
         fixture.lines().skip(2).map(|line| line.split(',').map(|x| x.parse().unwrap()).collect()).collect();
     assert_eq!(rows.len(), 14);
