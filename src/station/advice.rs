@@ -32,6 +32,14 @@ pub fn advise(
         Verdict::Matched => read_by(seen, summaries, judgement),
         Verdict::AtRisk | Verdict::Out => restore(seen, picture),
     };
+    // An odd reading waits for a second one, which is cheaper than any act it may call for.
+    for (device, summary) in [&seen.display, &seen.lamp].into_iter().zip(summaries) {
+        let read = Advice::Read { device: device.id.clone() };
+        if !summary.waiting.is_empty() && !advice.contains(&read) {
+            advice.retain(|other| !matches!(other, Advice::ReadBy { .. }));
+            advice.insert(0, read);
+        }
+    }
     for (device, summary) in [&seen.display, &seen.lamp].into_iter().zip(summaries) {
         if summary.held_count > 0 {
             advice.push(Advice::LookAtHeld { device: device.id.clone() });

@@ -454,3 +454,6 @@ fn off_aim(device: &Watched, white: &EstimatedWhite, station: &Station) -> Optio
         (share, reason)
     })
 }
+
+#[cfg(test)]
+mod tests;
