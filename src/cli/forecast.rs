@@ -10,7 +10,7 @@ use crate::drift::{ChannelPath, Path};
 use crate::evaluate::{self, Estimates};
 use crate::ledger::LedgerError;
 use crate::say;
-use crate::station::{self, Judgement, Seen};
+use crate::station::{self, Judgement, Seen, Verdict};
 use crate::units::{Days, DeviceId, Time};
 
 /// The farthest horizon that is answered: ten years.
@@ -124,11 +124,14 @@ fn as_json(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Ti
 
 fn as_text(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Time) -> String {
     let zone = session.zone();
+    let until = match judgement.verdict {
+        Verdict::Matched | Verdict::AtRisk => format!(" ({})", say::risk_date(judgement.risk_date.as_ref(), &zone)),
+        Verdict::Unknown | Verdict::Out => String::new(),
+    };
     let mut text = format!(
-        "{}: {} ({})\n\n",
+        "{}: {}{until}\n\n",
         output::strong(judgement.station.as_str()),
         output::strong(say::verdict(judgement.verdict)),
-        say::risk_date(judgement.risk_date.as_ref(), &zone)
     );
     let risks = aheads.iter().map(|ahead| {
         [

@@ -16,7 +16,7 @@ use crate::evaluate;
 use crate::ledger::Store;
 use crate::say;
 use crate::site::Station;
-use crate::station::{EstimatedWhite, Judgement, Spread, Verdict};
+use crate::station::{EstimatedWhite, Judgement, Reason, Spread, Verdict};
 use crate::units::Time;
 use crate::zone::LocalZone;
 
@@ -94,7 +94,11 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
     for reason in &judgement.reasons {
         text.push_str(&format!("    {}\n", say::reason(reason, zone)));
     }
-    for (name, white) in [("screen", &judgement.display_white), ("paper", &judgement.paper_white)] {
+    // The white of what was never read is only its aim; that is no knowledge to show.
+    let never = |device| judgement.reasons.contains(&Reason::NeverRead { device });
+    let screen = (!never(answer.station.display.clone())).then_some(("screen", &judgement.display_white));
+    let paper = (!never(answer.station.lamp.clone())).then_some(("paper", &judgement.paper_white));
+    for (name, white) in screen.into_iter().chain(paper) {
         text.push_str(&format!("    {name:<6} {}\n", white_text(white)));
     }
     if !judgement.advice.is_empty() {
