@@ -39,10 +39,11 @@ pub fn demo(dir: Option<&Path>, clock: &dyn Clock) -> Result<(), Failure> {
     let zone = LocalZone(config.site.zone);
     let today = now.to_chrono().with_timezone(&zone.0).date_naive();
     output::print(&format!(
-        "{}, an invented site: two stations over the {STORY_DAYS} days up to now.\n\
-         Its files go through the inbox of {}, which the daemon watches.\n\n",
+        "{}, an invented site: two stations over the {STORY_DAYS} days up to now. People drop what they read into\n\
+         {}, which the daemon watches. Lines marked 'room' tell what people do there; all others what\n\
+         twinwhite makes of it.\n\n",
         output::strong(&config.site.name),
-        folder.display()
+        config.paths.inbox.display()
     ))?;
     let scenes = simulate::story(&config.things, zone, today);
     let tally = Passage::begin(&folder, &config, zone, today)?.live(scenes, now, Telling::new(zone))?;
@@ -93,8 +94,9 @@ fn closing(config: &Config, folder: &Path, tally: &Tally, now: Time) -> Result<(
     let call = format!("{} --config {}", quoted(&program), quoted(&folder.join(CONFIG_FILE).display().to_string()));
     output::print(&format!(
         "\n{tally}\n\n{}\n\n{stations}{}\n\n{}\n\
-         All of it is yours to look around in; delete {} when you have seen enough. After the last line's `status` try\n\
-         `history bay-lamp`, `forecast booth`, `alerts`, `status --as-of '{}'`, `audit verify`.\n\n{call} status\n",
+         All of it is yours to look around in; delete {} when you have seen enough.\n\
+         In place of `status` in the command below try `history bay-lamp`, `forecast booth`, `alerts --open`,\n\
+         `status --as-of '{}'` or `audit verify`.\n\n{call} status\n",
         output::strong("How the stations stand now"),
         output::strong("The alerts, oldest first"),
         alerts::listing(&rows, &zone),

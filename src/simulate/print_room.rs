@@ -1,7 +1,7 @@
 //! The Quillmoor print room of the demo: two invented years of two stations, as scenes with their files.
 //!
 //! The true course of each device is lived by `device`; here stands what happens on which day, who reads when, and what goes
-//! wrong. Ageing goes at the rates of `drift::priors`: a screen that turns yellower by 1.5e-5 a day in u′v′ and is set
+//! wrong. Ageing goes at the rates of `drift::priors`: a screen that turns yellower by 1.8e-5 a day in u′v′ and is set
 //! right every hundred days, an LED lamp that hardly moves, a pair of tubes that yellows and loses a fifth of its light.
 //! The seed is fixed, so that but for the dates the same happens every time.
 
@@ -9,12 +9,13 @@ use chrono::{NaiveDate, TimeZone};
 
 use super::chance::Chance;
 use super::device::{Logged, Planned, Recipe, SimAct, SimDevice};
-use super::sheet::{self, Dropped, Line};
+use super::sheet::{self, Done, Dropped, Line};
+use crate::alert::Kind;
 use crate::color::xy;
 use crate::drift::{Observation, Params};
 use crate::estimates::params_of;
 use crate::site::{Noise, Things};
-use crate::units::{DeviceId, Time};
+use crate::units::{DeviceId, Time, Xy};
 use crate::zone::LocalZone;
 
 /// The room's configuration, as it is written into the demo's folder.
@@ -29,9 +30,9 @@ const SEED: u64 = 20;
 const CLOSED: (usize, usize) = (252, 289);
 /// Somebody turns the dimmer of the bay's lamp without noticing; later it is found and put back. ln of the level.
 const BUMPED: (usize, usize, f64) = (148, 171, -0.33);
-/// The bay's screen is recalibrated; about day 390 it is forgotten.
-const BAY_RECALIBRATED: [usize; 5] = [96, 190, 289, 592, 676];
-const FORGOTTEN: usize = 390;
+/// The bay's screen is recalibrated; once it is forgotten, and the alert that follows is read and put off.
+const BAY_RECALIBRATED: [usize; 5] = [96, 190, 289, 518, 610];
+const FORGOTTEN: (usize, usize) = (390, 478);
 /// The booth's screen is recalibrated.
 const BOOTH_RECALIBRATED: [usize; 6] = [110, 226, 330, 446, 560, 664];
 /// The booth's tubes are replaced.
@@ -46,8 +47,24 @@ pub struct Scene {
     pub at: Time,
     /// What a bystander would say of it, where it is worth saying.
     pub told: Option<String>,
-    /// The file that is dropped thereby.
-    pub file: Option<Dropped>,
+    /// What reaches the program thereby.
+    pub deed: Option<Deed>,
+}
+
+/// What people do with the program.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Deed {
+    /// They drop a file.
+    Drop(Dropped),
+    /// They acknowledge the alert of this kind and subject, if it stands.
+    Acknowledge {
+        /// Its kind.
+        kind: Kind,
+        /// What it is about.
+        subject: &'static str,
+        /// Who has taken notice.
+        by: &'static str,
+    },
 }
 
 /// Everything that happens, in order, from [`STORY_DAYS`] days before `today` to the day before it. `things` are those of
@@ -55,7 +72,7 @@ pub struct Scene {
 pub fn story(things: &Things, zone: LocalZone, today: NaiveDate) -> Vec<Scene> {
     let calendar = Calendar { zone, today };
     let mut chance = Chance::new(SEED);
-    let mut scenes = closing(&calendar);
+    let mut scenes = bystanders(&calendar);
     scenes.extend(bay(things, &calendar, &mut chance));
     scenes.extend(booth(things, &calendar, &mut chance));
     scenes.sort_by_key(|scene| scene.at);
@@ -138,7 +155,9 @@ fn readings(params: Params, course: Course, visits: &[Visit], chance: &mut Chanc
             day: visit.day as f64,
             cold: (visit.warmup_min < params.warm_up_min)
                 .then(|| (visit.warmup_min, [0.001 * chance.normal(), 0.001 * chance.normal(), -0.05])),
-            stray: chance.happens(0.02).then(|| [0.006 * chance.normal(), 0.006 * chance.normal(), -0.08]),
+            // Not just after something was done, where a single reading cannot be told from the deed.
+            stray: (chance.happens(0.02) && course.acts.iter().all(|(day, _)| (day - visit.day as f64).abs() > 30.0))
+                .then(|| [0.006 * chance.normal(), 0.006 * chance.normal(), -0.08]),
         })
         .collect();
     let recipe = Recipe {
@@ -170,14 +189,20 @@ fn readings(params: Params, course: Course, visits: &[Visit], chance: &mut Chanc
     seen
 }
 
-fn closing(calendar: &Calendar) -> Vec<Scene> {
+/// What is no reading and no event.
+fn bystanders(calendar: &Calendar) -> Vec<Scene> {
     let told =
-        |day: usize, hour, what: &str| Scene { at: calendar.at(day, hour, 0), told: Some(what.to_owned()), file: None };
+        |day: usize, hour, what: &str| Scene { at: calendar.at(day, hour, 0), told: Some(what.to_owned()), deed: None };
+    let put_off = Deed::Acknowledge { kind: Kind::MatchAtRisk, subject: "bay", by: "ines" };
     vec![
         told(CLOSED.0, 8, "The room closes for five weeks; nobody reads."),
         told(CLOSED.1, 8, "The room opens again."),
         told(BUMPED.0, 18, "Somebody brushes against the dimmer of bay-lamp. Nobody notices."),
-        told(FORGOTTEN, 18, "bay-screen should be recalibrated these days. It is forgotten."),
+        told(FORGOTTEN.0, 18, "bay-screen is due to be recalibrated. It is forgotten."),
+        Scene {
+            deed: Some(put_off),
+            ..told(FORGOTTEN.1, 17, "Ines takes notice of the alert on bay, and puts it off.")
+        },
     ]
 }
 
@@ -188,12 +213,11 @@ fn bay(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene> 
     let mut wanted = BAY_RECALIBRATED.to_vec();
     wanted.extend([BUMPED.1, CLOSED.0 - 2, CLOSED.1, STORY_DAYS - 4]);
     let visits = visits(chance, (6.0, 9.0), &wanted, &["ines", "ines", "maren"]);
-    let recalibrated = BAY_RECALIBRATED.map(|day| (day as f64, SimAct::Recalibrated));
     let of_screen = Course {
-        slope: [0.9e-5, 1.2e-5, -1.0e-4],
+        slope: [1.0e-5, 1.5e-5, -1.0e-4],
         decay: (0.0, 100.0),
         miss_new: [0.0004, 0.0004, 0.01],
-        acts: recalibrated.to_vec(),
+        acts: BAY_RECALIBRATED.map(|day| (day as f64, SimAct::Recalibrated)).to_vec(),
     };
     let (bump, back) = ([0.0, 0.0, BUMPED.2], [0.0, 0.0, -BUMPED.2]);
     let of_lamp = Course {
@@ -207,20 +231,15 @@ fn bay(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene> 
 
     let mut scenes = Vec::new();
     for (visit, (of_screen, of_lamp)) in visits.iter().zip(screens.iter().zip(&lamps)) {
-        let at = calendar.at(visit.day, 9, visit.minute);
-        let time = calendar.zone.show(at);
-        let lines: Vec<Line> = [line(&time, &screen.0, "luminance_cd_m2", of_screen, visit)]
-            .into_iter()
-            .chain([line(&time, &lamp.0, "illuminance_lx", of_lamp, visit)])
-            .flatten()
-            .collect();
-        let file = sheet::of_both(format!("{}-bay.csv", calendar.date(visit.day)), &lines);
-        scenes.push(Scene { at: dropped(at), told: None, file: Some(file) });
+        let Some(lines) = Lines::of(calendar, visit, (&screen.0, of_screen), (&lamp.0, of_lamp)) else { continue };
+        let both = lines.both();
+        scenes.push(if BAY_RECALIBRATED.contains(&visit.day) {
+            recalibrated(calendar, visit, &screen.0, &both, "bay")
+        } else {
+            drop_at(lines.at, None, sheet::of_both(format!("{}-bay.csv", lines.date), &both))
+        });
     }
-    for day in BAY_RECALIBRATED {
-        scenes.push(event(calendar, day, &screen.0, "recalibrated", "ines", "to its aim"));
-    }
-    scenes.push(event(calendar, BUMPED.1, &lamp.0, "setting_changed", "ines", "dimmer put back to its mark"));
+    scenes.push(done(calendar, BUMPED.1, &lamp.0, "setting_changed", "ines", "dimmer put back to its mark"));
     scenes
 }
 
@@ -231,12 +250,11 @@ fn booth(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene
     let mut wanted = BOOTH_RECALIBRATED.to_vec();
     wanted.extend([REPLACED, REPLACED + 5, MISSPELT, CLOSED.0 - 3, CLOSED.1, STORY_DAYS - 2]);
     let visits = visits(chance, (8.0, 13.0), &wanted, &["tomas", "tomas", "maren"]);
-    let recalibrated = BOOTH_RECALIBRATED.map(|day| (day as f64, SimAct::Recalibrated));
     let of_screen = Course {
         slope: [0.2e-5, 0.3e-5, -0.8e-4],
         decay: (0.0, 100.0),
         miss_new: [0.0004, 0.0004, 0.01],
-        acts: recalibrated.to_vec(),
+        acts: BOOTH_RECALIBRATED.map(|day| (day as f64, SimAct::Recalibrated)).to_vec(),
     };
     let of_lamp = Course {
         slope: [0.75e-5, 1.05e-5, -1.8e-4],
@@ -249,32 +267,29 @@ fn booth(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene
 
     let mut scenes = Vec::new();
     for (visit, (of_screen, of_lamp)) in visits.iter().zip(screens.iter().zip(&lamps)) {
-        let at = calendar.at(visit.day, 9, visit.minute);
-        let (time, date) = (calendar.zone.show(at), calendar.date(visit.day));
-        let of_screen = line(&time, &screen.0, "luminance_cd_m2", of_screen, visit);
-        let of_lamp = line(&time, &lamp.0, "illuminance_lx", of_lamp, visit);
-        let (Some(of_screen), Some(of_lamp)) = (of_screen, of_lamp) else { continue };
-        let mut scene = |at, told: Option<&str>, file| {
-            scenes.push(Scene { at, told: told.map(str::to_owned), file: Some(file) });
-        };
-        if visit.by == "maren" && visit.day != MISSPELT {
-            scene(dropped(at), None, sheet::as_json(format!("{date}-booth.json"), &[of_screen, of_lamp]));
+        let Some(lines) = Lines::of(calendar, visit, (&screen.0, of_screen), (&lamp.0, of_lamp)) else { continue };
+        let (at, date, both) = (lines.at, lines.date, lines.both());
+        if BOOTH_RECALIBRATED.contains(&visit.day) {
+            scenes.push(recalibrated(calendar, visit, &screen.0, &both, "booth"));
             continue;
         }
-        scene(dropped(at), None, sheet::of_one(format!("{date}-booth-screen.csv"), &of_screen, "luminance_cd_m2"));
-        let lamp_file = |column| sheet::of_one(format!("{date}-booth-lamp.csv"), &of_lamp, column);
+        if visit.by == "maren" && visit.day != MISSPELT {
+            scenes.push(drop_at(at, None, sheet::as_json(format!("{date}-booth.json"), &[], &both)));
+            continue;
+        }
+        let [of_screen, of_lamp] = &both;
+        let screen_file = sheet::of_one(format!("{date}-booth-screen.csv"), of_screen, of_screen.level.0);
+        let lamp_file = |column| sheet::of_one(format!("{date}-booth-lamp.csv"), of_lamp, column);
+        scenes.push(drop_at(at, None, screen_file));
         if visit.day == MISSPELT {
-            scene(dropped(at), None, lamp_file("illuminance_lux"));
+            scenes.push(drop_at(at, None, lamp_file("illuminance_lux")));
             let mended = "The heading in that file is put right, and the file dropped again.";
-            scene(calendar.at(visit.day + 1, 10, 5), Some(mended), lamp_file("illuminance_lx"));
+            scenes.push(drop_at(calendar.at(visit.day + 1, 10, 5), Some(mended), lamp_file(of_lamp.level.0)));
         } else {
-            scene(dropped(at), None, lamp_file("illuminance_lx"));
+            scenes.push(drop_at(at, None, lamp_file(of_lamp.level.0)));
         }
     }
-    for day in BOOTH_RECALIBRATED {
-        scenes.push(event(calendar, day, &screen.0, "recalibrated", "tomas", "to its aim"));
-    }
-    scenes.push(event(calendar, REPLACED, &lamp.0, "replaced", "tomas", "a new pair of tubes"));
+    scenes.push(done(calendar, REPLACED, &lamp.0, "replaced", "tomas", "a new pair of tubes"));
     scenes
 }
 
@@ -284,33 +299,103 @@ fn device(name: &str, things: &Things) -> Option<(DeviceId, Params)> {
     Some((id, params))
 }
 
-/// A file is dropped a few minutes after the reading.
-fn dropped(read: Time) -> Time {
-    Time::from_micros(read.micros().saturating_add(8 * 60 * 1_000_000))
+/// A visit's two readings as numbers to write down.
+struct Lines<'a> {
+    at: Time,
+    date: NaiveDate,
+    time: String,
+    visit: &'a Visit,
+    screen: (&'a DeviceId, Xy, f64),
+    lamp: (&'a DeviceId, Xy, f64),
 }
 
-fn line<'a>(
-    time: &'a str,
-    device: &'a DeviceId,
-    level: &'static str,
-    seen: &Observation,
-    visit: &Visit,
-) -> Option<Line<'a>> {
-    Some(Line {
-        time,
-        device,
-        white: xy(seen.white).ok()?,
-        level: (level, libm::exp(seen.ln_level?)),
-        operator: visit.by,
-        warmup_min: visit.warmup_min,
-    })
+impl<'a> Lines<'a> {
+    fn of(
+        calendar: &Calendar,
+        visit: &'a Visit,
+        screen: (&'a DeviceId, &Observation),
+        lamp: (&'a DeviceId, &Observation),
+    ) -> Option<Self> {
+        let numbers = |(device, seen): (&'a DeviceId, &Observation)| {
+            Some((device, xy(seen.white).ok()?, libm::exp(seen.ln_level?)))
+        };
+        let at = calendar.at(visit.day, 9, visit.minute);
+        let time = calendar.zone.show(at);
+        let date = calendar.date(visit.day);
+        // A file is dropped a few minutes after the reading.
+        let at = Time::from_micros(at.micros().saturating_add(8 * 60 * 1_000_000));
+        Some(Self { at, date, time, visit, screen: numbers(screen)?, lamp: numbers(lamp)? })
+    }
+
+    fn both(&self) -> [Line<'_>; 2] {
+        let line = |(device, white, level): (&'a DeviceId, Xy, f64), column| Line {
+            time: &self.time,
+            device,
+            white,
+            level: (column, level),
+            operator: self.visit.by,
+            warmup_min: self.visit.warmup_min,
+        };
+        [line(self.screen, "luminance_cd_m2"), line(self.lamp, "illuminance_lx")]
+    }
 }
 
-/// Something is done in the morning of `day`, before anybody reads, and written down at once.
-fn event(calendar: &Calendar, day: usize, device: &DeviceId, event: &str, by: &str, note: &str) -> Scene {
+fn drop_at(at: Time, told: Option<&str>, file: Dropped) -> Scene {
+    Scene { at, told: told.map(str::to_owned), deed: Some(Deed::Drop(file)) }
+}
+
+/// The screen is recalibrated in the morning and read at once; one file tells both.
+fn recalibrated(calendar: &Calendar, visit: &Visit, screen: &DeviceId, both: &[Line; 2], station: &str) -> Scene {
+    let time = calendar.zone.show(calendar.at(visit.day, 8, 30));
+    let act = Done { time: &time, device: screen, event: "recalibrated", by: visit.by, note: "to its aim" };
+    let file = sheet::as_json(format!("{}-{station}.json", calendar.date(visit.day)), &[act], both);
+    let told = format!("{screen} is recalibrated to its aim, and read.");
+    drop_at(calendar.at(visit.day, 9, 58), Some(&told), file)
+}
+
+/// Something is done in the morning of `day`, before anybody reads, and written down by itself.
+fn done(
+    calendar: &Calendar,
+    day: usize,
+    device: &DeviceId,
+    event: &'static str,
+    by: &str,
+    note: &'static str,
+) -> Scene {
     let at = calendar.at(day, 8, 30);
     let name = format!("{}-{device}-{event}.csv", calendar.date(day));
-    let file = sheet::of_event(name, &calendar.zone.show(at), device, event, by, note);
+    let file = sheet::of_event(name, &Done { time: &calendar.zone.show(at), device, event, by, note });
     let told = format!("{device}: {} ({note}).", event.replace('_', " "));
-    Scene { at: dropped(at), told: Some(told), file: Some(file) }
+    drop_at(calendar.at(day, 8, 38), Some(&told), file)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::Config;
+
+    #[test]
+    fn the_same_happens_every_time_and_all_of_it_before_today() {
+        let config = Config::parse(CONFIG, "print_room.toml", std::path::Path::new("")).unwrap();
+        let zone = LocalZone(config.site.zone);
+        let today = NaiveDate::from_ymd_opt(2027, 3, 31).unwrap();
+        let told = |today| story(&config.things, zone, today);
+        let scenes = told(today);
+        assert_eq!(scenes, told(today));
+        assert!(scenes.is_sorted_by_key(|scene| scene.at));
+        let (first, last) = (scenes.first().unwrap(), scenes.last().unwrap());
+        assert!(first.at >= first_morning(zone, today));
+        assert!(last.at < Calendar { zone, today }.at(STORY_DAYS, 0, 0));
+        // Another day moves the dates and nothing else.
+        let numbers = |scenes: &[Scene]| -> Vec<String> {
+            let files = scenes.iter().filter_map(|scene| match &scene.deed {
+                Some(Deed::Drop(file)) => Some(&file.text),
+                _ => None,
+            });
+            files.map(|text| text.split(['-', ' ', ',', ':']).filter(|word| word.contains('.')).collect()).collect()
+        };
+        let other = told(NaiveDate::from_ymd_opt(2031, 11, 2).unwrap());
+        assert_eq!(numbers(&scenes), numbers(&other));
+        assert!(numbers(&scenes).len() > 200);
+    }
 }

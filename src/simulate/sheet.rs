@@ -26,6 +26,15 @@ pub(super) struct Line<'a> {
     pub warmup_min: f64,
 }
 
+/// Something that was done, ready to be written down.
+pub(super) struct Done<'a> {
+    pub time: &'a str,
+    pub device: &'a DeviceId,
+    pub event: &'static str,
+    pub by: &'a str,
+    pub note: &'static str,
+}
+
 /// The instrument that reads everything.
 const INSTRUMENT: &str = "spectro-1";
 
@@ -53,8 +62,8 @@ pub(super) fn of_one(name: String, line: &Line, level_column: &str) -> Dropped {
     Dropped { folder: Some(line.device.clone()), name, text }
 }
 
-/// The same as JSON.
-pub(super) fn as_json(name: String, lines: &[Line]) -> Dropped {
+/// The same as JSON, with what was done before the readings.
+pub(super) fn as_json(name: String, done: &[Done], lines: &[Line]) -> Dropped {
     let one = |line: &Line| {
         let Line { time, device, white: Xy { x, y }, level: (level, value), operator, warmup_min } = line;
         format!(
@@ -62,12 +71,23 @@ pub(super) fn as_json(name: String, lines: &[Line]) -> Dropped {
              \"warmup_min\": {warmup_min:.0}, \"instrument\": \"{INSTRUMENT}\", \"operator\": \"{operator}\"}}"
         )
     };
-    let rows: Vec<String> = lines.iter().map(one).collect();
-    Dropped { folder: None, name, text: format!("{{\"readings\": [\n{}\n]}}\n", rows.join(",\n")) }
+    let event = |done: &Done| {
+        let Done { time, device, event, by, note } = done;
+        format!(
+            "  {{\"time\": \"{time}\", \"device\": \"{device}\", \"event\": \"{event}\", \"operator\": \"{by}\", \"note\": \"{note}\"}}"
+        )
+    };
+    let mut lists = Vec::new();
+    if !done.is_empty() {
+        lists.push(format!("\"events\": [\n{}\n]", done.iter().map(event).collect::<Vec<_>>().join(",\n")));
+    }
+    lists.push(format!("\"readings\": [\n{}\n]", lines.iter().map(one).collect::<Vec<_>>().join(",\n")));
+    Dropped { folder: None, name, text: format!("{{{}}}\n", lists.join(", ")) }
 }
 
-/// Something that was done.
-pub(super) fn of_event(name: String, time: &str, device: &DeviceId, event: &str, by: &str, note: &str) -> Dropped {
+/// What was done, as a table of its own.
+pub(super) fn of_event(name: String, done: &Done) -> Dropped {
+    let Done { time, device, event, by, note } = done;
     let text = format!("time,device,event,operator,note\n{time},{device},{event},{by},{note}\n");
     Dropped { folder: None, name, text }
 }

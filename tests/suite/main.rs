@@ -2,4 +2,5 @@
 
 mod colour;
 mod config;
+mod demo;
 mod formats;

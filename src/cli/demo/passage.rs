@@ -18,12 +18,14 @@ use tokio::task::JoinHandle;
 
 use super::super::fail::{Failure, Kind};
 use super::telling::Telling;
+use crate::acts;
+use crate::alert;
 use crate::clock::{Clock, TurnedClock};
 use crate::config::Config;
 use crate::daemon::{self, DaemonError, FileEnd, Notice, Signal};
 use crate::say;
-use crate::simulate::{self, Dropped, Scene};
-use crate::units::{Days, Time};
+use crate::simulate::{self, Deed, Dropped, Scene};
+use crate::units::{Days, OperatorId, Time};
 use crate::zone::LocalZone;
 
 /// A daemon that says nothing for so long has failed.
@@ -38,7 +40,7 @@ const LOOKS: u32 = 5;
 /// A running daemon under a clock that is turned by hand.
 pub struct Passage {
     folder: PathBuf,
-    inbox: PathBuf,
+    config: Config,
     clock: Arc<TurnedClock>,
     runtime: Runtime,
     running: JoinHandle<Result<(), DaemonError>>,
@@ -69,8 +71,8 @@ impl Passage {
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build()?;
         let (signals, listen) = tokio::sync::mpsc::channel(1);
         let running = runtime.spawn(daemon.run(listen));
-        let (folder, inbox) = (folder.to_owned(), config.paths.inbox.clone());
-        Ok(Self { folder, inbox, clock, runtime, running, signals, notices, tally: Tally::default() })
+        let (folder, config) = (folder.to_owned(), config.clone());
+        Ok(Self { folder, config, clock, runtime, running, signals, notices, tally: Tally::default() })
     }
 
     /// Lives through the scenes, one look at least on every day, up to `now`.
@@ -93,8 +95,10 @@ impl Passage {
             if let Some(told) = &scene.told {
                 telling.of_room(scene.at, told)?;
             }
-            if let Some(file) = &scene.file {
-                self.drop_file(file, telling)?;
+            match &scene.deed {
+                Some(Deed::Drop(file)) => self.drop_file(file, telling)?,
+                Some(Deed::Acknowledge { kind, subject, by }) => self.acknowledge(*kind, subject, by, telling)?,
+                None => {}
             }
         }
         while self.clock.now().plus(day) < now {
@@ -124,7 +128,8 @@ impl Passage {
     fn drop_file(&mut self, file: &Dropped, telling: &mut Telling) -> Result<(), Failure> {
         let draft = self.folder.join(format!(".{}.part", file.name));
         fs::write(&draft, &file.text)?;
-        let place = file.folder.as_ref().map_or(self.inbox.clone(), |device| self.inbox.join(device.as_str()));
+        let inbox = &self.config.paths.inbox;
+        let place = file.folder.as_ref().map_or(inbox.clone(), |device| inbox.join(device.as_str()));
         fs::rename(&draft, place.join(&file.name))?;
         let ended = |notice: &Notice| matches!(notice, Notice::File { name, .. } if *name == file.name);
         for _ in 0..LOOKS {
@@ -135,6 +140,25 @@ impl Passage {
             self.turn_by(LOOK, telling)?;
         }
         Err(Failure::new(Kind::System, format!("the daemon does not take {} in", file.name)))
+    }
+
+    /// Acknowledges an alert as `ack` does it: in the ledger, beside the daemon, which notices.
+    fn acknowledge(
+        &mut self,
+        kind: alert::Kind,
+        subject: &str,
+        by: &str,
+        telling: &mut Telling,
+    ) -> Result<(), Failure> {
+        let mut ledger = daemon::open_ledger(&self.config, self.clock.as_ref(), false)?;
+        if let Some(row) = ledger.read(|store| store.standing_alert(kind.word(), subject))? {
+            let by = OperatorId::new(by).ok();
+            let now = self.clock.now();
+            for happened in acts::acknowledge(&mut ledger, &self.config, row.id, by.as_ref(), now)? {
+                telling.of_daemon(now, &Notice::Happened(happened))?;
+            }
+        }
+        Ok(())
     }
 
     /// Tells what the daemon says until it says what was waited for. `false` where it says nothing for `patience`, which is
@@ -180,7 +204,7 @@ impl Tally {
 impl fmt::Display for Tally {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { files, rows, refused } = self;
-        let (files, rows) = (say::count(*files, "file"), say::count(*rows, "reading and event"));
-        write!(f, "{files} with {rows} were taken in, {refused} refused.")
+        let (files, refused) = (say::count(*files, "file"), say::count(*refused, "file"));
+        write!(f, "{files} with {rows} readings and events were taken in, {refused} refused.")
     }
 }

@@ -58,9 +58,13 @@ impl Telling {
         match step.transition {
             Transition::Raised => {
                 self.raised.insert(step.id, at);
-                let first = step.detail.lines().next().unwrap_or_default();
                 let headline = say::headline(kind, &step.subject);
-                self.line(at, &format!("alert {}", step.id), &format!("{headline}. {first}"))
+                let why = match step.detail.lines().next() {
+                    // Why a file is refused has just been told.
+                    Some(first) if kind != Kind::FileRefused => format!(". {first}"),
+                    _ => ".".to_owned(),
+                };
+                self.line(at, &format!("alert {}", step.id), &format!("{headline}{why}"))
             }
             Transition::Cleared => {
                 let why = Cleared::from_word(&step.reason).unwrap_or(Cleared::ConditionOver);
@@ -71,7 +75,11 @@ impl Telling {
                     &format!("{}.", say::closing(kind, &step.subject, why, lasted)),
                 )
             }
-            Transition::Acknowledged => Ok(()),
+            Transition::Acknowledged => {
+                let who = step.operator.as_ref().map(|who| format!(" by {who}")).unwrap_or_default();
+                let headline = say::headline(kind, &step.subject);
+                self.line(at, &format!("alert {}", step.id), &format!("{headline} - acknowledged{who}."))
+            }
         }
     }
 
@@ -81,8 +89,13 @@ impl Telling {
 }
 
 fn of_verdict(verdict: &entry::Verdict) -> String {
-    let words = |word: &str| Verdict::from_word(word).map_or_else(|| word.to_owned(), |v| say::verdict(v).to_owned());
-    let before = verdict.from.as_deref().map(|from| format!(", before {}", words(from))).unwrap_or_default();
-    let risk = say::percent(verdict.risk.get());
-    format!("{}: {}{before} (risk of being out now {risk})", verdict.station, words(&verdict.verdict))
+    let known = Verdict::from_word(&verdict.verdict).unwrap_or(Verdict::Unknown);
+    let before = verdict.from.as_deref().and_then(Verdict::from_word);
+    let before = before.map(|before| format!(", before {}", say::verdict(before))).unwrap_or_default();
+    let why = match known {
+        // Where too little is known, a number would pass for knowledge.
+        Verdict::Unknown => "a reading is needed".to_owned(),
+        _ => format!("risk of being out of tolerance now {}", say::percent(verdict.risk.get())),
+    };
+    format!("{}: {}{before} ({why})", verdict.station, say::verdict(known))
 }
