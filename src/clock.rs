@@ -20,8 +20,9 @@ pub trait Clock: Send + Sync {
     /// Time since some fixed start; never goes back.
     fn monotonic(&self) -> Duration;
 
-    /// Ends once `span` of this clock's monotonic time has passed.
-    fn sleep(&self, span: Duration) -> Pin<Box<dyn Future<Output = ()> + Send + '_>>;
+    /// Ends once this clock's monotonic time has reached `until`. An instant and not a span: what was decided at one
+    /// reading of the clock holds although the clock was turned since.
+    fn sleep_until(&self, until: Duration) -> Pin<Box<dyn Future<Output = ()> + Send + '_>>;
 }
 
 /// The machine's own clock.
@@ -52,8 +53,8 @@ impl Clock for SystemClock {
         self.start.elapsed()
     }
 
-    fn sleep(&self, span: Duration) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {
-        Box::pin(tokio::time::sleep(span))
+    fn sleep_until(&self, until: Duration) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {
+        Box::pin(tokio::time::sleep(until.saturating_sub(self.monotonic())))
     }
 }
 
@@ -94,9 +95,8 @@ impl Clock for TurnedClock {
         *self.passed.borrow()
     }
 
-    fn sleep(&self, span: Duration) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {
+    fn sleep_until(&self, until: Duration) -> Pin<Box<dyn Future<Output = ()> + Send + '_>> {
         let mut passed = self.passed.subscribe();
-        let until = *self.passed.borrow() + span;
         Box::pin(async move {
             // The sender lives as long as `self`, so the wait cannot fail.
             let _ = passed.wait_for(|now| *now >= until).await;
@@ -114,7 +114,7 @@ mod tests {
         let sleeper = tokio::spawn({
             let clock = clock.clone();
             async move {
-                clock.sleep(Duration::from_secs(86_400)).await;
+                clock.sleep_until(Duration::from_secs(86_400)).await;
                 clock.now()
             }
         });

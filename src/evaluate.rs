@@ -278,7 +278,7 @@ fn match_conditions(
             kind,
             subject: station.id.to_string(),
             sighting,
-            detail: say::of_station(judgement, &zone),
+            detail: say::of_station(judgement, station.horizon, &zone),
         })
         .collect())
 }

@@ -90,10 +90,11 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
         Reason::Stale { device, age, limit } => {
             format!("{device} was last read {} ago; after {} nothing is certain.", span(*age), span(*limit))
         }
-        Reason::WhitesDiffer { delta_uv, limit, direction } => format!(
-            "The whites differ by Δu′v′ {delta_uv:.4} (tolerance {limit:.4}): the screen is {} than the paper.",
-            direction_word(direction.as_ref())
-        ),
+        Reason::WhitesDiffer { delta_uv, limit, direction } => {
+            let word = direction_word(direction.as_ref());
+            let word = word.map(|word| format!(": the screen is {word} than the paper")).unwrap_or_default();
+            format!("The whites differ by Δu′v′ {delta_uv:.4} (tolerance {limit:.4}){word}.")
+        }
         Reason::LuminancesDiffer { ratio, limit } => {
             let word = if *ratio > 1.0 { "brighter" } else { "dimmer" };
             let times = if *ratio > 1.0 { *ratio } else { 1.0 / ratio };
@@ -114,8 +115,8 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
             percent(*probability)
         ),
         Reason::OffAim { device, delta_uv, direction, level_ratio } => {
-            let level = level_word(*level_ratio);
-            format!("{device} is Δu′v′ {delta_uv:.4} from its aim: {}{level}.", direction_word(direction.as_ref()))
+            let word = direction_word(direction.as_ref()).map(|word| format!(", {word}")).unwrap_or_default();
+            format!("{device} is Δu′v′ {delta_uv:.4} from its aim{word}{}.", level_word(*level_ratio))
         }
         Reason::Holds { delta_uv, limit } => {
             format!("The whites are Δu′v′ {delta_uv:.4} apart (tolerance {limit:.4}).")
@@ -151,12 +152,10 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
             let word = if to > from { "up" } else { "down" };
             format!("Turn the dimmer of {lamp} {word}: from {:.0} to {:.0} lx, then read it.", from.get(), to.get())
         }
-        Advice::TurnColourDial { lamp, direction } => {
-            format!(
-                "Turn the colour dial of {lamp} until it is less {}, then read it.",
-                direction_word(direction.as_ref())
-            )
-        }
+        Advice::TurnColourDial { lamp, direction } => match direction_word(direction.as_ref()) {
+            Some(word) => format!("Turn the colour dial of {lamp} until it is less {word}, then read it."),
+            None => format!("Turn the colour dial of {lamp} until it reads as its aim."),
+        },
         Advice::ReplaceLamp { lamp, why } => {
             let why = match why {
                 LampFault::Colour { delta_uv } => format!("its colour is Δu′v′ {delta_uv:.4} from its aim"),
@@ -194,19 +193,21 @@ pub fn headline(kind: Kind, subject: &str) -> String {
 
 /// The first line of a closing message.
 pub fn closing(kind: Kind, subject: &str, why: Cleared, lasted: Days) -> String {
+    let lasted = span(lasted);
     let end = match why {
-        Cleared::ConditionOver => "over".to_owned(),
-        Cleared::SpokenFor(by) => format!("closed, since the alert '{}' now says it", by.word()),
-        Cleared::Acknowledged => "closed, since it was acknowledged".to_owned(),
+        Cleared::ConditionOver => format!("over after {lasted}"),
+        Cleared::SpokenFor(by) => format!("closed after {lasted}, since the alert '{}' now speaks for it", by.word()),
+        Cleared::Acknowledged => format!("closed after {lasted}, since it was acknowledged"),
     };
-    format!("{} - {end} after {}", headline(kind, subject), span(lasted))
+    format!("{} - {end}", headline(kind, subject))
 }
 
 /// What an alert about a station says beside its headline: why, then what to do.
-pub fn of_station(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
+pub fn of_station(judgement: &Judgement, horizon: Days, zone: &LocalZone) -> Vec<String> {
     let risk = format!(
-        "Risk of being out of tolerance now {}, within the horizon {}.",
+        "Risk of being out of tolerance: now {}, within {} {}.",
         percent(judgement.risk),
+        span(horizon),
         percent(judgement.risk_within)
     );
     std::iter::once(risk)
@@ -226,6 +227,9 @@ pub fn of_overdue(device: &DeviceId, last: Option<Time>, now: Time, limit: Days,
     vec![since, "Until then the match of its stations is unknown.".to_owned(), format!("Read {device}.")]
 }
 
+/// A move of the white below this, in u′v′, is not called one: below the scatter of matching by eye (CIE TN 001).
+const SAME_WHITE: f64 = 0.001;
+
 /// What a step's alert says beside its headline.
 pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<String> {
     let when = match step.after {
@@ -233,9 +237,14 @@ pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<Str
         None => format!("By {}", day(zone, step.began)),
     };
     let colour = step.delta_u.hypot(step.delta_v);
-    let ratio = libm::exp(step.delta_ln);
+    let level = level_word(Some(libm::exp(step.delta_ln)));
+    let moved = match level.strip_prefix(", ") {
+        Some(level) if colour < SAME_WHITE => format!("its light became {level}; its white did not move"),
+        Some(level) => format!("its white moved by Δu′v′ {colour:.4} and its light became {level}"),
+        None => format!("its white moved by Δu′v′ {colour:.4}"),
+    };
     vec![
-        format!("{when} its white moved by Δu′v′ {colour:.4}{}.", level_word(Some(ratio))),
+        format!("{when} {moved}."),
         "A turned dimmer or dial, a replaced tube, another place or window light can do that.".to_owned(),
         format!("Put it right, or write down what was done: `twinwhite record setting_changed {device}`."),
     ]
@@ -243,17 +252,24 @@ pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<Str
 
 /// What the alert of a device off its aim says beside its headline.
 pub fn of_off_aim(off: &OffAim, probability: f64, limits: &Limits, stations: &[&Station]) -> Vec<String> {
-    let level = limits.ln_ratio.map(|ln| format!(", {:.2} times in level", libm::exp(ln))).unwrap_or_default();
     let names: Vec<&str> = stations.iter().map(|station| station.id.as_str()).collect();
-    vec![
-        format!(
-            "It is Δu′v′ {:.4} from its aim: {}{} (limit {:.4}{level}; {} sure).",
-            off.delta_uv,
-            direction_word(off.direction.as_ref()),
-            level_word(off.level_ratio),
-            limits.delta_uv,
-            percent(probability)
+    let direction = direction_word(off.direction.as_ref()).map(|word| format!(", {word}")).unwrap_or_default();
+    let white = format!("Δu′v′ {:.4} (limit {:.4})", off.delta_uv, limits.delta_uv);
+    let level = level_word(off.level_ratio);
+    let level = level.strip_prefix(", ").filter(|_| limits.ln_ratio.is_some());
+    let limit = limits.ln_ratio.map(libm::exp).unwrap_or(1.0);
+    let dimmest = (1.0 - 1.0 / limit) * 100.0;
+    let apart = match level {
+        Some(level) if off.delta_uv < SAME_WHITE => format!(
+            "Its light is {level} than it should be (limit {dimmest:.0} % dimmer or {:.0} % brighter); its white is right.",
+            (limit - 1.0) * 100.0
         ),
+        Some(level) => format!("Its white is off by {white}{direction}, and its light is {level} than it should be."),
+        None => format!("Its white is off by {white}{direction}."),
+    };
+    vec![
+        apart,
+        format!("That it is off by more than its limits is {} sure.", percent(probability)),
         format!("Stations that rest on it: {}.", names.join(", ")),
         format!("Bring {} back to its aim; `twinwhite status` says how.", off.device),
     ]
@@ -346,8 +362,9 @@ pub fn count(count: u64, word: &str) -> String {
     if count == 1 { format!("1 {word}") } else { format!("{count} {word}s") }
 }
 
-fn direction_word(direction: Option<&Move>) -> String {
-    direction.map_or_else(|| "in no direction that has a name".to_owned(), Move::to_string)
+/// Where a white has gone, like "bluer and slightly greener"; `None` where no word is worth saying.
+fn direction_word(direction: Option<&Move>) -> Option<String> {
+    direction.filter(|to| to.along.is_some() || to.across.is_some()).map(Move::to_string)
 }
 
 fn level_word(ratio: Option<f64>) -> String {

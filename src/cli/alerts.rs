@@ -10,6 +10,7 @@ use crate::alert::{Kind, State};
 use crate::evaluate::state_of;
 use crate::ledger::store::AlertRow;
 use crate::say;
+use crate::zone::LocalZone;
 
 /// Lists alerts, the newest first.
 pub fn alerts(session: Session, open: bool, json: bool) -> Result<(), Failure> {
@@ -23,15 +24,15 @@ pub fn alerts(session: Session, open: bool, json: bool) -> Result<(), Failure> {
         let none = if open { "No alert stands." } else { "There was no alert yet." };
         return output::print(&format!("{none}\n"));
     }
-    let mut text = String::new();
-    for row in &rows {
-        text.push_str(&as_text(row, &session));
-    }
-    output::print(&text)
+    output::print(&listing(&rows, &session.zone()))
 }
 
-fn as_text(row: &AlertRow, session: &Session) -> String {
-    let zone = session.zone();
+/// What `alerts` prints of these.
+pub fn listing(rows: &[AlertRow], zone: &LocalZone) -> String {
+    rows.iter().map(|row| as_text(row, zone)).collect()
+}
+
+fn as_text(row: &AlertRow, zone: &LocalZone) -> String {
     let headline =
         Kind::from_word(&row.kind).map_or_else(|| row.kind.clone(), |kind| say::headline(kind, &row.subject));
     let state = match (state_of(row), row.cleared_at, row.acknowledged_at) {

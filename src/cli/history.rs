@@ -31,7 +31,7 @@ pub fn history(session: Session, device: &str, last: Option<usize>, when: &AsOf,
     let device = session.device(device)?;
     let as_of = session.as_of(when)?;
     let mut ledger = session.reader()?;
-    let (mut readings, events, params) = ledger.read(|store| walk(store, &session, &device, as_of))?;
+    let (mut readings, mut events, params) = ledger.read(|store| walk(store, &session, &device, as_of))?;
     if let Some(last) = last {
         readings.drain(..readings.len().saturating_sub(last));
     }
@@ -40,6 +40,10 @@ pub fn history(session: Session, device: &str, last: Option<usize>, when: &AsOf,
         let events: Vec<Value> = events.iter().map(event_json).collect();
         output::json(&json!({ "device": device, "readings": readings, "events": events }))
     } else {
+        // Before the first reading that is shown there is nothing for an event to explain.
+        if let Some(first) = readings.first().filter(|_| last.is_some()) {
+            events.retain(|row| row.event.time >= first.row.time);
+        }
         output::print(&as_text(&session, &device, &readings, &events, &params))
     }
 }

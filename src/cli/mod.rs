@@ -72,6 +72,6 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Check { output } => check::check(&cli, &clock, output.json),
         Command::Rebuild => audit::rebuild(session()?).map(done),
         Command::Audit(Audit::Verify { output }) => audit::verify(session()?, output.json),
-        Command::Demo { dir } => demo::demo(dir.as_deref()).map(done),
+        Command::Demo { dir } => demo::demo(dir.as_deref(), &clock).map(done),
     }
 }

@@ -40,7 +40,9 @@ impl Plot<'_> {
         let low = all().map(|p| p.value).fold(f64::INFINITY, f64::min);
         let high = all().map(|p| p.value).fold(f64::NEG_INFINITY, f64::max);
         let room = (high - low).max(10f64.powi(-(self.digits as i32))) * 0.05;
-        let (low, high) = (low - room, high + room);
+        // What is never negative has no scale below zero.
+        let bottom = if low < 0.0 { low - room } else { (low - room).max(0.0) };
+        let (low, high) = (bottom, high + room);
         let columns = width.saturating_sub(LABEL + 2).max(20);
         let mut cells = vec![vec![' '; columns]; HEIGHT];
         let span = (last.micros() - first.micros()).max(1) as f64;

@@ -43,25 +43,34 @@ pub fn status(
         None => session.config.things.stations.iter().collect(),
     };
     let mut ledger = session.reader()?;
-    let answers: Vec<Answer> = ledger.read(|store| -> Result<_, Failure> {
-        stations.into_iter().map(|station| answer(store, &session.config, station, as_of)).collect()
-    })?;
+    let answers = ledger.read(|store| answers(store, &session.config, stations, as_of))?;
     let worst = answers.iter().map(|answer| answer.judgement.verdict).max().unwrap_or(Verdict::Unknown);
     if json {
         let stations: Vec<Value> = answers.iter().map(|answer| as_json(answer, &session.zone())).collect();
         output::json(&json!({ "as_of": as_of, "stations": stations }))?;
     } else {
-        let mut text = String::new();
-        for answer in &answers {
-            text.push_str(&as_text(answer, &session.zone()));
-            text.push('\n');
-        }
+        let mut text: String = answers.iter().map(|answer| as_text(answer, &session.zone())).collect();
         if when.as_of.is_none() {
             text.push_str(&waiting_files(&session.config));
         }
         output::print(&text)?;
     }
     Ok(if exit_code { ExitCode::from(worst.exit_code()) } else { ExitCode::SUCCESS })
+}
+
+/// What `status` prints of all stations.
+pub fn of_all(store: &Store, config: &Config, as_of: Time) -> Result<String, Failure> {
+    let answers = answers(store, config, config.things.stations.iter().collect(), as_of)?;
+    Ok(answers.iter().map(|answer| as_text(answer, &LocalZone(config.site.zone))).collect())
+}
+
+fn answers<'a>(
+    store: &Store,
+    config: &Config,
+    stations: Vec<&'a Station>,
+    as_of: Time,
+) -> Result<Vec<Answer<'a>>, Failure> {
+    stations.into_iter().map(|station| answer(store, config, station, as_of)).collect()
 }
 
 fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time) -> Result<Answer<'a>, Failure> {
@@ -107,6 +116,7 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
             text.push_str(&format!("    {}\n", say::advice(advice, zone)));
         }
     }
+    text.push('\n');
     text
 }
 

@@ -69,6 +69,8 @@ pub enum Notice {
     Reloaded,
     /// Everything that was due at this wake is done.
     Round {
+        /// The clock's monotonic time at which the wake began.
+        began: Duration,
         /// Files that still wait in the inbox.
         waiting: usize,
     },
@@ -152,7 +154,7 @@ impl Daemon {
                     if let Some(trouble) = failed { (self.tell)(Notice::Trouble(trouble)); }
                     None
                 }
-                () = clock.sleep(next) => None,
+                () = clock.sleep_until(next) => None,
             };
             match signal {
                 Some(Signal::Stop) => break,
@@ -164,10 +166,11 @@ impl Daemon {
         for done in self.deliveries.drain().await {
             self.deliveries.note(&mut self.ledger, self.clock.as_ref(), done)?;
         }
+        self.sync_moves();
         Ok(())
     }
 
-    /// Does everything that is due and returns how long to sleep at most.
+    /// Does everything that is due and returns the monotonic time until which to sleep at most.
     fn round(&mut self) -> Result<Duration, DaemonError> {
         let monotonic = self.clock.monotonic();
         let mut waiting = 0;
@@ -178,10 +181,10 @@ impl Daemon {
         for notice in self.deliveries.send_due(&mut self.ledger, &self.config, self.clock.as_ref())? {
             (self.tell)(notice);
         }
-        (self.tell)(Notice::Round { waiting });
+        (self.tell)(Notice::Round { began: monotonic, waiting });
         let next = [Some(self.due.rescan), self.due.look, Some(self.due.judge)].into_iter().flatten().min();
         let sleep = next.map_or(SLICE, |next| next.saturating_sub(monotonic));
-        Ok(sleep.clamp(Duration::from_millis(20), LISTEN_EVERY.min(SLICE)))
+        Ok(monotonic + sleep.clamp(Duration::from_millis(20), LISTEN_EVERY.min(SLICE)))
     }
 
     fn look_through(&mut self, monotonic: Duration) -> Result<usize, DaemonError> {
@@ -201,6 +204,9 @@ impl Daemon {
         } else if self.watch.is_none() {
             self.start_watch();
         }
+        if report.ready.is_empty() {
+            self.sync_moves();
+        }
         let mut waiting = report.waiting;
         for candidate in &report.ready {
             match self.take_in(candidate)? {
@@ -209,6 +215,13 @@ impl Daemon {
             }
         }
         Ok(waiting)
+    }
+
+    /// Lets the moves of files outlast a power cut, once there is nothing else to do.
+    fn sync_moves(&mut self) {
+        if let Err(why) = self.inbox.sync() {
+            (self.tell)(Notice::Trouble(why.to_string()));
+        }
     }
 
     fn judge_if_due(&mut self, monotonic: Duration) -> Result<(), DaemonError> {

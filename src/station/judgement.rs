@@ -27,6 +27,11 @@ impl Verdict {
         }
     }
 
+    /// The verdict that `word` names.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Matched, Self::AtRisk, Self::Unknown, Self::Out].into_iter().find(|verdict| verdict.word() == word)
+    }
+
     /// The exit code of `status --exit-code`.
     pub const fn exit_code(self) -> u8 {
         match self {

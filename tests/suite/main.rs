@@ -2,5 +2,6 @@
 
 mod colour;
 mod config;
+mod demo;
 mod drift;
 mod formats;
