@@ -5,6 +5,7 @@
 
 mod chromaticity;
 mod illuminant;
+mod locus;
 mod observer;
 mod observer_2deg;
 mod paper;

@@ -13,14 +13,13 @@
 //! The triangular solution is taken for |Duv| < 0.002, else the parabolic one. With the paper's table, steps of 1 %, that leaves
 //! up to 1e-4 of T (the paper's factor 0.99991 is the mean of it); one step of Newton's method on the locus itself, with
 //! (P − L(T))·L′(T) = 0, takes it out, so that a temperature and tint come back from their chromaticity.
-//! Planck's law with c2 = 1.4388e-2 m K (CIE 15), summed over 360–830 nm.
+//! Planck's law with c2 = 1.4388e-2 m K (CIE 15), summed over 360–830 nm, stands as a table in `locus`: the sums take
+//! milliseconds, which no call of the program should wait for.
 //!
 //! Worked number: u 0.1978 v 0.3122 has CCT 6507.5 K, Duv 0.00322.
 
-use std::sync::LazyLock;
-
 use super::chromaticity::{Degenerate, uv_1960, uv_prime_from_1960};
-use super::observer::{FIRST_NM, matching_functions};
+use super::locus::LOCUS;
 use crate::units::{Duv, Kelvin, UvPrime};
 
 /// Largest |Duv| at which a colour temperature means anything (CIE 15).
@@ -107,7 +106,7 @@ pub fn planckian(cct_k: Kelvin) -> UvPrime {
 
 /// The black body's place on the locus and the directions along and across it.
 pub fn planckian_point(cct_k: Kelvin) -> LocusPoint {
-    LOCUS.at(cct_k.get()).point()
+    arc_at(cct_k.get()).point()
 }
 
 /// The place on the locus nearest to a chromaticity, also where that has no colour temperature.
@@ -117,9 +116,8 @@ pub(super) fn foot(at: UvPrime) -> Result<LocusPoint, Degenerate> {
     if !(u.is_finite() && v.is_finite()) {
         return Err(degenerate);
     }
-    let kelvin =
-        solve(u, v).map_or_else(|| LOCUS.entries.get(LOCUS.nearest(u, v)).map(|e| e.kelvin), |s| Some(s.kelvin));
-    kelvin.map(|kelvin| LOCUS.at(kelvin).point()).ok_or(degenerate)
+    let kelvin = solve(u, v).map_or_else(|| kelvin_of(nearest(u, v)), |s| s.kelvin);
+    Ok(arc_at(kelvin).point())
 }
 
 struct Solution {
@@ -132,9 +130,8 @@ fn solve(u: f64, v: f64) -> Option<Solution> {
     if !(u.is_finite() && v.is_finite()) {
         return None;
     }
-    let middle = LOCUS.nearest(u, v);
-    let before = LOCUS.entries.get(middle.checked_sub(1)?)?;
-    let (at, after) = (LOCUS.entries.get(middle)?, LOCUS.entries.get(middle + 1)?);
+    let middle = nearest(u, v);
+    let (before, at, after) = (entry(middle.checked_sub(1)?)?, entry(middle)?, entry(middle + 1)?);
     let [d0, d1, d2] = [before, at, after].map(|e| libm::hypot(u - e.u, v - e.v));
 
     let (chord_u, chord_v) = (after.u - before.u, after.v - before.v);
@@ -159,91 +156,59 @@ fn solve(u: f64, v: f64) -> Option<Solution> {
     Some(refined(u, v, Solution { kelvin: at.kelvin + step, duv: (d1 + b * step / 2.0).copysign(duv) }))
 }
 
-/// One entry of the table: u, v and their derivatives by ln T.
-#[derive(Clone, Copy, Default)]
+/// One entry of the table.
+#[derive(Clone, Copy)]
 struct Entry {
     kelvin: f64,
     u: f64,
     v: f64,
-    du: f64,
-    dv: f64,
 }
 
-struct Locus {
-    entries: Vec<Entry>,
-}
-
-/// Steps of ln T; and the table's ends, a little beyond the range of `Kelvin`, so that its ends have neighbours.
+/// Steps of ln T; and the table's cold end, like its hot one a little beyond the range of `Kelvin`, so that the range's
+/// ends have neighbours.
 const STEP: f64 = 0.01;
 const COLDEST: f64 = 980.0;
-const ENTRIES: u32 = 466;
 
-static LOCUS: LazyLock<Locus> = LazyLock::new(|| Locus {
-    entries: (0..ENTRIES).map(|i| Entry::of(COLDEST * libm::exp(STEP * f64::from(i)))).collect(),
-});
-
-impl Entry {
-    /// The black body of `kelvin`, summed over the observer's table.
-    fn of(kelvin: f64) -> Self {
-        const C2: f64 = 1.4388e-2;
-        let (mut sum, mut slope) = ([0.0; 3], [0.0; 3]);
-        for (i, bar) in matching_functions().iter().enumerate() {
-            let nm = FIRST_NM + i as f64;
-            let q = C2 / (nm * 1e-9 * kelvin);
-            let e = libm::exp(-q);
-            // λ⁻⁵ / (exp(q) − 1) on a scale of its own; d ln(power) / d ln T = q / (1 − exp(−q)).
-            let scaled = nm / 555.0;
-            let power = e / (scaled * scaled * scaled * scaled * scaled * (1.0 - e));
-            let rise = power * q / (1.0 - e);
-            for ((s, d), b) in sum.iter_mut().zip(&mut slope).zip(bar) {
-                *s += b * power;
-                *d += b * rise;
-            }
-        }
-        let ([x, y, z], [dx, dy, dz]) = (sum, slope);
-        let (d, dd) = (x + 15.0 * y + 3.0 * z, dx + 15.0 * dy + 3.0 * dz);
-        let (u, v) = (4.0 * x / d, 6.0 * y / d);
-        Self { kelvin, u, v, du: (4.0 * dx - u * dd) / d, dv: (6.0 * dy - v * dd) / d }
-    }
+fn entry(index: usize) -> Option<Entry> {
+    LOCUS.get(index).map(|[u, v, ..]| Entry { kelvin: kelvin_of(index), u: *u, v: *v })
 }
 
-impl Locus {
-    /// Index of the entry nearest to u, v: every 8th first, then those around the best.
-    fn nearest(&self, u: f64, v: f64) -> usize {
-        const STRIDE: usize = 8;
-        let squared = |e: &Entry| (e.u - u) * (e.u - u) + (e.v - v) * (e.v - v);
-        let least = |from: usize, count: usize, by: usize| {
-            let mut best = (from, f64::INFINITY);
-            for (i, e) in self.entries.iter().enumerate().skip(from).step_by(by).take(count) {
-                let d = squared(e);
-                if d < best.1 {
-                    best = (i, d);
-                }
-            }
-            best.0
-        };
-        let coarse = least(0, self.entries.len(), STRIDE);
-        least(coarse.saturating_sub(STRIDE), 2 * STRIDE + 1, 1)
-    }
+fn kelvin_of(index: usize) -> f64 {
+    COLDEST * libm::exp(STEP * index as f64)
+}
 
-    /// The locus at `kelvin` by cubic Hermite interpolation in ln T, exact to 1e-10; beyond the table, its end.
-    fn at(&self, kelvin: f64) -> Arc {
-        let place = libm::log(kelvin / COLDEST) / STEP;
-        let last = self.entries.len().saturating_sub(2);
-        let index = (place.max(0.0) as usize).min(last);
-        let t = (place - index as f64).clamp(0.0, 1.0);
-        let a = self.entries.get(index).copied().unwrap_or_default();
-        let b = self.entries.get(index + 1).copied().unwrap_or_default();
-        // Value, slope and bend of the cubic through p, q with slopes dp, dq by ln T.
-        let cubic = |p: f64, dp: f64, q: f64, dq: f64| {
-            let (dp, dq, rise, s) = (dp * STEP, dq * STEP, q - p, 1.0 - t);
-            let value = p + t * (s * (dp * s - dq * t) + rise * t * (3.0 - 2.0 * t));
-            let slope = 6.0 * t * s * rise + s * (1.0 - 3.0 * t) * dp + t * (3.0 * t - 2.0) * dq;
-            let bend = 6.0 * (1.0 - 2.0 * t) * rise + (6.0 * t - 4.0) * dp + (6.0 * t - 2.0) * dq;
-            [value, slope / STEP, bend / (STEP * STEP)]
-        };
-        Arc { u: cubic(a.u, a.du, b.u, b.du), v: cubic(a.v, a.dv, b.v, b.dv) }
-    }
+/// Index of the entry nearest to u, v: every 8th first, then those around the best.
+fn nearest(u: f64, v: f64) -> usize {
+    const STRIDE: usize = 8;
+    let least = |from: usize, count: usize, by: usize| {
+        let mut best = (from, f64::INFINITY);
+        for (i, [eu, ev, ..]) in LOCUS.iter().enumerate().skip(from).step_by(by).take(count) {
+            let d = (eu - u) * (eu - u) + (ev - v) * (ev - v);
+            if d < best.1 {
+                best = (i, d);
+            }
+        }
+        best.0
+    };
+    let coarse = least(0, LOCUS.len(), STRIDE);
+    least(coarse.saturating_sub(STRIDE), 2 * STRIDE + 1, 1)
+}
+
+/// The locus at `kelvin` by cubic Hermite interpolation in ln T, exact to 1e-10; beyond the table, its end.
+fn arc_at(kelvin: f64) -> Arc {
+    let place = libm::log(kelvin / COLDEST) / STEP;
+    let index = (place.max(0.0) as usize).min(LOCUS.len() - 2);
+    let t = (place - index as f64).clamp(0.0, 1.0);
+    let [a, b] = [index, index + 1].map(|index| LOCUS.get(index).copied().unwrap_or_default());
+    // Value, slope and bend of the cubic through p, q with slopes dp, dq by ln T.
+    let cubic = |p: f64, dp: f64, q: f64, dq: f64| {
+        let (dp, dq, rise, s) = (dp * STEP, dq * STEP, q - p, 1.0 - t);
+        let value = p + t * (s * (dp * s - dq * t) + rise * t * (3.0 - 2.0 * t));
+        let slope = 6.0 * t * s * rise + s * (1.0 - 3.0 * t) * dp + t * (3.0 * t - 2.0) * dq;
+        let bend = 6.0 * (1.0 - 2.0 * t) * rise + (6.0 * t - 4.0) * dp + (6.0 * t - 2.0) * dq;
+        [value, slope / STEP, bend / (STEP * STEP)]
+    };
+    Arc { u: cubic(a[0], a[2], b[0], b[2]), v: cubic(a[1], a[3], b[1], b[3]) }
 }
 
 /// A place of the locus: u and v, each with its first and second derivative by ln T.
@@ -262,7 +227,7 @@ impl Arc {
 
 /// One step of Newton's method towards the foot of the perpendicular from u, v.
 fn refined(u: f64, v: f64, rough: Solution) -> Solution {
-    let arc = LOCUS.at(rough.kelvin);
+    let arc = arc_at(rough.kelvin);
     let ([lu, du, ddu], [lv, dv, ddv]) = (arc.u, arc.v);
     let miss = (u - lu) * du + (v - lv) * dv;
     let slope = (u - lu) * ddu + (v - lv) * ddv - du * du - dv * dv;
@@ -271,7 +236,7 @@ fn refined(u: f64, v: f64, rough: Solution) -> Solution {
     if slope >= 0.0 || !kelvin.is_finite() {
         return rough;
     }
-    let foot = LOCUS.at(kelvin).point();
+    let foot = arc_at(kelvin).point();
     let (nu, nv) = foot.across();
     Solution { kelvin, duv: (u - foot.u) * nu + (v - foot.v) * nv }
 }
@@ -279,8 +244,41 @@ fn refined(u: f64, v: f64, rough: Solution) -> Solution {
 #[cfg(test)]
 mod tests {
     use super::super::chromaticity::delta_uv;
+    use super::super::observer::{FIRST_NM, matching_functions};
     use super::*;
     use proptest::prelude::*;
+
+    /// u, v and their derivatives by ln T of the black body of `kelvin`, summed over the observer's table.
+    fn sum(kelvin: f64) -> [f64; 4] {
+        const C2: f64 = 1.4388e-2;
+        let (mut sum, mut slope) = ([0.0; 3], [0.0; 3]);
+        for (i, bar) in matching_functions().iter().enumerate() {
+            let nm = FIRST_NM + i as f64;
+            let q = C2 / (nm * 1e-9 * kelvin);
+            let e = libm::exp(-q);
+            // λ⁻⁵ / (exp(q) − 1) on a scale of its own; d ln(power) / d ln T = q / (1 − exp(−q)).
+            let scaled = nm / 555.0;
+            let power = e / (scaled * scaled * scaled * scaled * scaled * (1.0 - e));
+            let rise = power * q / (1.0 - e);
+            for ((s, d), b) in sum.iter_mut().zip(&mut slope).zip(bar) {
+                *s += b * power;
+                *d += b * rise;
+            }
+        }
+        let ([x, y, z], [dx, dy, dz]) = (sum, slope);
+        let (d, dd) = (x + 15.0 * y + 3.0 * z, dx + 15.0 * dy + 3.0 * dz);
+        let (u, v) = (4.0 * x / d, 6.0 * y / d);
+        [u, v, (4.0 * dx - u * dd) / d, (6.0 * dy - v * dd) / d]
+    }
+
+    #[test]
+    fn the_table_is_the_sum() {
+        let (before, _) = include_str!("locus.rs").split_once("= [\n").unwrap();
+        let rows: String = (0..LOCUS.len()).map(|index| format!("    {:?},\n", sum(kelvin_of(index)))).collect();
+        let whole = format!("{before}= [\n{rows}];\n");
+        assert!(include_str!("locus.rs") == whole, "locus.rs should read\n{whole}");
+        assert!(kelvin_of(1) < 1000.0 && kelvin_of(LOCUS.len() - 2) > 100_000.0);
+    }
 
     fn of(cct: f64, duv: f64) -> CctDuv {
         CctDuv { cct_k: Kelvin::new(cct).unwrap(), duv: Duv::new(duv).unwrap() }
@@ -296,11 +294,11 @@ mod tests {
     fn interpolation_is_the_sum_itself() {
         for i in 0..200 {
             let kelvin = 1000.0 * 100f64.powf(f64::from(i) / 199.0);
-            let (sum, between) = (Entry::of(kelvin), LOCUS.at(kelvin).point());
-            assert!((sum.u - between.u).abs() < 1e-10 && (sum.v - between.v).abs() < 1e-10, "{kelvin}");
-            let length = sum.du.hypot(sum.dv);
-            assert!((sum.du / length - between.along.0).abs() < 1e-6, "{kelvin}");
-            assert!((sum.dv / length - between.along.1).abs() < 1e-6, "{kelvin}");
+            let ([u, v, du, dv], between) = (sum(kelvin), arc_at(kelvin).point());
+            assert!((u - between.u).abs() < 1e-10 && (v - between.v).abs() < 1e-10, "{kelvin}");
+            let length = du.hypot(dv);
+            assert!((du / length - between.along.0).abs() < 1e-6, "{kelvin}");
+            assert!((dv / length - between.along.1).abs() < 1e-6, "{kelvin}");
         }
     }
 
@@ -328,9 +326,9 @@ mod tests {
         #[test]
         fn the_quick_search_finds_the_nearest(cct in 1000f64..100_000.0, duv in -0.05f64..0.05) {
             let (u, v) = uv_1960(uv_of_cct_duv(of(cct, duv)).unwrap());
-            let d = |e: &Entry| (e.u - u).hypot(e.v - v);
-            let all = LOCUS.entries.iter().map(d).fold(f64::INFINITY, f64::min);
-            prop_assert!(d(&LOCUS.entries[LOCUS.nearest(u, v)]) <= all);
+            let d = |e: &[f64; 4]| (e[0] - u).hypot(e[1] - v);
+            let all = LOCUS.iter().map(d).fold(f64::INFINITY, f64::min);
+            prop_assert!(d(&LOCUS[nearest(u, v)]) <= all);
         }
 
         #[test]

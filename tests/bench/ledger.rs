@@ -6,18 +6,20 @@
 //!
 //! Run with `cargo bench --bench ledger`.
 
+mod measure;
+mod raw;
+
 use std::path::Path;
 use std::time::Duration;
 
-use rusqlite::Connection;
-use twinwhite::clock::{Clock, SystemClock};
+use measure::{Outcome, median, ratio, timed};
+use raw::{open_raw, raw_rows};
+use twinwhite::clock::SystemClock;
 use twinwhite::ledger::entry::{Body, ReadingTaken, Seq};
 use twinwhite::ledger::store::{Given, ReadingRow, Standing};
 use twinwhite::ledger::{Ledger, LedgerError, OpenMode};
 use twinwhite::reading::{Circumstances, ColourSet, Level, Reading};
 use twinwhite::units::{DeviceId, Illuminance, InstrumentId, OperatorId, SiteId, Time, Xyz};
-
-type Outcome<T> = Result<T, Box<dyn std::error::Error>>;
 
 const MANY: i64 = 10_000;
 const ONES: i64 = 200;
@@ -55,42 +57,7 @@ fn main() -> Outcome<()> {
 
 fn report(what: &str, times: &mut (Vec<Duration>, Vec<Duration>)) {
     let (raw, ours) = (median(&mut times.0), median(&mut times.1));
-    println!("{what}: raw {raw:.2?}, ledger {ours:.2?}, ratio {:.2}", ours.as_secs_f64() / raw.as_secs_f64());
-}
-
-fn median(times: &mut [Duration]) -> Duration {
-    times.sort();
-    times.get(times.len() / 2).copied().unwrap_or_default()
-}
-
-fn timed<T>(clock: &SystemClock, work: impl FnOnce() -> Outcome<T>) -> Outcome<Duration> {
-    let start = clock.monotonic();
-    work()?;
-    Ok(clock.monotonic() - start)
-}
-
-fn open_raw(path: &Path) -> Outcome<Connection> {
-    let conn = Connection::open(path)?;
-    conn.pragma_update(None, "journal_mode", "WAL")?;
-    conn.pragma_update(None, "synchronous", "FULL")?;
-    conn.execute_batch(
-        "CREATE TABLE raw (id INTEGER PRIMARY KEY, device TEXT NOT NULL, time INTEGER NOT NULL, body BLOB NOT NULL) STRICT;
-         CREATE INDEX raw_time ON raw (device, time)",
-    )?;
-    Ok(conn)
-}
-
-fn raw_rows(conn: &mut Connection, from: i64, count: i64) -> Outcome<()> {
-    let body = [b'x'; 480];
-    let tx = conn.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
-    {
-        let mut insert = tx.prepare_cached("INSERT INTO raw (device, time, body) VALUES (?1, ?2, ?3)")?;
-        for n in from..from + count {
-            insert.execute((device(n), n * 60_000_000, body.as_slice()))?;
-        }
-    }
-    tx.commit()?;
-    Ok(())
+    println!("{what}: raw {raw:.2?}, ledger {ours:.2?}, ratio {:.2}", ratio(ours, raw));
 }
 
 fn open_ledger(path: &Path) -> Outcome<Ledger> {

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 use crate::ledger::error::{LedgerError, WAIT_S};
@@ -34,6 +35,8 @@ pub(super) fn open_as(path: &Path, flags: OpenFlags) -> Result<(Connection, Foun
     let conn = Connection::open_with_flags(path, flags | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
     // Before the first pragma, which may already find the file locked.
     conn.busy_timeout(Duration::from_secs(WAIT_S))?;
+    // Plans that do not hang on what is bound: else SQLite prepares a query about a range anew for every new bound.
+    conn.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
     let found = schema::look(&conn).map_err(|error| match error {
         LedgerError::Sql(inner) if inner.sqlite_error_code() == Some(ErrorCode::NotADatabase) => {
             LedgerError::NotALedger { path: path.to_owned() }
