@@ -213,18 +213,19 @@ fn paper(table: &Table<'_>) -> Option<Paper> {
             factor.note("a second white beside { L, a, b }", "either white or reflectance_factor", None);
             None
         }
-        (Some(lab), None) => lab.table("{ L = …, a = …, b = … }", &["L", "a", "b"]).and_then(|lab| {
-            let l = "the lightness L* of a paper, from 20 to 100 (D50, 2°)";
-            let ab = "a paper's a* or b* from -50 to 50 (D50, 2°)";
-            let lightness = lab.need("L", l).and_then(|entry| entry.number(l, |l| (20.0..=100.0).contains(&l)));
-            let side = |key| lab.need(key, ab).and_then(|entry| entry.number(ab, |v| (-50.0..=50.0).contains(&v)));
-            let (a, b) = (side("a"), side("b"));
-            Some(PaperWhite::Lab { l: lightness?, a: a?, b: b? })
-        }),
-        (None, Some(factor)) => {
-            let expected = "the share of light that the paper sends back, above 0, at most 1.2; 0.88 for 88 %";
-            factor.number(expected, |r| r > 0.0 && r <= 1.2).map(PaperWhite::ReflectanceFactor)
+        (Some(white), None) => {
+            let known = ["L", "a", "b", "reflectance_factor"];
+            let table = white.table("{ L = …, a = …, b = … } or { reflectance_factor = … }", &known)?;
+            match table.get("reflectance_factor") {
+                Some(factor) if table.keys().count() == 1 => neutral(&factor),
+                Some(factor) => {
+                    factor.note("a second white beside L, a, b", "either L, a, b or reflectance_factor", None);
+                    None
+                }
+                None => lab_white(&table),
+            }
         }
+        (None, Some(factor)) => neutral(&factor),
         (None, None) => None,
     };
     let conditions = [
@@ -235,6 +236,20 @@ fn paper(table: &Table<'_>) -> Option<Paper> {
     ];
     let condition = table.get("condition").and_then(|entry| entry.choice(&conditions));
     Some(Paper { id: DeviceId::new(known_id(table)?).ok()?, white: white?, condition })
+}
+
+fn neutral(factor: &Entry<'_>) -> Option<PaperWhite> {
+    let expected = "the share of light that the paper sends back, above 0, at most 1.2; 0.88 for 88 %";
+    factor.number(expected, |r| r > 0.0 && r <= 1.2).map(PaperWhite::ReflectanceFactor)
+}
+
+fn lab_white(lab: &Table<'_>) -> Option<PaperWhite> {
+    let l = "the lightness L* of a paper, from 20 to 100 (D50, 2°)";
+    let ab = "a paper's a* or b* from -50 to 50 (D50, 2°)";
+    let lightness = lab.need("L", l).and_then(|entry| entry.number(l, |l| (20.0..=100.0).contains(&l)));
+    let side = |key| lab.need(key, ab).and_then(|entry| entry.number(ab, |v| (-50.0..=50.0).contains(&v)));
+    let (a, b) = (side("a"), side("b"));
+    Some(PaperWhite::Lab { l: lightness?, a: a?, b: b? })
 }
 
 fn instrument(table: &Table<'_>) -> Option<Instrument> {

@@ -1,0 +1,174 @@
+//! The daemon under a clock that is turned by hand: suspend, a calendar that jumps, and a year in no time.
+
+use std::fs;
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::mpsc;
+use twinwhite::alert::Kind;
+use twinwhite::clock::TurnedClock;
+use twinwhite::config::Config;
+use twinwhite::daemon::{self, FileEnd, Notice, Signal};
+use twinwhite::evaluate::Happened;
+use twinwhite::ledger::entry::Transition;
+use twinwhite::units::Time;
+
+const DAY: Duration = Duration::from_secs(86_400);
+/// The daemon is given up after so long of real time without the notice a test waits for.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+const CONFIG: &str = r#"
+[site]
+name = "Tower"
+timezone = "Europe/Lisbon"
+[paths]
+inbox = "inbox"
+state = "state"
+[[display]]
+id = "screen"
+aim = { white = "D65", luminance_cd_m2 = 143 }
+[[lamp]]
+id = "lamp"
+kind = "led"
+aim = { white = "D65", illuminance_lx = 500 }
+[[paper]]
+id = "grey"
+white = { reflectance_factor = 0.9 }
+[[station]]
+id = "desk"
+display = "screen"
+lamp = "lamp"
+paper = "grey"
+tolerance = { delta_uv = 0.005, luminance_ratio = 1.2 }
+max_age_days = 45
+"#;
+
+struct Watch {
+    clock: Arc<TurnedClock>,
+    notices: mpsc::UnboundedReceiver<Notice>,
+    signals: mpsc::Sender<Signal>,
+    running: tokio::task::JoinHandle<()>,
+    folder: tempfile::TempDir,
+}
+
+impl Watch {
+    fn start(at: &str) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let config = Config::parse(CONFIG, "twinwhite.toml", folder.path()).unwrap();
+        let clock = Arc::new(TurnedClock::new(Time::parse(at).unwrap()));
+        let (send, notices) = mpsc::unbounded_channel();
+        let tell = Box::new(move |notice| drop(send.send(notice)));
+        let daemon = daemon::start(config, folder.path().join("twinwhite.toml"), clock.clone(), false, tell).unwrap();
+        let (signals, receive) = mpsc::channel(4);
+        let running = tokio::spawn(async move { daemon.run(receive).await.unwrap() });
+        Self { clock, notices, signals, running, folder }
+    }
+
+    /// Waits for the first notice that `wanted` picks something out of.
+    async fn hear<T>(&mut self, wanted: impl Fn(&Notice) -> Option<T>) -> T {
+        let heard = async {
+            loop {
+                let notice = self.notices.recv().await.expect("the daemon runs on");
+                if let Some(found) = wanted(&notice) {
+                    return found;
+                }
+            }
+        };
+        tokio::time::timeout(PATIENCE, heard).await.expect("the daemon speaks")
+    }
+
+    /// Turns the clock and waits until everything that is due then is done.
+    async fn pass(&mut self, span: Duration) {
+        while self.notices.try_recv().is_ok() {}
+        self.clock.advance(span);
+        self.hear(|notice| matches!(notice, Notice::Round { .. }).then_some(())).await;
+    }
+
+    fn drop_in(&self, name: &str, text: &str) {
+        let beside = self.folder.path().join(name);
+        fs::write(&beside, text).unwrap();
+        fs::rename(beside, self.folder.path().join("inbox").join(name)).unwrap();
+    }
+
+    async fn stop(self) {
+        self.signals.send(Signal::Stop).await.unwrap();
+        tokio::time::timeout(PATIENCE, self.running).await.expect("it ends").unwrap();
+    }
+}
+
+fn taken(notice: &Notice) -> Option<usize> {
+    match notice {
+        Notice::File { end: FileEnd::Taken { new, .. }, .. } => Some(*new),
+        _ => None,
+    }
+}
+
+fn alert(kind: Kind, transition: Transition) -> impl Fn(&Notice) -> Option<String> {
+    move |notice| match notice {
+        Notice::Happened(Happened::Alert(step)) if step.kind == kind.word() && step.transition == transition => {
+            Some(step.subject.clone())
+        }
+        _ => None,
+    }
+}
+
+fn readings(day: &str) -> String {
+    format!(
+        "time,device,x,y,luminance_cd_m2,illuminance_lx\n{day}T09:00:00Z,screen,0.3127,0.3290,143,\n\
+         {day}T09:05:00Z,lamp,0.3127,0.3290,,500\n"
+    )
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn nothing_is_late_after_a_suspend_or_a_jump_of_the_calendar() {
+    let mut watch = Watch::start("2026-03-02T10:00:00Z");
+    watch.drop_in("first.csv", &readings("2026-03-02"));
+    assert_eq!(watch.hear(taken).await, 2);
+
+    // A suspend stops tokio's timers and the monotonic clock; only the calendar goes on.
+    watch.clock.set_calendar(Time::parse("2026-05-01T10:00:00Z").unwrap());
+    watch.pass(Duration::from_secs(61)).await;
+    let mut overdue = [watch_overdue(&mut watch).await, watch_overdue(&mut watch).await];
+    overdue.sort();
+    assert_eq!(overdue, ["lamp", "screen"]);
+
+    // A calendar set back, even to 1970, does not stop it: the next file is taken, ahead of the clock and so held.
+    watch.clock.set_calendar(Time::parse("1970-01-01T00:00:00Z").unwrap());
+    watch.drop_in("second.csv", &readings("2026-05-01"));
+    let held = watch.hear(|notice| match notice {
+        Notice::File { end: FileEnd::Taken { new, held, .. }, .. } => Some((*new, *held)),
+        _ => None,
+    });
+    assert_eq!(held.await, (2, 2));
+    watch.stop().await;
+}
+
+async fn watch_overdue(watch: &mut Watch) -> String {
+    // Both may have come in the round that `pass` waited for, or come in a later one.
+    watch.hear(alert(Kind::ReadingOverdue, Transition::Raised)).await
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_year_passes_in_a_moment() {
+    let mut watch = Watch::start("2026-01-05T10:00:00Z");
+    let mut entries = 0;
+    for week in 0..52 {
+        let day = Time::parse("2026-01-05T10:00:00Z").unwrap().plus(twinwhite::units::Days(7.0 * f64::from(week)));
+        watch.drop_in(&format!("week-{week}.csv"), &readings(&day.to_string()[..10]));
+        entries += watch.hear(taken).await;
+        watch.pass(7 * DAY).await;
+    }
+    assert_eq!(entries, 104);
+    let archived = count_files(&watch.folder.path().join("archive"));
+    assert_eq!(archived, 52);
+    watch.stop().await;
+}
+
+fn count_files(folder: &Path) -> usize {
+    fs::read_dir(folder)
+        .unwrap()
+        .flatten()
+        .map(|entry| if entry.path().is_dir() { count_files(&entry.path()) } else { 1 })
+        .sum()
+}
