@@ -116,7 +116,8 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
         ),
         Reason::OffAim { device, delta_uv, direction, level_ratio } => {
             let word = direction_word(direction.as_ref()).map(|word| format!(", {word}")).unwrap_or_default();
-            format!("{device} is Δu′v′ {delta_uv:.4} from its aim{word}{}.", level_word(*level_ratio))
+            let level = level_word(*level_ratio).map(|level| format!(", {level}")).unwrap_or_default();
+            format!("{device} is Δu′v′ {delta_uv:.4} from its aim{word}{level}.")
         }
         Reason::Holds { delta_uv, limit } => {
             format!("The whites are Δu′v′ {delta_uv:.4} apart (tolerance {limit:.4}).")
@@ -237,8 +238,7 @@ pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<Str
         None => format!("By {}", day(zone, step.began)),
     };
     let colour = step.delta_u.hypot(step.delta_v);
-    let level = level_word(Some(libm::exp(step.delta_ln)));
-    let moved = match level.strip_prefix(", ") {
+    let moved = match level_word(Some(libm::exp(step.delta_ln))) {
         Some(level) if colour < SAME_WHITE => format!("its light became {level}; its white did not move"),
         Some(level) => format!("its white moved by Δu′v′ {colour:.4} and its light became {level}"),
         None => format!("its white moved by Δu′v′ {colour:.4}"),
@@ -255,8 +255,7 @@ pub fn of_off_aim(off: &OffAim, probability: f64, limits: &Limits, stations: &[&
     let names: Vec<&str> = stations.iter().map(|station| station.id.as_str()).collect();
     let direction = direction_word(off.direction.as_ref()).map(|word| format!(", {word}")).unwrap_or_default();
     let white = format!("Δu′v′ {:.4} (limit {:.4})", off.delta_uv, limits.delta_uv);
-    let level = level_word(off.level_ratio);
-    let level = level.strip_prefix(", ").filter(|_| limits.ln_ratio.is_some());
+    let level = level_word(off.level_ratio).filter(|_| limits.ln_ratio.is_some());
     let limit = limits.ln_ratio.map(libm::exp).unwrap_or(1.0);
     let dimmest = (1.0 - 1.0 / limit) * 100.0;
     let apart = match level {
@@ -367,15 +366,69 @@ fn direction_word(direction: Option<&Move>) -> Option<String> {
     direction.filter(|to| to.along.is_some() || to.across.is_some()).map(Move::to_string)
 }
 
-fn level_word(ratio: Option<f64>) -> String {
-    match ratio {
-        Some(ratio) if ratio < 0.97 => format!(", {:.0} % dimmer", (1.0 - ratio) * 100.0),
-        Some(ratio) if ratio > 1.03 => format!(", {:.0} % brighter", (ratio - 1.0) * 100.0),
-        _ => String::new(),
+/// How a level stands to what it should be, or was, like "12 % dimmer"; `None` within 3 %.
+fn level_word(ratio: Option<f64>) -> Option<String> {
+    match ratio? {
+        ratio if ratio < 0.97 => Some(format!("{:.0} % dimmer", (1.0 - ratio) * 100.0)),
+        ratio if ratio > 1.03 => Some(format!("{:.0} % brighter", (ratio - 1.0) * 100.0)),
+        _ => None,
     }
 }
 
 /// A day in the site's time, like 4 Mar 2026.
 pub fn day(zone: &LocalZone, time: Time) -> String {
     time.to_chrono().with_timezone(&zone.0).format("%-d %b %Y").to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::StationId;
+
+    #[test]
+    fn a_step_names_what_moved() {
+        let zone = LocalZone(chrono_tz::Europe::Lisbon);
+        let began = Time::parse("2026-04-26T09:00:00Z").unwrap();
+        let lamp = DeviceId::new("bay-lamp").unwrap();
+        let first = |delta_u, delta_ln| {
+            let after = Some(began.plus(Days(-7.0)));
+            let step = StepFound { after, began, seqs: vec![7, 8], delta_u, delta_v: 0.0, delta_ln };
+            of_step(&lamp, &step, &zone).remove(0)
+        };
+        let between = "Between 19 Apr 2026 and 26 Apr 2026";
+        assert_eq!(first(0.0002, -0.33), format!("{between} its light became 28 % dimmer; its white did not move."));
+        assert_eq!(first(0.004, 0.0), format!("{between} its white moved by Δu′v′ 0.0040."));
+        assert_eq!(
+            first(0.004, 0.1),
+            format!("{between} its white moved by Δu′v′ 0.0040 and its light became 11 % brighter.")
+        );
+    }
+
+    #[test]
+    fn off_its_aim_says_in_what() {
+        let limits = Limits { delta_uv: 0.005, ln_ratio: Some(libm::log(1.2)) };
+        let device = DeviceId::new("bay-lamp").unwrap();
+        let first = |delta_uv, level_ratio, limits: &Limits| {
+            let off = OffAim { device: device.clone(), delta_uv, direction: None, level_ratio };
+            of_off_aim(&off, 0.7, limits, &[]).remove(0)
+        };
+        assert_eq!(
+            first(0.0004, Some(0.7), &limits),
+            "Its light is 30 % dimmer than it should be (limit 17 % dimmer or 20 % brighter); its white is right."
+        );
+        assert_eq!(first(0.0086, Some(1.01), &limits), "Its white is off by Δu′v′ 0.0086 (limit 0.0050).");
+        let colour_only = Limits { ln_ratio: None, ..limits };
+        assert_eq!(first(0.0086, Some(0.7), &colour_only), "Its white is off by Δu′v′ 0.0086 (limit 0.0050).");
+    }
+
+    #[test]
+    fn an_alert_that_ends_says_how_and_after_what_time() {
+        let bay = StationId::new("bay").unwrap();
+        let end = |why, days| closing(Kind::MatchAtRisk, bay.as_str(), why, Days(days));
+        assert_eq!(end(Cleared::ConditionOver, 12.0), "Station bay: the match is at risk - over after 12 days");
+        assert_eq!(
+            end(Cleared::SpokenFor(Kind::MatchOut), 0.5),
+            "Station bay: the match is at risk - closed after 12 hours, since the alert 'match-out' now speaks for it"
+        );
+    }
 }

@@ -226,8 +226,8 @@ fn bay(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene> 
         miss_new: [0.0003, 0.0003, 0.01],
         acts: vec![(BUMPED.0 as f64, SimAct::Step(bump)), (BUMPED.1 as f64, SimAct::Step(back))],
     };
-    let screens = readings(screen.1.clone(), of_screen, &visits, &mut chance.split());
-    let lamps = readings(lamp.1.clone(), of_lamp, &visits, &mut chance.split());
+    let screens = readings(screen.1, of_screen, &visits, &mut chance.split());
+    let lamps = readings(lamp.1, of_lamp, &visits, &mut chance.split());
 
     let mut scenes = Vec::new();
     for (visit, (of_screen, of_lamp)) in visits.iter().zip(screens.iter().zip(&lamps)) {
@@ -262,8 +262,8 @@ fn booth(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene
         miss_new: [0.0004, 0.0004, 0.02],
         acts: vec![(REPLACED as f64, SimAct::Replaced)],
     };
-    let screens = readings(screen.1.clone(), of_screen, &visits, &mut chance.split());
-    let lamps = readings(lamp.1.clone(), of_lamp, &visits, &mut chance.split());
+    let screens = readings(screen.1, of_screen, &visits, &mut chance.split());
+    let lamps = readings(lamp.1, of_lamp, &visits, &mut chance.split());
 
     let mut scenes = Vec::new();
     for (visit, (of_screen, of_lamp)) in visits.iter().zip(screens.iter().zip(&lamps)) {

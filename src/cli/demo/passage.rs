@@ -32,6 +32,8 @@ use crate::zone::LocalZone;
 const PATIENCE: Duration = Duration::from_secs(60);
 /// A file that is not noticed for so long was not told of: the look through the inbox must find it.
 const UNNOTICED: Duration = Duration::from_secs(1);
+/// The same once that has happened: where notifications failed, they will not come back soon.
+const UNNOTICED_AGAIN: Duration = Duration::from_millis(20);
 /// The daemon's look through the inbox, and the time after which a file stands still, fit in this.
 const LOOK: Duration = Duration::from_secs(61);
 /// So many looks find any file.
@@ -46,6 +48,8 @@ pub struct Passage {
     running: JoinHandle<Result<(), DaemonError>>,
     signals: Sender<Signal>,
     notices: Receiver<Notice>,
+    /// How long a dropped file is waited for before the clock is turned on.
+    unnoticed: Duration,
     tally: Tally,
 }
 
@@ -72,7 +76,17 @@ impl Passage {
         let (signals, listen) = tokio::sync::mpsc::channel(1);
         let running = runtime.spawn(daemon.run(listen));
         let (folder, config) = (folder.to_owned(), config.clone());
-        Ok(Self { folder, config, clock, runtime, running, signals, notices, tally: Tally::default() })
+        Ok(Self {
+            folder,
+            config,
+            clock,
+            runtime,
+            running,
+            signals,
+            notices,
+            unnoticed: UNNOTICED,
+            tally: Tally::default(),
+        })
     }
 
     /// Lives through the scenes, one look at least on every day, up to `now`.
@@ -133,10 +147,11 @@ impl Passage {
         fs::rename(&draft, place.join(&file.name))?;
         let ended = |notice: &Notice| matches!(notice, Notice::File { name, .. } if *name == file.name);
         for _ in 0..LOOKS {
-            if self.wait(telling, UNNOTICED, ended)? {
+            if self.wait(telling, self.unnoticed, ended)? {
                 self.wait(telling, PATIENCE, |notice| matches!(notice, Notice::Round { .. }))?;
                 return Ok(());
             }
+            self.unnoticed = UNNOTICED_AGAIN;
             self.turn_by(LOOK, telling)?;
         }
         Err(Failure::new(Kind::System, format!("the daemon does not take {} in", file.name)))
