@@ -16,12 +16,15 @@ use crate::units::{Days, DeviceId, Time};
 /// The farthest horizon that is answered: ten years.
 const FARTHEST_DAYS: f64 = 3653.0;
 
+/// Mean and sd of u′, v′ and ln level, where they were ever read.
+type Channels = [Option<(f64, f64)>; 3];
+
 struct Ahead {
     days: f64,
     risk: f64,
     risk_within: f64,
-    /// Each device's channels at that day: mean and sd of u′, v′, ln level.
-    devices: Vec<(DeviceId, [Option<(f64, f64)>; 3])>,
+    /// Each device's channels at that day.
+    devices: Vec<(DeviceId, Channels)>,
 }
 
 /// Answers `forecast`.
@@ -75,7 +78,7 @@ fn ahead(seen: &Seen, as_of: Time, horizons: &[f64]) -> Result<Vec<Ahead>, Failu
         .collect()
 }
 
-fn channels(path: &Path, index: usize) -> [Option<(f64, f64)>; 3] {
+fn channels(path: &Path, index: usize) -> Channels {
     let at = |channel: &Option<ChannelPath>| {
         let channel = channel.as_ref()?;
         Some((*channel.mean.get(index)?, *channel.sd.get(index)?))
