@@ -322,7 +322,8 @@ fn held(why: &HeldWhy) -> String {
                 SlipFactor::FootCandles => "foot-candles in place of lux?",
                 SlipFactor::FootLamberts => "foot-lamberts in place of cd/m²?",
             };
-            format!("its level is {:.4} times {word}: {cause} `release` it if it is right", factor.ratio())
+            let times = (factor.ratio() * 1e4).round() / 1e4;
+            format!("its level is {times} times {word}: {cause} `release` it if it is right")
         }
         HeldWhy::HoursBackwards { before, after } => format!(
             "its hours counter fell from {before} to {after} although no replacement is on record; record it, or `release` \

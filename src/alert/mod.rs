@@ -1,7 +1,8 @@
 //! Life of an alert: one function of its last state, what is seen now, and the time. Pure.
 //!
 //! An alert is *raised* when its condition is [`Sighting::Bad`], *acknowledged* when a person says so, and *cleared* when
-//! the condition is [`Sighting::Good`] and the alert has stood for at least [`MINIMUM_HOLD`]. Between the two lines
+//! the condition is [`Sighting::Good`] and the alert has stood for at least [`MINIMUM_HOLD`] (a refused configuration is
+//! over as soon as a good one is read). Between the two lines
 //! nothing changes: that is the hysteresis. There is at most one open alert for a kind and a subject.
 //!
 //! What decides whether a sighting is bad (risks, ages, steps) is for [`conditions`]; what people are told is for `say`.
@@ -66,6 +67,12 @@ impl Kind {
     /// Whether nothing in the world can end it but a person: such an alert is over once it is acknowledged.
     const fn ends_with_acknowledgement(self) -> bool {
         matches!(self, Self::FileRefused)
+    }
+
+    /// Whether its condition is seen only when a person does something: it cannot dance on a line, and nobody would look at
+    /// it again once a hold was over.
+    const fn is_seen_by_act_alone(self) -> bool {
+        matches!(self, Self::ConfigRefused)
     }
 }
 
@@ -183,7 +190,11 @@ pub fn decide(last: Option<&Standing>, seen: Sighting, now: Time) -> Result<Chan
         (Some(_), Sighting::Bad) => Err(Quiet::AlreadyRaised),
         (Some(_), Sighting::Between) => Err(Quiet::BetweenTheLines),
         (Some(_), Sighting::SpokenFor(by)) => Ok(Change::Clear(Cleared::SpokenFor(by))),
-        (Some(alert), Sighting::Good) if now.since(alert.raised_at) < MINIMUM_HOLD => Err(Quiet::Held),
+        (Some(alert), Sighting::Good)
+            if now.since(alert.raised_at) < MINIMUM_HOLD && !alert.kind.is_seen_by_act_alone() =>
+        {
+            Err(Quiet::Held)
+        }
         (Some(_), Sighting::Good) => Ok(Change::Clear(Cleared::ConditionOver)),
     }
 }
@@ -191,6 +202,14 @@ pub fn decide(last: Option<&Standing>, seen: Sighting, now: Time) -> Result<Chan
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_refused_configuration_is_over_as_soon_as_a_good_one_is_read() {
+        let raised_at = Time::parse("2026-05-01T08:00:00Z").unwrap();
+        let standing = Standing { kind: Kind::ConfigRefused, state: State::Raised, raised_at };
+        let over = Ok(Change::Clear(Cleared::ConditionOver));
+        assert_eq!(decide(Some(&standing), Sighting::Good, raised_at.plus(Days(1e-5))), over);
+    }
 
     #[test]
     fn every_case_has_its_reason() {

@@ -16,6 +16,9 @@ use crate::units::{Days, DeviceId, Time};
 /// The farthest horizon that is answered: ten years.
 const FARTHEST_DAYS: f64 = 3653.0;
 
+/// Mean and sd of u′, v′ and ln level, where they were ever read.
+type Channels = [Option<(f64, f64)>; 3];
+
 struct Ahead {
     days: f64,
     risk: f64,

@@ -29,7 +29,8 @@ struct Line {
 /// Answers `history`.
 pub fn history(session: Session, device: &str, last: Option<usize>, when: &AsOf, json: bool) -> Result<(), Failure> {
     let device = session.device(device)?;
-    let as_of = session.as_of(when)?;
+    // All of it, what lies ahead of the clock and is held back for that included.
+    let as_of = if when.as_of.is_some() { session.as_of(when)? } else { Time::from_micros(i64::MAX) };
     let mut ledger = session.reader()?;
     let (mut readings, mut events, params) = ledger.read(|store| walk(store, &session, &device, as_of))?;
     if let Some(last) = last {

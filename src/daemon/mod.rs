@@ -15,10 +15,10 @@ use std::time::Duration;
 
 use tokio::sync::mpsc;
 
-use crate::alert::{Kind, Sighting};
+use crate::alert::Sighting;
 use crate::clock::Clock;
 use crate::config::{self, Config};
-use crate::evaluate::{self, Condition, Happened, Scope};
+use crate::evaluate::{self, Happened, Scope};
 use crate::inbox::{Blind, Hint, Inbox, Watch};
 use crate::ledger::{Ledger, LedgerError};
 use crate::outbox::Message;
@@ -307,12 +307,7 @@ impl Daemon {
         if sighting == Sighting::Bad {
             (self.tell)(Notice::Trouble(format!("the new configuration is not taken: {detail}")));
         }
-        let condition = Condition {
-            kind: Kind::ConfigRefused,
-            subject: self.config.site.id.to_string(),
-            sighting,
-            detail: detail.lines().map(str::to_owned).collect(),
-        };
+        let condition = start::refused_configuration(&self.config, sighting, &detail);
         let config = &self.config;
         let happened = self.ledger.write(self.clock.now(), |tx| {
             pipeline::come_into_force(tx, config)?;

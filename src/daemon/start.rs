@@ -8,8 +8,10 @@ use tokio::sync::mpsc;
 
 use super::deliver::Deliveries;
 use super::{Daemon, Due, Notice};
+use crate::alert::{Kind, Sighting};
 use crate::clock::Clock;
 use crate::config::Config;
+use crate::evaluate::{self, Condition};
 use crate::inbox::{FolderError, Folders, Inbox, network_share};
 use crate::ledger::{Ledger, LedgerError, OpenMode};
 use crate::pipeline;
@@ -90,7 +92,11 @@ pub fn start(
     let folders = folders(&config);
     folders.prepare()?;
     let mut ledger = open_ledger(&config, clock.as_ref(), new_ledger)?;
-    ledger.write(clock.now(), |tx| pipeline::come_into_force(tx, &config))?;
+    let good = refused_configuration(&config, Sighting::Good, "");
+    let happened = ledger.write(clock.now(), |tx| {
+        pipeline::come_into_force(tx, &config)?;
+        evaluate::decide(tx, &config, good)
+    })?;
     let inbox = Inbox::new(folders, config.inbox.settle, config.inbox.max_bytes);
     let (send_hint, hints) = mpsc::unbounded_channel();
     let deaf = network_share(&config.paths.inbox).map(|kind| {
@@ -100,6 +106,7 @@ pub fn start(
         )
     });
     tell(Notice::Watching { inbox: config.paths.inbox.clone(), deaf });
+    happened.map(Notice::Happened).into_iter().for_each(&mut tell);
     Ok(Daemon {
         config,
         config_file,
@@ -114,6 +121,12 @@ pub fn start(
         tell,
         _lock: lock,
     })
+}
+
+/// What is known of the configuration file: whether it could be read, and if not, why.
+pub(super) fn refused_configuration(config: &Config, sighting: Sighting, why: &str) -> Condition {
+    let detail = why.lines().map(str::to_owned).collect();
+    Condition { kind: Kind::ConfigRefused, subject: config.site.id.to_string(), sighting, detail }
 }
 
 fn lock(state: &Path) -> Result<File, StartError> {

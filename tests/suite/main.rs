@@ -1,8 +1,18 @@
 //! All tests against the outside of the crate, in one binary.
 
 mod clock;
+mod channels;
 mod colour;
+mod commands;
 mod config;
 mod demo;
 mod drift;
+mod examples;
+mod fates;
 mod formats;
+mod inbox;
+mod ledger;
+mod readme;
+mod site;
+mod tidy;
+mod words;

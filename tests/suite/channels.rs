@@ -1,0 +1,108 @@
+//! Messages: written with the alert that causes them, given as JSON to a command, tried again until it takes them.
+
+use std::fs;
+
+use serde_json::{Value, json};
+
+use super::site::{LOFT, Site};
+
+/// A site with a channel that runs `script`, whose first argument is a folder of its own.
+fn site_with(script: &str) -> Site {
+    let site = Site::bare();
+    let tell = site.write("tell.sh", script);
+    let folder = site.path("told");
+    fs::create_dir_all(&folder).unwrap();
+    let run = json!(["/bin/sh", tell, folder]);
+    site.write("twinwhite.toml", format!("{LOFT}\n[[channel]]\nid = \"desk\"\nkind = \"command\"\nrun = {run}\n"));
+    site
+}
+
+/// What was told, in the order of the alerts' steps.
+fn told(site: &Site) -> Vec<Value> {
+    let mut all: Vec<Value> = site
+        .names("told")
+        .iter()
+        .filter(|name| name.ends_with(".json"))
+        .map(|name| serde_json::from_str(&fs::read_to_string(site.path(&format!("told/{name}"))).unwrap()).unwrap())
+        .collect();
+    all.sort_by_key(|message| message["at"].as_str().unwrap().to_owned());
+    all
+}
+
+/// Writes what it is given to a file of its own, whole or not at all.
+const WRITE: &str = "cat > \"$1/$$.part\" && mv \"$1/$$.part\" \"$1/$$.json\"\n";
+
+#[test]
+fn a_command_is_given_each_message_as_json() {
+    let site = site_with(WRITE);
+    let daemon = site.daemon();
+    site.write("inbox/bad.csv", "time,device,lustre\n2025-01-06T12:00:00Z,loft-lamp,3\n");
+    daemon.until("the first message", || told(&site).len() == 1);
+    site.ok("--operator ines ack 1");
+    daemon.until("the second message", || told(&site).len() == 2);
+    assert!(daemon.stop().success());
+    let alert = &site.json("alerts")["alerts"][0];
+    let told = told(&site);
+    for (message, state, at) in [(&told[0], "raised", "raised_at"), (&told[1], "cleared", "cleared_at")] {
+        assert_eq!(message["key"], format!("harbour-loft/1/{state}"));
+        assert_eq!(message["site"], "harbour-loft");
+        assert_eq!(message["alert"], 1);
+        assert_eq!(message["kind"], "file-refused");
+        assert_eq!(message["subject"], "bad.csv");
+        assert_eq!(message["state"], state);
+        assert_eq!(message["at"], alert[at]);
+        assert!(message["at_local"].as_str().unwrap().len() > 15, "{message}");
+        assert!(message["headline"].as_str().unwrap().contains("bad.csv"), "{message}");
+        assert!(message["lines"].as_array().unwrap().iter().all(Value::is_string), "{message}");
+    }
+    assert!(told[0]["lines"].to_string().contains("lustre"), "{}", told[0]);
+    let due: i64 =
+        site.ledger().query_row("SELECT count(*) FROM outbox WHERE state <> 'sent'", (), |row| row.get(0)).unwrap();
+    assert_eq!(due, 0, "all of them are marked as sent");
+    site.audit();
+}
+
+#[test]
+fn a_command_that_fails_is_tried_again() {
+    let site = site_with(&format!("if [ ! -e \"$1/tried\" ]; then : > \"$1/tried\"; echo no >&2; exit 3; fi\n{WRITE}"));
+    let daemon = site.daemon();
+    site.write("inbox/bad.csv", "time,device,lustre\n2025-01-06T12:00:00Z,loft-lamp,3\n");
+    daemon.wait_for(&["harbour-loft/1/raised", "was not delivered", "no"]);
+    daemon.until("the second try", || told(&site).len() == 1);
+    daemon.until("the mark", || {
+        let states = "SELECT count(*) FROM outbox WHERE state = 'sent' AND channel = 'desk'";
+        site.ledger().query_row(states, (), |row| row.get::<_, i64>(0)).unwrap() == 1
+    });
+    assert!(daemon.stop().success());
+    let delivery: String = site
+        .ledger()
+        .query_row("SELECT body FROM entry WHERE kind = 'delivery' AND body LIKE '%/desk%'", (), |row| row.get(0))
+        .unwrap();
+    let delivery: Value = serde_json::from_str(&delivery).unwrap();
+    assert_eq!((&delivery["attempts"], &delivery["outcome"]), (&json!(2), &json!("sent")));
+    site.audit();
+}
+
+#[test]
+fn a_message_is_written_with_the_alert_and_waits_for_a_daemon() {
+    let site = site_with(WRITE);
+    site.write("bad.csv", "time,device,lustre\n2025-01-06T12:00:00Z,loft-lamp,3\n");
+    assert_eq!(site.run("ingest bad.csv").code, 1);
+    let rows = |site: &Site| -> Vec<(String, String, String)> {
+        let ledger = site.ledger();
+        let mut rows = ledger.prepare("SELECT key, channel, state FROM outbox ORDER BY key").unwrap();
+        let row = |row: &rusqlite::Row| Ok((row.get(0)?, row.get(1)?, row.get(2)?));
+        rows.query_map((), row).unwrap().map(Result::unwrap).collect()
+    };
+    let of = |state: &str| {
+        ["desk", "log"]
+            .map(|channel| (format!("harbour-loft/1/raised/{channel}"), channel.to_owned(), state.to_owned()))
+            .to_vec()
+    };
+    assert_eq!(rows(&site), of("due"));
+    site.audit();
+    let daemon = site.daemon();
+    daemon.until("the message", || told(&site).len() == 1 && rows(&site) == of("sent"));
+    assert!(daemon.stop().success());
+    assert_eq!(told(&site).len(), 1, "told once");
+}
