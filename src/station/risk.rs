@@ -86,41 +86,79 @@ pub struct RiskPath {
 /// Joins hypotheses (their probability, and the difference along the same grid of days) into one path of risk.
 /// The probabilities should sum to 1. An empty grid gives empty paths.
 pub fn risk_path(hypotheses: &[(f64, Vec<Difference>)], limits: &Limits) -> RiskPath {
-    let days = hypotheses.iter().map(|(_, path)| path.len()).min().unwrap_or(0);
-    let mut all = RiskPath { on: vec![0.0; days], within: vec![0.0; days] };
-    for (probability, path) in hypotheses {
-        let one = path_of_one(path, limits);
-        for day in 0..days {
-            all.on[day] += probability * one.on[day];
-            all.within[day] += probability * one.within[day];
-        }
-    }
-    for risk in all.on.iter_mut().chain(all.within.iter_mut()) {
-        *risk = risk.clamp(0.0, 1.0);
-    }
-    all
+    let (on, within) = days(hypotheses, limits).unzip();
+    RiskPath { on, within }
 }
 
-fn path_of_one(path: &[Difference], limits: &Limits) -> RiskPath {
-    let mut on = Vec::with_capacity(path.len());
-    let mut within = Vec::with_capacity(path.len());
-    let (mut circle, mut band) = (Chain::new(), Chain::new());
-    let mut previous: Option<&Difference> = None;
-    for today in path {
-        let in_circle = inside_circle(today.uv, today.uv_cov, limits.delta_uv);
-        circle.step(in_circle, previous.map_or(1.0, |before| uv_correlation(before, today)));
+/// The first day on which the probability of having been out passes `line`: its place in the grid, that probability, and the
+/// one on the day before. No day after it is computed.
+pub fn first_above(hypotheses: &[(f64, Vec<Difference>)], limits: &Limits, line: f64) -> Option<FirstAbove> {
+    let mut before = None;
+    for (day, (_, within)) in days(hypotheses, limits).enumerate() {
+        if within > line {
+            return Some(FirstAbove { day, within, before });
+        }
+        before = Some(within);
+    }
+    None
+}
+
+/// See [`first_above`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[allow(missing_docs)]
+pub struct FirstAbove {
+    pub day: usize,
+    pub within: f64,
+    pub before: Option<f64>,
+}
+
+/// Risk on each day, and of having been out by then.
+fn days<'a>(
+    hypotheses: &'a [(f64, Vec<Difference>)],
+    limits: &'a Limits,
+) -> impl Iterator<Item = (f64, f64)> + use<'a> {
+    let mut walks: Vec<_> = hypotheses.iter().map(|(p, path)| (*p, Walk::new(limits), path.iter())).collect();
+    let count = hypotheses.iter().map(|(_, path)| path.len()).min().unwrap_or(0);
+    (0..count).map(move |_| {
+        let (mut on, mut within) = (0.0, 0.0);
+        for (probability, walk, path) in &mut walks {
+            if let Some(today) = path.next() {
+                let (out, been_out) = walk.step(today);
+                on += *probability * out;
+                within += *probability * been_out;
+            }
+        }
+        (f64::clamp(on, 0.0, 1.0), f64::clamp(within, 0.0, 1.0))
+    })
+}
+
+/// One hypothesis on its way along the grid.
+struct Walk<'a> {
+    limits: &'a Limits,
+    circle: Chain,
+    band: Chain,
+    before: Option<&'a Difference>,
+}
+
+impl<'a> Walk<'a> {
+    fn new(limits: &'a Limits) -> Self {
+        Self { limits, circle: Chain::new(), band: Chain::new(), before: None }
+    }
+
+    /// Risk today, and of having been out by today.
+    fn step(&mut self, today: &'a Difference) -> (f64, f64) {
+        let in_circle = inside_circle(today.uv, today.uv_cov, self.limits.delta_uv);
+        self.circle.step(in_circle, self.before.map_or(1.0, |before| uv_correlation(before, today)));
         let mut in_both = in_circle;
-        if let (Some(limit), Some(ratio)) = (limits.ln_ratio, today.ln_ratio) {
+        if let (Some(limit), Some(ratio)) = (self.limits.ln_ratio, today.ln_ratio) {
             let in_band = inside_band(ratio.mean, ratio.var, limit);
-            let before = previous.and_then(|p| p.ln_ratio);
-            band.step(in_band, before.map_or(1.0, |b| correlation(ratio.carry, b.var, ratio.var)));
+            let before = self.before.and_then(|p| p.ln_ratio);
+            self.band.step(in_band, before.map_or(1.0, |b| correlation(ratio.carry, b.var, ratio.var)));
             in_both *= in_band;
         }
-        on.push(1.0 - in_both);
-        within.push((1.0 - circle.inside * band.inside).max(1.0 - in_both));
-        previous = Some(today);
+        self.before = Some(today);
+        (1.0 - in_both, (1.0 - self.circle.inside * self.band.inside).max(1.0 - in_both))
     }
-    RiskPath { on, within }
 }
 
 /// Probability of having been inside on every day so far.
