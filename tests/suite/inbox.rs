@@ -303,7 +303,7 @@ fn commands_work_beside_the_daemon() {
     daemon.wait_for(&["bad.csv: the file was refused"]);
     let id = site.json("alerts --open")["alerts"][0]["id"].clone();
     site.ok(&format!("--operator ines ack {id}"));
-    daemon.wait_for(&["bad.csv", "closed, since it was acknowledged"]);
+    daemon.wait_for(&["bad.csv", "state=\"cleared\"", "since it was acknowledged"]);
     site.write("inbox/c.csv", one(2));
     daemon.wait_for(&["taken", "c.csv"]);
     // A lamp far off its aim, added by another process.

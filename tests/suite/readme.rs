@@ -71,10 +71,6 @@ fn what_is_linked_exists() {
     let text = readme();
     let links = text.split("](").skip(1).filter_map(|rest| rest.split_once(')')).map(|(link, _)| link);
     for link in links.filter(|link| !link.starts_with("http")) {
-        // Written by somebody else at the end of this step.
-        if link == "DEVELOPERS.md" {
-            continue;
-        }
         assert!(repository(link).exists(), "README.md links to {link}, which does not exist");
     }
 }
