@@ -5,6 +5,7 @@
 //! harmlessly, since bytes whose digest the ledger knows end the walk at its first step.
 
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 
 use crate::admit::{Admitted, admit};
 use crate::alert::{Kind, Sighting};
@@ -295,37 +296,45 @@ enum Place {
     ConflictWithin(usize),
 }
 
-type Key = (DeviceId, Time, Option<InstrumentId>, Patch);
+/// What two readings have in common that cannot both stand: device, instant, instrument and patch.
+type Key<'r> = (&'r DeviceId, Time, Option<&'r InstrumentId>, Patch);
+
+/// The readings of a file under one key: the first, and others than it.
+struct Like {
+    index: usize,
+    first: Given,
+    others: Vec<Given>,
+}
 
 /// Finds each row's place, asking the ledger only where it can hold a like one.
-struct Places {
+struct Places<'r> {
     /// The newest instant that the ledger has of each device, as far as it was asked.
-    newest: HashMap<DeviceId, Option<Time>>,
-    readings: HashMap<Key, Vec<(usize, Given)>>,
-    events: Vec<Event>,
+    newest: HashMap<&'r DeviceId, Option<Time>>,
+    readings: HashMap<Key<'r>, Like>,
+    events: Vec<&'r Event>,
     index: usize,
 }
 
-impl Places {
-    fn new(rows: &[Row<Admitted>]) -> Self {
+impl<'r> Places<'r> {
+    fn new(rows: &'r [Row<Admitted>]) -> Self {
         Self { newest: HashMap::new(), readings: HashMap::with_capacity(rows.len()), events: Vec::new(), index: 0 }
     }
 
-    fn of(&mut self, store: &Store, row: &Admitted) -> Result<Place, LedgerError> {
+    fn of(&mut self, store: &Store, row: &'r Admitted) -> Result<Place, LedgerError> {
         let index = self.index;
         self.index += 1;
         match row {
             Admitted::Reading(reading, _) => self.of_reading(store, reading, index),
             Admitted::Event(event) => {
                 let again = self.events.iter().any(|other| same_event(other, event));
-                self.events.push(event.clone());
+                self.events.push(event);
                 let known = again || store.event_standing(event)?.is_some();
                 Ok(if known { Place::Duplicate } else { Place::New })
             }
         }
     }
 
-    fn of_reading(&mut self, store: &Store, reading: &Reading, index: usize) -> Result<Place, LedgerError> {
+    fn of_reading(&mut self, store: &Store, reading: &'r Reading, index: usize) -> Result<Place, LedgerError> {
         if self.may_be_known(store, reading)? {
             match store.reading_standing(reading)? {
                 Standing::Duplicate(_) => return Ok(Place::Duplicate),
@@ -335,26 +344,29 @@ impl Places {
         }
         let given = Given::of_reading(reading);
         let circumstances = &reading.circumstances;
-        let key = (reading.device.clone(), reading.time, circumstances.instrument.clone(), circumstances.patch);
-        let like = self.readings.entry(key).or_default();
-        let place = match like.first() {
-            None => Place::New,
-            Some(_) if like.iter().any(|(_, other)| *other == given) => Place::Duplicate,
-            Some((first, _)) => Place::ConflictWithin(*first),
-        };
-        if place != Place::Duplicate {
-            like.push((index, given));
-        }
-        Ok(place)
+        let key = (&reading.device, reading.time, circumstances.instrument.as_ref(), circumstances.patch);
+        Ok(match self.readings.entry(key) {
+            Entry::Vacant(place) => {
+                place.insert(Like { index, first: given, others: Vec::new() });
+                Place::New
+            }
+            Entry::Occupied(like) if like.get().first == given || like.get().others.contains(&given) => {
+                Place::Duplicate
+            }
+            Entry::Occupied(mut like) => {
+                like.get_mut().others.push(given);
+                Place::ConflictWithin(like.get().index)
+            }
+        })
     }
 
-    fn may_be_known(&mut self, store: &Store, reading: &Reading) -> Result<bool, LedgerError> {
+    fn may_be_known(&mut self, store: &Store, reading: &'r Reading) -> Result<bool, LedgerError> {
         let newest = match self.newest.get(&reading.device) {
             Some(newest) => *newest,
             None => {
                 let last = store.last_readings(&reading.device, Time::from_micros(i64::MAX), 1)?;
                 let newest = last.first().map(|row| row.time);
-                self.newest.insert(reading.device.clone(), newest);
+                self.newest.insert(&reading.device, newest);
                 newest
             }
         };

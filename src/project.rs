@@ -77,9 +77,8 @@ fn put_file(
 
 fn reading(tx: &Tx, seq: Seq, taken: &entry::ReadingTaken) -> Result<Option<Stirred>, LedgerError> {
     let row = reading_row(seq, taken)?;
-    let stirred = Stirred { device: row.device.clone(), from: row.time };
     tx.put_reading(&row)?;
-    Ok(Some(stirred))
+    Ok(Some(Stirred { device: row.device, from: row.time }))
 }
 
 /// A reading's row, from its entry alone.

@@ -300,6 +300,16 @@ mod tests {
         assert_eq!(both_below(f64::NEG_INFINITY, 0.3, 0.4), 0.0);
     }
 
+    #[test]
+    fn what_cuts_nothing_off_is_not_integrated() {
+        for rho in [-0.999_999, -0.7, 0.0, 0.4, 0.999_999] {
+            for h in [-3.0, 0.0, 2.0, 7.4] {
+                let (near, beyond) = (both_below(h, EDGE - 1e-9, rho), both_below(h, EDGE + 1e-9, rho));
+                assert!((near - beyond).abs() < 1e-12, "{h} {rho}: {near} {beyond}");
+            }
+        }
+    }
+
     /// Plackett's identity, dP/dρ = bivariate density, integrated from ρ = 0 by another rule.
     fn by_plackett(h: f64, k: f64, rho: f64) -> f64 {
         let (n, end) = (4000, rho.asin());

@@ -201,6 +201,16 @@ mod tests {
         }
     }
 
+    #[test]
+    fn an_edge_out_of_reach_is_not_integrated() {
+        for (d, flat) in [(0.0, 1.0), (0.3, 0.5), (0.9, 1.0), (0.99, 0.01)] {
+            let at = |a: f64| inside_circle((0.6 * d, -0.8 * d), (a * a, 0.0, a * a * flat * flat), 1.0);
+            let reach = (1.0 - d) / EDGE;
+            assert_eq!(at(reach * (1.0 - 1e-9)), 1.0);
+            assert!(at(reach * (1.0 + 1e-9)) > 1.0 - 2e-12, "{d} {flat}: {}", at(reach * (1.0 + 1e-9)));
+        }
+    }
+
     /// P over the plane by Simpson's rule on a fine grid in polar coordinates: slow, simple, and nothing like the above.
     fn by_polar_grid(mean: (f64, f64), (uu, uv, vv): (f64, f64, f64), radius: f64) -> f64 {
         let det = uu * vv - uv * uv;

@@ -49,6 +49,13 @@ fn main() -> Outcome<()> {
     Ok(())
 }
 
+/// Processor time of this thread, to the tick; zero where the system does not tell. Beside other work it says more than the clock.
+fn processor() -> Duration {
+    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok();
+    let nanos = told.and_then(|text| text.split(' ').next().and_then(|first| first.parse().ok()));
+    Duration::from_nanos(nanos.unwrap_or(0))
+}
+
 fn config(folder: &Path) -> Outcome<Config> {
     Config::parse(SITE, "print-room.toml", folder).map_err(|mistakes| mistakes.to_string().into())
 }
@@ -96,6 +103,7 @@ fn taken(ledger: &mut Ledger, config: &Config, text: &str, now: Time) -> Outcome
 
 fn many(clock: &SystemClock) -> Outcome<()> {
     let (mut raws, mut alls, mut drifts, mut rests) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    let (mut raw_cpu, mut rest_cpu, mut drift_cpu) = (Vec::new(), Vec::new(), Vec::new());
     let text = csv(0, MANY)?;
     for _ in 0..7 {
         let folder = tempfile::tempdir()?;
@@ -103,8 +111,11 @@ fn many(clock: &SystemClock) -> Outcome<()> {
         let mut raw = open_raw(&folder.path().join("raw.db"))?;
         let mut ledger = open(folder.path(), &config)?;
         let now = start(MANY * 15)?;
+        let at_first = processor();
         raws.push(timed(clock, || raw_rows(&mut raw, 0, MANY))?);
+        let after_raw = processor();
         let all = timed(clock, || taken(&mut ledger, &config, &text, now))?;
+        let after_all = processor();
         let stirred = config.things.lamps.iter().map(|l| &l.id).chain(config.things.displays.iter().map(|d| &d.id));
         let stirred: Vec<Stirred> =
             stirred.map(|id| Stirred { device: id.clone(), from: Time::from_micros(0) }).collect();
@@ -116,6 +127,10 @@ fn many(clock: &SystemClock) -> Outcome<()> {
             assert_eq!(fates.len() as i64, MANY);
             Ok::<_, twinwhite::ledger::LedgerError>(())
         })?;
+        let drift_of = processor() - after_all;
+        raw_cpu.push(after_raw - at_first);
+        drift_cpu.push(drift_of);
+        rest_cpu.push((after_all - after_raw).saturating_sub(drift_of));
         alls.push(all);
         drifts.push(drift);
         rests.push(all.saturating_sub(drift));
@@ -126,6 +141,11 @@ fn many(clock: &SystemClock) -> Outcome<()> {
          all {all:.1?}; {} bytes a row of CSV",
         ratio(rest, raw),
         text.len() / MANY as usize
+    );
+    let [raw, rest, drift] = [raw_cpu, rest_cpu, drift_cpu].map(|mut times| median(&mut times));
+    println!(
+        "  of the processor alone: raw {raw:.1?}, ours {rest:.1?}, ratio {:.2}; drift {drift:.1?}",
+        ratio(rest, raw)
     );
     Ok(())
 }
@@ -142,8 +162,14 @@ fn lamp_reading(time: Time, n: i64) -> Outcome<Reading> {
     })
 }
 
-/// Appends readings as the pipeline does, brings the estimate up to date, and tells how long the latter took.
-fn refreshed(clock: &SystemClock, ledger: &mut Ledger, config: &Config, readings: Vec<Reading>) -> Outcome<Duration> {
+/// Appends readings as the pipeline does, brings the estimate up to date, and tells how long the latter took: by the clock,
+/// and of the processor.
+fn refreshed(
+    clock: &SystemClock,
+    ledger: &mut Ledger,
+    config: &Config,
+    readings: Vec<Reading>,
+) -> Outcome<[Duration; 2]> {
     let now = start(10_000_000)?;
     let took = ledger.write(now, |tx| {
         let mut earliest: Option<Stirred> = None;
@@ -153,9 +179,9 @@ fn refreshed(clock: &SystemClock, ledger: &mut Ledger, config: &Config, readings
             let stirred = append(tx, config, body)?.1;
             earliest = earliest.into_iter().chain(stirred).min_by_key(|stirred| stirred.from);
         }
-        let begun = clock.monotonic();
+        let begun = (clock.monotonic(), processor());
         estimates::refresh(tx, &config.things, earliest.as_slice())?;
-        Ok::<_, twinwhite::ledger::LedgerError>(clock.monotonic() - begun)
+        Ok::<_, twinwhite::ledger::LedgerError>([clock.monotonic() - begun.0, processor() - begun.1])
     })?;
     Ok(took)
 }
@@ -176,22 +202,27 @@ fn drift(clock: &SystemClock) -> Outcome<()> {
         let (mut news, mut ones, mut late, mut late_one) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         for _ in 0..5 {
             let readings = (next..next + NEW).map(|n| lamp_reading(start(n * 60)?, n)).collect::<Outcome<Vec<_>>>()?;
-            news.push(refreshed(clock, &mut ledger, &config, readings)? / NEW as u32);
+            news.push(refreshed(clock, &mut ledger, &config, readings)?);
             next += NEW;
             ones.push(refreshed(clock, &mut ledger, &config, vec![lamp_reading(start(next * 60)?, next)?])?);
             next += 1;
             // Among the last hundred, at minutes at which nothing was read.
             let (first, step) = ((next - 101) * 60 + 1, 6);
             let readings = (0..NEW).map(|n| lamp_reading(start(first + n * step)?, n)).collect::<Outcome<Vec<_>>>()?;
-            late.push(refreshed(clock, &mut ledger, &config, readings)? / NEW as u32);
+            late.push(refreshed(clock, &mut ledger, &config, readings)?);
             late_one.push(refreshed(clock, &mut ledger, &config, vec![lamp_reading(start(first + 2)?, 7)?])?);
             next += 101;
         }
-        let [new, one, late, late_one] = [news, ones, late, late_one].map(|mut times| median(&mut times));
-        println!(
-            "drift beside {history} readings: {new:.1?} a reading of a file of {NEW} (at most 20 µs), {late:.1?} where they \
-             come among the last 100; a single one {one:.1?}, 1100 readings late {late_one:.1?}",
-        );
+        println!("drift beside {history} readings (at most 20 µs a reading):");
+        for (what, times, readings) in [
+            ("a file of 1000 new ones, each", news, NEW as u32),
+            ("a file of 1000 among the last 100, each", late, NEW as u32),
+            ("a single new one", ones, 1),
+            ("a single one that comes 1100 readings late", late_one, 1),
+        ] {
+            let [clock, processor] = [0, 1].map(|by| median(&mut times.iter().map(|t| t[by]).collect::<Vec<_>>()));
+            println!("  {what}: {:.1?}, of the processor {:.1?}", clock / readings, processor / readings);
+        }
     }
     Ok(())
 }

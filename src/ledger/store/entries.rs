@@ -53,15 +53,17 @@ impl Tx<'_> {
             return Err(LedgerError::Damaged { what: format!("entry {seq} would not be one line of text") });
         };
         let leaf = tree::leaf(&self.bytes);
-        self.store.run(
-            "INSERT INTO entry (site, seq, time, kind, body, leaf) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            (site, seq, &self.time, body.kind(), text, leaf),
-        )?;
+        let insert = match &mut self.insert {
+            Some(insert) => insert,
+            none => none.insert(self.store.prepared(INSERT)?),
+        };
+        insert.execute((site, seq, &self.time, body.kind(), text, leaf))?;
         self.frontier.push(leaf);
         Ok(seq)
     }
 }
 
+const INSERT: &str = "INSERT INTO entry (site, seq, time, kind, body, leaf) VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
 const COLUMNS: &str = "SELECT site, seq, time, kind, body, leaf FROM entry";
 
 fn raw(row: &rusqlite::Row<'_>) -> rusqlite::Result<RawEntry> {

@@ -91,6 +91,8 @@ pub struct Tx<'l> {
     frontier: Frontier,
     json: Vec<u8>,
     bytes: Vec<u8>,
+    /// The statement that every append runs; to find it again in the cache takes as long as to hash an entry.
+    insert: Option<CachedStatement<'l>>,
 }
 
 impl Ledger {
@@ -346,9 +348,15 @@ impl<'l> Tx<'l> {
         }
         let frontier = u64::try_from(head.size).ok().and_then(|size| Frontier::from_bytes(size, &edge));
         match frontier {
-            Some(frontier) if frontier.root() == head.root => {
-                Ok(Self { store, time: now.to_string(), now, frontier, json: Vec::new(), bytes: Vec::new() })
-            }
+            Some(frontier) if frontier.root() == head.root => Ok(Self {
+                store,
+                time: now.to_string(),
+                now,
+                frontier,
+                json: Vec::new(),
+                bytes: Vec::new(),
+                insert: None,
+            }),
             _ => Err(LedgerError::Damaged { what: "the edge of its hash tree does not lead to its root".to_owned() }),
         }
     }
