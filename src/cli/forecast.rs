@@ -27,9 +27,6 @@ struct Ahead {
     devices: Vec<(DeviceId, Channels)>,
 }
 
-/// Mean and sd of u′, v′, ln level.
-type Channels = [Option<(f64, f64)>; 3];
-
 /// Answers `forecast`.
 pub fn forecast(session: Session, station: &str, horizons: &[f64], when: &AsOf, json: bool) -> Result<(), Failure> {
     let as_of = session.as_of(when)?;
