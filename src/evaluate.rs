@@ -223,7 +223,11 @@ fn device_conditions(
     let (now, zone) = (estimates.at, LocalZone(config.site.zone));
     let summary = estimate.state.summary(&estimate.params);
     let last = summary.last_read.map(|(time, _)| time);
-    let begun = estimates.store.entry(Seq::FIRST)?.map_or(now, |entry| entry.time);
+    // Asked only where it counts: nothing was read yet.
+    let begun = match last {
+        Some(_) => now,
+        None => estimates.store.entry(Seq::FIRST)?.map_or(now, |entry| entry.time),
+    };
     let retired = summary.retired;
     let age = if retired { Sighting::Good } else { conditions::of_age(last, begun, limit, now) };
     wanted.conditions.push(Condition {

@@ -22,7 +22,7 @@ use crate::drift::{DeviceState, Params, Path, Summary};
 use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
 use crate::units::{Days, DeviceId, Time, UvPrime};
 use compare::{Comparison, Light, Scale, hypotheses};
-use risk::risk_path;
+use risk::{Difference, first_above, risk_path};
 
 pub use risk::Limits;
 
@@ -95,10 +95,13 @@ impl Seen<'_> {
     /// Risk on each of the days, and of having been out by then, if nobody touches anything. The first day must be the
     /// earliest.
     pub fn risk_along(&self, comparison: &Comparison, times: &[Time]) -> risk::RiskPath {
+        risk_path(&self.differences_along(comparison, times), &self.limits())
+    }
+
+    fn differences_along(&self, comparison: &Comparison, times: &[Time]) -> Vec<(f64, Vec<Difference>)> {
         let display = self.display.state.forecast(self.display.params, times);
         let lamp = self.lamp.state.forecast(self.lamp.params, times);
-        let pairs = comparison.differences(&hypotheses(&display), &hypotheses(&lamp), times.len());
-        risk_path(&pairs, &self.limits())
+        comparison.differences(&hypotheses(&display), &hypotheses(&lamp), times.len())
     }
 }
 
@@ -291,14 +294,13 @@ fn risk_date(seen: &Seen, comparison: &Comparison, summaries: &[Summary; 2], now
     let few = summaries.iter().any(|s| s.used < GUESS_BELOW_READINGS) || observed < GUESS_BELOW_DAYS;
     let farthest = (observed * FARTHEST_SPANS).min(FARTHEST_DAYS);
     let times = grid(now, Days(farthest));
-    let path = seen.risk_along(comparison, &times);
     let max_risk = seen.station.max_risk.get();
-    let passed = path.within.iter().position(|risk| *risk > max_risk)?;
-    let (after, risk_after) = (times.get(passed)?, path.within.get(passed)?);
+    let first = first_above(&seen.differences_along(comparison, &times), &seen.limits(), max_risk)?;
+    let after = times.get(first.day)?;
     // Between two days of a coarse grid the risk is taken to rise in a straight line.
-    let days = match passed.checked_sub(1).and_then(|b| Some((times.get(b)?, path.within.get(b)?))) {
+    let days = match first.day.checked_sub(1).and_then(|day| times.get(day)).zip(first.before) {
         Some((before, risk_before)) => {
-            let share = (max_risk - risk_before) / (risk_after - risk_before).max(f64::MIN_POSITIVE);
+            let share = (max_risk - risk_before) / (first.within - risk_before).max(f64::MIN_POSITIVE);
             before.since(now).0 + share.clamp(0.0, 1.0) * after.since(*before).0
         }
         None => 0.0,

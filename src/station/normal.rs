@@ -149,6 +149,10 @@ pub fn both_below(h: f64, k: f64, rho: f64) -> f64 {
     }
     // The variable that is cut lower leaves the shorter way to integrate.
     let (h, k) = if h <= k { (h, k) } else { (k, h) };
+    // The other one cuts nothing off.
+    if k > EDGE {
+        return phi(h);
+    }
     let step = |x: f64| (k - rho * x) / rest;
     let sum = over_panels(-EDGE, h.min(EDGE), &Weighted { z: |x| x, dz: |_| 1.0, step, share: |x| phi(step(x)) });
     sum.clamp(0.0, 1.0)

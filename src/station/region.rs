@@ -34,6 +34,10 @@ pub fn inside_circle(mean: (f64, f64), cov: (f64, f64, f64), radius: f64) -> f64
     if [m1, m2, a, b].into_iter().any(|x| !x.is_finite()) {
         return 0.0;
     }
+    // The edge is out of reach in every direction, as it is on most days ahead of a match that holds.
+    if libm::hypot(m1, m2) + EDGE * a < 1.0 {
+        return 1.0;
+    }
     if b == 0.0 {
         // On a line: the chord at m2.
         let w = libm::sqrt((1.0 - m2) * (1.0 + m2));

@@ -92,51 +92,105 @@ pub struct RiskPath {
 /// Joins hypotheses (their probability, and the difference along the same grid of days) into one path of risk.
 /// The probabilities should sum to 1. An empty grid gives empty paths.
 pub fn risk_path(hypotheses: &[(f64, Vec<Difference>)], limits: &Limits) -> RiskPath {
+    let walks = walk_all(hypotheses, limits, |_| false);
+    let on = joined(&walks, |walk| walk.on.clone());
+    let mut within = joined(&walks, Walk::within);
+    // The probabilities of the hypotheses may be off by a rounding.
+    for (within, on) in within.iter_mut().zip(&on) {
+        *within = within.max(*on);
+    }
+    RiskPath { on, within }
+}
+
+/// The first day on which the probability of having been out passes `line`: its place in the grid, that probability, and
+/// the one on the day before.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[allow(missing_docs)]
+pub struct FirstAbove {
+    pub day: usize,
+    pub within: f64,
+    pub before: Option<f64>,
+}
+
+/// See [`FirstAbove`]. No day after it is looked at, and no path where all days together stay below the line.
+pub fn first_above(hypotheses: &[(f64, Vec<Difference>)], limits: &Limits, line: f64) -> Option<FirstAbove> {
+    let walks = walk_all(hypotheses, limits, |risk| risk > line);
+    // Having been out on any day is no likelier than the sum over the days.
+    if joined(&walks, |walk| walk.on.clone()).iter().sum::<f64>() <= line {
+        return None;
+    }
+    let within = joined(&walks, Walk::within);
+    let day = within.iter().position(|risk| *risk > line)?;
+    let before = day.checked_sub(1).and_then(|day| within.get(day)).copied();
+    Some(FirstAbove { day, within: *within.get(day)?, before })
+}
+
+/// All hypotheses along the grid, up to the first day whose joint risk makes `enough`.
+fn walk_all(hypotheses: &[(f64, Vec<Difference>)], limits: &Limits, enough: impl Fn(f64) -> bool) -> Vec<(f64, Walk)> {
+    let mut walks: Vec<(f64, Walk)> = hypotheses.iter().map(|(p, _)| (*p, Walk::default())).collect();
     let days = hypotheses.iter().map(|(_, path)| path.len()).min().unwrap_or(0);
-    let mut all = RiskPath { on: vec![0.0; days], within: vec![0.0; days] };
-    for (probability, path) in hypotheses {
-        let one = path_of_one(path, limits);
-        for day in 0..days {
-            all.on[day] += probability * one.on[day];
-            all.within[day] += probability * one.within[day];
+    for day in 0..days {
+        let mut risk = 0.0;
+        for ((p, walk), (_, path)) in walks.iter_mut().zip(hypotheses) {
+            if let Some(today) = path.get(day) {
+                risk += *p * walk.step(today, limits);
+            }
+        }
+        if enough(risk) {
+            break;
         }
     }
-    for risk in all.on.iter_mut().chain(all.within.iter_mut()) {
-        *risk = risk.clamp(0.0, 1.0);
+    walks
+}
+
+/// The mean over hypotheses, for each day, kept within 0 to 1.
+fn joined(walks: &[(f64, Walk)], of: impl Fn(&Walk) -> Vec<f64>) -> Vec<f64> {
+    let mut all: Vec<f64> = Vec::new();
+    for (probability, walk) in walks {
+        let one = of(walk);
+        all.resize(one.len(), 0.0);
+        all.iter_mut().zip(one).for_each(|(sum, risk)| *sum += probability * risk);
     }
+    all.iter_mut().for_each(|risk| *risk = risk.clamp(0.0, 1.0));
     all
 }
 
-fn path_of_one(path: &[Difference], limits: &Limits) -> RiskPath {
-    let (mut circle, mut band) = (Vec::with_capacity(path.len()), Vec::with_capacity(path.len()));
-    let mut on = Vec::with_capacity(path.len());
-    let mut before = 0.0;
-    for today in path {
+/// One hypothesis on its way along the grid.
+#[derive(Default)]
+struct Walk {
+    on: Vec<f64>,
+    circle: Vec<Step>,
+    band: Vec<Step>,
+}
+
+impl Walk {
+    /// Takes one more day and returns the risk on it.
+    fn step(&mut self, today: &Difference, limits: &Limits) -> f64 {
         let in_circle = inside_circle(today.uv, today.uv_cov, limits.delta_uv);
         let (total, fresh, carry) = along_difference(today);
-        circle.push(Step::new(in_circle, total, fresh, carry, before));
-        before = fresh;
-        let mut in_both = in_circle;
+        self.circle.push(Step::new(in_circle, total, fresh, carry, self.circle.last()));
+        let mut inside = in_circle;
         if let (Some(limit), Some(ratio)) = (limits.ln_ratio, today.ln_ratio) {
             let in_band = inside_band(ratio.mean, ratio.var, limit);
-            let earlier = band.last().map_or(0.0, |step: &Step| step.fresh);
-            band.push(Step::new(in_band, ratio.var, ratio.fresh, ratio.fresh_carry, earlier));
-            in_both *= in_band;
+            self.band.push(Step::new(in_band, ratio.var, ratio.fresh, ratio.fresh_carry, self.band.last()));
+            inside *= in_band;
         }
-        on.push(1.0 - in_both);
+        self.on.push(1.0 - inside);
+        1.0 - inside
     }
-    let stayed_in_circle = stayed(&circle);
-    let stayed_in_band = stayed(&band);
-    let mut most: f64 = 0.0;
-    let within = (on.iter().enumerate())
-        .map(|(day, on)| {
-            let both = stayed_in_circle.get(day).unwrap_or(&1.0) * stayed_in_band.get(day).unwrap_or(&1.0);
-            // Having been out is at least as likely as being out, and never becomes less so.
-            most = most.max(1.0 - both).max(*on);
-            most
-        })
-        .collect();
-    RiskPath { on, within }
+
+    /// Risk of having been out by each day: at least that of being out, and never falling.
+    fn within(&self) -> Vec<f64> {
+        let (circle, band) = (stayed(&self.circle), stayed(&self.band));
+        let mut most: f64 = 0.0;
+        (self.on.iter().enumerate())
+            .map(|(day, on)| {
+                let both = circle.get(day).unwrap_or(&1.0) * band.get(day).unwrap_or(&1.0);
+                most = most.max(1.0 - both).max(*on);
+                most
+            })
+            .collect()
+    }
 }
 
 /// One day of one limit, as margins see it.
@@ -154,9 +208,9 @@ struct Step {
 }
 
 impl Step {
-    fn new(inside: f64, total: f64, fresh: f64, carry: f64, fresh_before: f64) -> Self {
+    fn new(inside: f64, total: f64, fresh: f64, carry: f64, before: Option<&Self>) -> Self {
         let share = if total > 0.0 { (fresh / total).clamp(0.0, 1.0) } else { 0.0 };
-        let scale = (fresh * fresh_before).sqrt();
+        let scale = (fresh * before.map_or(0.0, |before| before.fresh)).sqrt();
         Self {
             margin: quantile(inside.clamp(1e-15, 1.0 - 1e-15)),
             known: (1.0 - share).sqrt(),
@@ -166,10 +220,9 @@ impl Step {
         }
     }
 
-    /// The limit of the fresh part where the present is `q`; infinite where nothing is fresh.
+    /// The limit of the fresh part where the present is `q`.
     fn limit(&self, q: f64) -> f64 {
-        let room = self.margin - self.known * q;
-        if self.moved > 1e-9 { room / self.moved } else { room.signum() * f64::INFINITY }
+        (self.margin - self.known * q) / self.moved
     }
 }
 
@@ -185,30 +238,62 @@ const NODES: [(f64, f64); 6] = [
 ];
 /// Below the least margin by this much nothing can go out any more.
 const FAR: f64 = 5.0;
+/// No present lies beyond this: Φ(−8.3) is 5e-17.
+const BEYOND: f64 = 8.3;
+/// A day whose fresh part is less than this of its spread has an edge so sharp that it bounds the integral instead of
+/// being integrated over.
+const SHARP: f64 = 0.15;
 
 /// Probability of having been inside on every day so far, for each day.
 fn stayed(steps: &[Step]) -> Vec<f64> {
     let mut all = vec![0.0; steps.len()];
     let least = steps.iter().map(|step| step.margin).fold(f64::INFINITY, f64::min);
-    let Some(first) = steps.first() else { return all };
-    // From `low` down every day is inside; above the first day's margin that day is out already.
-    let (low, high) = ((least - FAR).min(first.margin), first.margin);
-    all.fill(phi(low));
-    let panels = if high - low > 2.0 * FAR { 3 } else { 2 };
-    let width = (high - low) / f64::from(panels);
+    if least > FAR {
+        all.fill(1.0);
+        return all;
+    }
+    // The least margin of the sharp days so far: every present above it is out.
+    let mut edge = BEYOND;
+    let edge_of = |step: &Step| {
+        edge = if step.moved < SHARP { edge.min(step.margin) } else { edge };
+        edge
+    };
+    let edges: Vec<f64> = steps.iter().map(edge_of).collect();
+    let mut from = 0;
+    for days in edges.chunk_by(|a, b| a == b) {
+        let until = from + days.len();
+        if let Some(edge) = days.first() {
+            integrate(steps, from..until, *edge, least, &mut all);
+        }
+        from = until;
+    }
+    all.iter_mut().for_each(|stayed| *stayed = stayed.clamp(0.0, 1.0));
+    all
+}
+
+/// Fills in the days of `days`, for which every present above `edge` is out.
+fn integrate(steps: &[Step], days: std::ops::Range<usize>, edge: f64, least: f64, all: &mut [f64]) {
+    // From `low` down every day is inside.
+    let low = (least - FAR).min(edge);
+    let mut sums = vec![phi(low); days.end];
+    let panels = if edge - low > 2.0 * FAR { 3 } else { 2 };
+    let width = (edge - low) / f64::from(panels);
     for panel in 0..panels {
         let middle = low + (f64::from(panel) + 0.5) * width;
         for (node, weight) in NODES {
             for q in [middle - 0.5 * width * node, middle + 0.5 * width * node] {
                 let weight = 0.5 * width * weight * pdf(q);
                 if weight > 1e-12 {
-                    add_path(steps, q, weight, &mut all);
+                    add_path(steps, q, weight, &mut sums);
                 }
             }
         }
     }
-    all.iter_mut().for_each(|stayed| *stayed = stayed.clamp(0.0, 1.0));
-    all
+    for day in days {
+        if let (Some(to), Some(sum)) = (all.get_mut(day), sums.get(day)) {
+            *to = *sum;
+        }
+    }
 }
 
 /// Adds `weight` times the probability of having stayed inside up to each day, where the present is `q`.
@@ -218,7 +303,8 @@ fn add_path(steps: &[Step], q: f64, weight: f64, all: &mut [f64]) {
     let mut inside = weight;
     let mut before = f64::INFINITY;
     for (step, sum) in steps.iter().zip(all) {
-        let limit = step.limit(q);
+        // What is sharp bounds the integral already.
+        let limit = if step.moved < SHARP { f64::INFINITY } else { step.limit(q) };
         if limit < NEVER {
             inside *= if before > NEVER {
                 phi(limit)

@@ -45,7 +45,8 @@ impl Tx<'_> {
     /// Keeps an estimate in place of the one before.
     pub fn put_estimate(&self, row: &EstimateRow) -> Result<(), LedgerError> {
         self.run(
-            "INSERT OR REPLACE INTO estimate (device, upto_us, params, state) VALUES (?1, ?2, ?3, ?4)",
+            "INSERT INTO estimate (device, upto_us, params, state) VALUES (?1, ?2, ?3, ?4)
+             ON CONFLICT (device) DO UPDATE SET upto_us = ?2, params = ?3, state = ?4",
             (&row.device, row.upto, row.params, &row.state),
         )?;
         Ok(())
