@@ -257,7 +257,7 @@ fn booth(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene
         acts: BOOTH_RECALIBRATED.map(|day| (day as f64, SimAct::Recalibrated)).to_vec(),
     };
     let of_lamp = Course {
-        slope: [0.75e-5, 1.05e-5, -1.8e-4],
+        slope: [0.8e-5, 1.12e-5, -1.8e-4],
         decay: (0.06, 120.0),
         miss_new: [0.0004, 0.0004, 0.02],
         acts: vec![(REPLACED as f64, SimAct::Replaced)],
