@@ -95,9 +95,9 @@ pub fn release(
 fn after(tx: &mut crate::ledger::Tx, config: &Config, body: Body) -> Result<Vec<Happened>, ActError> {
     let (_, stirred) = append(tx, config, body)?;
     let stirred: Vec<_> = stirred.into_iter().collect();
-    estimates::refresh(tx, &config.things, &stirred)?;
+    let (fresh, _) = estimates::refresh(tx, &config.things, &stirred)?;
     let devices: Vec<_> = stirred.into_iter().map(|stirred| stirred.device).collect();
-    Ok(evaluate::evaluate(tx, config, Scope::Devices(&devices))?)
+    Ok(evaluate::evaluate(tx, config, Scope::Devices(&devices), fresh)?)
 }
 
 /// Takes notice of an alert. A kind that nothing but a person can end is over thereby.

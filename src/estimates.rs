@@ -71,8 +71,18 @@ pub fn history(
     Ok(Some(Estimate { params: feed.params, state }))
 }
 
-/// Brings the kept estimates up to date after `stirred` records, and tells what became of the readings that were met.
-pub fn refresh(tx: &Tx, things: &Things, stirred: &[Stirred]) -> Result<Fates, LedgerError> {
+/// An estimate that was brought up to date, and the instant of the last record in it.
+#[derive(Debug, Clone)]
+#[allow(missing_docs)]
+pub struct Refreshed {
+    pub device: DeviceId,
+    pub estimate: Estimate,
+    pub upto: Time,
+}
+
+/// Brings the kept estimates up to date after `stirred` records; returns them, and what became of the readings that were
+/// met.
+pub fn refresh(tx: &Tx, things: &Things, stirred: &[Stirred]) -> Result<(Vec<Refreshed>, Fates), LedgerError> {
     let mut devices: Vec<(DeviceId, Time)> = Vec::new();
     for Stirred { device, from } in stirred {
         match devices.iter_mut().find(|(known, _)| known == device) {
@@ -86,10 +96,11 @@ pub fn refresh(tx: &Tx, things: &Things, stirred: &[Stirred]) -> Result<Fates, L
     }
     devices.sort_by_key(|(device, _)| things.display(device).is_some());
     let mut fates = Fates::new();
+    let mut refreshed = Vec::with_capacity(devices.len());
     for (device, from) in &devices {
-        refresh_one(tx, things, device, *from, &mut fates)?;
+        refreshed.extend(refresh_one(tx, things, device, *from, &mut fates)?);
     }
-    Ok(fates)
+    Ok((refreshed, fates))
 }
 
 fn followers(things: &Things, stirred: &[(DeviceId, Time)]) -> Vec<DeviceId> {
@@ -101,8 +112,14 @@ fn followers(things: &Things, stirred: &[(DeviceId, Time)]) -> Vec<DeviceId> {
         .collect()
 }
 
-fn refresh_one(tx: &Tx, things: &Things, device: &DeviceId, from: Time, fates: &mut Fates) -> Result<(), LedgerError> {
-    let Some(feed) = Feed::of(tx, things, device)? else { return Ok(()) };
+fn refresh_one(
+    tx: &Tx,
+    things: &Things,
+    device: &DeviceId,
+    from: Time,
+    fates: &mut Fates,
+) -> Result<Option<Refreshed>, LedgerError> {
+    let Some(feed) = Feed::of(tx, things, device)? else { return Ok(None) };
     let kept = tx.estimate(device)?.filter(|row| row.params == feed.digest);
     let (mut state, start) = match kept {
         Some(row) if from > row.upto => match DeviceState::from_bytes(&row.state) {
@@ -143,11 +160,11 @@ fn refresh_one(tx: &Tx, things: &Things, device: &DeviceId, from: Time, fates: &
         tx.put_checkpoint(device, done, &complete.to_bytes())?;
     }
     // Nothing met: what is kept stands, or there is nothing to keep.
-    if let Some(upto) = upto.or(start) {
-        let row = EstimateRow { device: device.clone(), upto, params: feed.digest, state: state.to_bytes() };
-        tx.put_estimate(&row)?;
-    }
-    Ok(())
+    let Some(upto) = upto.or(start) else { return Ok(None) };
+    let row = EstimateRow { device: device.clone(), upto, params: feed.digest, state: state.to_bytes() };
+    tx.put_estimate(&row)?;
+    let estimate = Estimate { params: feed.params, state };
+    Ok(Some(Refreshed { device: row.device, estimate, upto }))
 }
 
 /// Refreshes what is void or missing, as after a change of the configuration, and forgets things the site no longer has.

@@ -9,15 +9,15 @@ use std::collections::BTreeMap;
 use crate::alert::{self, Change, Cleared, Kind, Sighting, Standing, conditions};
 use crate::color::uv_prime;
 use crate::config::Config;
-use crate::estimates::{self, Estimate};
+use crate::estimates::{self, Estimate, Refreshed};
 use crate::ledger::entry::{self, Transition};
 use crate::ledger::store::AlertRow;
 use crate::ledger::{Body, LedgerError, Seq, Store, Tx};
 use crate::project;
 use crate::say;
 use crate::site::{AimWhite, Station, Things};
-use crate::station::{self, Judgement, Seen, Watched};
-use crate::units::{Days, DeviceId, Probability, StationId, Time};
+use crate::station::{self, Assessment, Judgement, Seen, Watched};
+use crate::units::{Days, DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
 /// Which part of the site is looked at.
@@ -50,6 +50,13 @@ impl<'a> Estimates<'a> {
     /// Reads nothing yet.
     pub fn new(store: &'a Store, config: &'a Config, at: Time) -> Self {
         Self { store, config, at, known: BTreeMap::new() }
+    }
+
+    /// Takes estimates that are at hand and hold nothing after the instant.
+    fn take_fresh(&mut self, fresh: Vec<Refreshed>) {
+        let at = self.at;
+        let fresh = fresh.into_iter().filter(|one| one.upto <= at);
+        self.known.extend(fresh.map(|one| (one.device, one.estimate)));
     }
 
     /// Reads the estimates of these devices.
@@ -136,13 +143,19 @@ pub fn judge(store: &Store, config: &Config, station: &Station, at: Time) -> Res
 
 /// Judges one station from estimates that were read.
 pub fn judge_with(estimates: &Estimates, station: &Station, at: Time) -> Result<Judgement, LedgerError> {
-    let incomplete = |what: &str| LedgerError::Damaged { what: format!("station {}: {what}", station.id) };
-    let seen = estimates.seen(station).ok_or_else(|| incomplete("its display, lamp or paper is not configured"))?;
-    station::judge(&seen, at).map_err(|paper| incomplete(&paper.to_string()))
+    let seen =
+        estimates.seen(station).ok_or_else(|| incomplete(station, "its display, lamp or paper is not configured"))?;
+    station::judge(&seen, at).map_err(|paper| incomplete(station, &paper.to_string()))
 }
 
-/// Judges what is in scope as of the transaction's own instant and writes down what changed.
-pub fn evaluate(tx: &mut Tx, config: &Config, scope: Scope) -> Result<Vec<Happened>, LedgerError> {
+/// Judges what is in scope as of the transaction's own instant and writes down what changed. `fresh` are estimates that
+/// were brought up to date just now, so that they need not be read back.
+pub fn evaluate(
+    tx: &mut Tx,
+    config: &Config,
+    scope: Scope,
+    fresh: Vec<Refreshed>,
+) -> Result<Vec<Happened>, LedgerError> {
     let now = tx.now();
     let things = &config.things;
     let in_scope = |device: &DeviceId| match scope {
@@ -156,6 +169,7 @@ pub fn evaluate(tx: &mut Tx, config: &Config, scope: Scope) -> Result<Vec<Happen
     let mut wanted = Wanted::default();
     {
         let mut estimates = Estimates::new(tx, config, now);
+        estimates.take_fresh(fresh);
         for station in &stations {
             estimates.read([&station.display, &station.lamp])?;
         }
@@ -164,13 +178,12 @@ pub fn evaluate(tx: &mut Tx, config: &Config, scope: Scope) -> Result<Vec<Happen
             device_conditions(&estimates, config, device, &mut wanted)?;
         }
         for station in &stations {
-            let judgement = judge_with(&estimates, station, now)?;
-            wanted.judgements.push((station.id.clone(), judgement));
+            wanted.stations.push(assess(&estimates, station, now)?);
         }
     }
     let mut happened = Vec::new();
-    for (station, judgement) in &wanted.judgements {
-        if let Some(verdict) = verdict_change(tx, station, judgement)? {
+    for station in &wanted.stations {
+        if let Some(verdict) = station.verdict_change() {
             append(tx, config, Body::Verdict(verdict.clone()))?;
             happened.push(Happened::Verdict(verdict));
         }
@@ -179,8 +192,8 @@ pub fn evaluate(tx: &mut Tx, config: &Config, scope: Scope) -> Result<Vec<Happen
     for condition in wanted.conditions {
         happened.extend(decide(tx, config, condition)?);
     }
-    for (station, judgement) in &wanted.judgements {
-        for condition in match_conditions(tx, config, station, judgement)? {
+    for station in &wanted.stations {
+        for condition in station.conditions(tx, config)? {
             happened.extend(decide(tx, config, condition)?);
         }
     }
@@ -200,9 +213,72 @@ pub struct Condition {
 }
 
 #[derive(Default)]
-struct Wanted {
-    judgements: Vec<(StationId, Judgement)>,
+struct Wanted<'a> {
+    stations: Vec<Assessed<'a>>,
     conditions: Vec<Condition>,
+}
+
+/// A station's assessment, and its judgement where there is something to tell.
+struct Assessed<'a> {
+    station: &'a Station,
+    assessment: Assessment,
+    /// The verdict on record.
+    before: Option<String>,
+    judgement: Option<Judgement>,
+}
+
+fn assess<'a>(estimates: &Estimates, station: &'a Station, now: Time) -> Result<Assessed<'a>, LedgerError> {
+    let seen =
+        estimates.seen(station).ok_or_else(|| incomplete(station, "its display, lamp or paper is not configured"))?;
+    let assessment = station::assess(&seen, now).map_err(|paper| incomplete(station, &paper.to_string()))?;
+    let before = estimates.store.verdict(&station.id)?.map(|row| row.verdict);
+    // Reasons and sentences cost more than the verdict; they are made only for what will be told.
+    let mut news = before.as_deref() != Some(assessment.verdict.word());
+    for (kind, sighting) in conditions::of_match(&assessment, station.max_risk, None) {
+        news |=
+            sighting == Sighting::Bad && estimates.store.standing_alert(kind.word(), station.id.as_str())?.is_none();
+    }
+    let judgement = if news { Some(judge_with(estimates, station, now)?) } else { None };
+    Ok(Assessed { station, assessment, before, judgement })
+}
+
+impl Assessed<'_> {
+    fn verdict_change(&self) -> Option<entry::Verdict> {
+        let judgement = self.judgement.as_ref()?;
+        let word = judgement.verdict.word();
+        (self.before.as_deref() != Some(word)).then(|| entry::Verdict {
+            station: self.station.id.clone(),
+            verdict: word.to_owned(),
+            from: self.before.clone(),
+            risk: Probability::clamped(judgement.risk),
+            reasons: judgement.reasons.iter().map(|reason| reason.word().to_owned()).collect(),
+        })
+    }
+
+    fn conditions(&self, tx: &Tx, config: &Config) -> Result<Vec<Condition>, LedgerError> {
+        let station = self.station;
+        let mut cause = None;
+        for device in [&station.lamp, &station.display] {
+            if tx.standing_alert(Kind::OffAim.word(), device.as_str())?.is_some() {
+                cause = Some(Kind::OffAim);
+            }
+        }
+        let zone = LocalZone(config.site.zone);
+        let detail = |judgement: &Judgement| say::of_station(judgement, station.horizon, &zone);
+        Ok(conditions::of_match(&self.assessment, station.max_risk, cause)
+            .into_iter()
+            .map(|(kind, sighting)| Condition {
+                kind,
+                subject: station.id.to_string(),
+                sighting,
+                detail: self.judgement.as_ref().map(detail).unwrap_or_default(),
+            })
+            .collect())
+    }
+}
+
+fn incomplete(station: &Station, what: &str) -> LedgerError {
+    LedgerError::Damaged { what: format!("station {}: {what}", station.id) }
 }
 
 fn devices_of(things: &Things) -> impl Iterator<Item = &DeviceId> {
@@ -213,7 +289,7 @@ fn device_conditions(
     estimates: &Estimates,
     config: &Config,
     device: &DeviceId,
-    wanted: &mut Wanted,
+    wanted: &mut Wanted<'_>,
 ) -> Result<(), LedgerError> {
     let things = &config.things;
     let stations: Vec<&Station> = things.stations_of(device).collect();
@@ -234,7 +310,7 @@ fn device_conditions(
         kind: Kind::ReadingOverdue,
         subject: device.to_string(),
         sighting: age,
-        detail: say::of_overdue(device, last, now, limit, &zone),
+        detail: if age == Sighting::Bad { say::of_overdue(device, last, now, limit, &zone) } else { Vec::new() },
     });
     let step = summary.last_step.as_ref();
     let acted_since = match step {
@@ -252,54 +328,16 @@ fn device_conditions(
     let follows = things.display(device).is_some_and(|display| display.aim.white == AimWhite::Paper);
     if let Some(watched) = watched.filter(|_| last.is_some() && !follows) {
         let probability = station::off_aim_probability(&watched, &strictest, now);
+        let sighting = if retired { Sighting::Good } else { conditions::of_aim(probability, age == Sighting::Bad) };
+        let detail = || say::of_off_aim(&station::off_aim_now(&watched, now), probability, &strictest, &stations);
         wanted.conditions.push(Condition {
             kind: Kind::OffAim,
             subject: device.to_string(),
-            sighting: if retired { Sighting::Good } else { conditions::of_aim(probability, age == Sighting::Bad) },
-            detail: say::of_off_aim(&station::off_aim_now(&watched, now), probability, &strictest, &stations),
+            sighting,
+            detail: if sighting == Sighting::Bad { detail() } else { Vec::new() },
         });
     }
     Ok(())
-}
-
-fn match_conditions(
-    tx: &Tx,
-    config: &Config,
-    station: &StationId,
-    judgement: &Judgement,
-) -> Result<Vec<Condition>, LedgerError> {
-    let Some(station) = config.things.station(station) else { return Ok(Vec::new()) };
-    let mut cause = None;
-    for device in [&station.lamp, &station.display] {
-        if tx.standing_alert(Kind::OffAim.word(), device.as_str())?.is_some() {
-            cause = Some(Kind::OffAim);
-        }
-    }
-    let zone = LocalZone(config.site.zone);
-    Ok(conditions::of_match(judgement, station.max_risk, cause)
-        .into_iter()
-        .map(|(kind, sighting)| Condition {
-            kind,
-            subject: station.id.to_string(),
-            sighting,
-            detail: say::of_station(judgement, station.horizon, &zone),
-        })
-        .collect())
-}
-
-fn verdict_change(tx: &Tx, station: &StationId, judgement: &Judgement) -> Result<Option<entry::Verdict>, LedgerError> {
-    let before = tx.verdict(station)?.map(|row| row.verdict);
-    let word = judgement.verdict.word();
-    if before.as_deref() == Some(word) {
-        return Ok(None);
-    }
-    Ok(Some(entry::Verdict {
-        station: station.clone(),
-        verdict: word.to_owned(),
-        from: before,
-        risk: Probability::clamped(judgement.risk),
-        reasons: judgement.reasons.iter().map(|reason| reason.word().to_owned()).collect(),
-    }))
 }
 
 /// Lets the alert of a condition take its step, if it takes one.

@@ -225,10 +225,10 @@ fn enter(
         }
     }
     gather(&mut stirred);
-    let fates = estimates::refresh(tx, &config.things, &stirred)?;
+    let (fresh, fates) = estimates::refresh(tx, &config.things, &stirred)?;
     tell_fates(&mut receipt, &fates);
     let devices: Vec<DeviceId> = stirred.into_iter().map(|stirred| stirred.device).collect();
-    receipt.happened.extend(evaluate::evaluate(tx, config, Scope::Devices(&devices))?);
+    receipt.happened.extend(evaluate::evaluate(tx, config, Scope::Devices(&devices), fresh)?);
     Ok(receipt)
 }
 

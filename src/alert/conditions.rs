@@ -4,7 +4,7 @@
 //! raise and clear in turn. Where the truth is unknown nothing is cleared and nothing is raised.
 
 use super::{Kind, Sighting};
-use crate::station::{Judgement, OUT_ABOVE, Verdict};
+use crate::station::{Assessment, OUT_ABOVE, Verdict};
 use crate::units::{Days, Probability, Time};
 
 /// A match that was out counts as good again below this risk.
@@ -17,23 +17,23 @@ const OFF_AIM: (f64, f64) = (0.5, 0.35);
 const STEP_IS_NEWS: Days = Days(45.0);
 
 /// Match out, and match at risk. `cause` is an alert on one of the station's devices that stands and explains it.
-pub fn of_match(judgement: &Judgement, max_risk: Probability, cause: Option<Kind>) -> [(Kind, Sighting); 2] {
+pub fn of_match(seen: &Assessment, max_risk: Probability, cause: Option<Kind>) -> [(Kind, Sighting); 2] {
     let max_risk = max_risk.get();
     let spoken = |sighting| match cause {
         Some(kind) if sighting != Sighting::Good => Sighting::SpokenFor(kind),
         _ => sighting,
     };
-    let out = match judgement.verdict {
+    let out = match seen.verdict {
         Verdict::Out => Sighting::Bad,
         Verdict::Unknown => Sighting::Between,
-        _ if judgement.risk < OUT_CLEARS_BELOW => Sighting::Good,
+        _ if seen.risk < OUT_CLEARS_BELOW => Sighting::Good,
         _ => Sighting::Between,
     };
-    let at_risk = match judgement.verdict {
+    let at_risk = match seen.verdict {
         Verdict::AtRisk => Sighting::Bad,
         Verdict::Out => Sighting::SpokenFor(Kind::MatchOut),
         Verdict::Unknown => Sighting::Between,
-        Verdict::Matched if judgement.risk_within < AT_RISK_CLEARS_BELOW * max_risk => Sighting::Good,
+        Verdict::Matched if seen.risk_within < AT_RISK_CLEARS_BELOW * max_risk => Sighting::Good,
         Verdict::Matched => Sighting::Between,
     };
     [(Kind::MatchOut, spoken(out)), (Kind::MatchAtRisk, spoken(at_risk))]

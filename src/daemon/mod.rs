@@ -235,7 +235,7 @@ impl Daemon {
         let config = &self.config;
         let happened = self.ledger.write(self.clock.now(), |tx| {
             pipeline::come_into_force(tx, config)?;
-            evaluate::evaluate(tx, config, Scope::All)
+            evaluate::evaluate(tx, config, Scope::All, Vec::new())
         });
         match happened {
             Ok(happened) => happened.into_iter().map(Notice::Happened).for_each(&mut self.tell),

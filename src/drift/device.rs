@@ -107,6 +107,11 @@ impl DeviceState {
         }
     }
 
+    /// When it was last read, readings that are held left out.
+    pub fn last_read(&self) -> Option<Time> {
+        self.last_read.map(|(time, _)| time)
+    }
+
     /// How many readings were taken in, held ones included.
     pub const fn readings(&self) -> u64 {
         self.readings

@@ -54,7 +54,9 @@ fn readings_wanted(seen: &Seen, summaries: &[Summary; 2], judgement: &Judgement,
         .into_iter()
         .zip(summaries)
         .zip(helps)
-        .filter(|((_, summary), helps)| *helps || super::too_old(summary, seen.station, judgement.as_of))
+        .filter(|((_, summary), helps)| {
+            *helps || super::too_old(summary.last_read.map(|(last, _)| last), seen.station, judgement.as_of)
+        })
         .map(|((device, _), _)| Advice::Read { device: device.id.clone() })
         .collect()
 }

@@ -181,8 +181,19 @@ impl Walk {
 
     /// Risk of having been out by each day: at least that of being out, and never falling.
     fn within(&self) -> Vec<f64> {
-        let (circle, band) = (stayed(&self.circle), stayed(&self.band));
         let mut most: f64 = 0.0;
+        if self.on.iter().sum::<f64>() < NEGLIGIBLE {
+            // The sum bounds what is sought.
+            return self
+                .on
+                .iter()
+                .map(|on| {
+                    most = most.max(*on);
+                    most
+                })
+                .collect();
+        }
+        let (circle, band) = (stayed(&self.circle), stayed(&self.band));
         (self.on.iter().enumerate())
             .map(|(day, on)| {
                 let both = circle.get(day).unwrap_or(&1.0) * band.get(day).unwrap_or(&1.0);
@@ -236,6 +247,8 @@ const NODES: [(f64, f64); 6] = [
     (0.904_117_256_370_475, 0.106_939_325_995_318),
     (0.981_560_634_246_719, 0.047_175_336_386_512),
 ];
+/// Risks that all together stay below this are not worth an integral.
+const NEGLIGIBLE: f64 = 1e-6;
 /// Below the least margin by this much nothing can go out any more.
 const FAR: f64 = 5.0;
 /// No present lies beyond this: Φ(−8.3) is 5e-17.

@@ -122,7 +122,7 @@ fn many(clock: &SystemClock) -> Outcome<()> {
         let mut drift = Duration::ZERO;
         ledger.write(now, |tx| {
             let begun = clock.monotonic();
-            let fates = estimates::refresh(tx, &config.things, &stirred)?;
+            let (_, fates) = estimates::refresh(tx, &config.things, &stirred)?;
             drift = clock.monotonic() - begun;
             assert_eq!(fates.len() as i64, MANY);
             Ok::<_, twinwhite::ledger::LedgerError>(())
