@@ -201,9 +201,7 @@ impl<'a> Feed<'a> {
             Some(display) => followed_targets(store, things, display)?,
             None => Vec::new(),
         };
-        let instruments: Vec<_> = things.instruments.iter().map(|i| (&i.id, i.noise, i.bias)).collect();
-        let program = env!("CARGO_PKG_VERSION");
-        let digest = Digest::of(format!("{program} {params:?} {instruments:?} {targets:?}").as_bytes());
+        let digest = digest_of(things, &params, &targets);
         Ok(Some(Self { things, device, params, digest, targets }))
     }
 
@@ -319,6 +317,41 @@ impl<'a> Feed<'a> {
             })
             .or(followed)
     }
+}
+
+/// Digest of all that goes into an estimate beside readings and events, and of the version of the program that made it.
+fn digest_of(things: &Things, params: &Params, targets: &[(Seq, TargetWhite)]) -> Digest {
+    let mut bytes = env!("CARGO_PKG_VERSION").as_bytes().to_vec();
+    let number = |bytes: &mut Vec<u8>, value: f64| bytes.extend_from_slice(&value.to_le_bytes());
+    let maybe = |bytes: &mut Vec<u8>, value: Option<f64>| {
+        bytes.push(u8::from(value.is_some()));
+        number(bytes, value.unwrap_or(0.0));
+    };
+    let Params { thing, aim_white, aim_ln_level, warm_up_min } = params;
+    bytes.push(match thing {
+        Thing::Display => 0,
+        Thing::Lamp(kind) => 1 + *kind as u8,
+    });
+    for value in [aim_white.map(|white| white.u), aim_white.map(|white| white.v), *aim_ln_level, Some(*warm_up_min)] {
+        maybe(&mut bytes, value);
+    }
+    for instrument in &things.instruments {
+        bytes.push(0);
+        bytes.extend_from_slice(instrument.id.as_str().as_bytes());
+        let (noise, bias) = (instrument.noise, instrument.bias);
+        for value in [noise.uv, noise.level, bias.uv, bias.level, bias.common] {
+            number(&mut bytes, value);
+        }
+    }
+    for (seq, target) in targets {
+        bytes.extend_from_slice(&seq.get().to_le_bytes());
+        number(&mut bytes, target.uv.u);
+        number(&mut bytes, target.uv.v);
+        for value in [target.ln_level, target.sd_uv, target.sd_ln] {
+            maybe(&mut bytes, value);
+        }
+    }
+    Digest::of(&bytes)
 }
 
 /// The target that an event names. A luminance alone changes no white and is read with the aim.

@@ -16,7 +16,7 @@ use crate::ledger::{Body, LedgerError, Seq, Store, Tx};
 use crate::project;
 use crate::say;
 use crate::site::{AimWhite, Station, Things};
-use crate::station::{self, Assessment, Judgement, Seen, Watched};
+use crate::station::{self, Assessment, Judgement, Seen, Verdict, Watched};
 use crate::units::{Days, DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
@@ -188,11 +188,22 @@ pub fn evaluate(
             happened.push(Happened::Verdict(verdict));
         }
     }
-    // Causes before consequences, so that a cause raised now silences at once.
+    // Causes before consequences, so that a cause raised now silences at once. What is not bad and does not stand needs no
+    // further look, and that is nearly everything.
+    let standing = tx.standing_alerts()?;
+    let stands = |condition: &Condition| {
+        standing.iter().any(|row| row.kind == condition.kind.word() && row.subject == condition.subject)
+    };
     for condition in wanted.conditions {
-        happened.extend(decide(tx, config, condition)?);
+        if condition.sighting == Sighting::Bad || stands(&condition) {
+            happened.extend(decide(tx, config, condition)?);
+        }
     }
     for station in &wanted.stations {
+        let stands = standing.iter().any(|row| row.subject == station.station.id.as_str());
+        if station.assessment.verdict == Verdict::Matched && !stands {
+            continue;
+        }
         for condition in station.conditions(tx, config)? {
             happened.extend(decide(tx, config, condition)?);
         }

@@ -106,7 +106,7 @@ impl<'t> Lines<'t> {
             .has_headers(false)
             .flexible(true)
             .delimiter(separator)
-            .buffer_capacity(64 << 10)
+            .buffer_capacity(text.len().clamp(1 << 10, 64 << 10))
             .from_reader(text.as_bytes());
         Self { text, reader, record: StringRecord::new(), separator, counted_to: 0, number: 1 }
     }
