@@ -136,7 +136,8 @@ fn lower_quantile(p: f64, q: f64) -> f64 {
 }
 
 /// P(X ≤ h and Y ≤ k) for standard normal X and Y with correlation `rho`, to 1e-12; `rho` is taken into [−1, 1]. What is not
-/// a number counts as 0.
+/// a number counts as 0. What the rough one of `risk` is held against.
+#[cfg(test)]
 pub fn both_below(h: f64, k: f64, rho: f64) -> f64 {
     let [h, k, rho] = [h, k, rho].map(|x| if x.is_nan() { 0.0 } else { x });
     let rho = rho.clamp(-1.0, 1.0);
