@@ -110,6 +110,10 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
             };
             format!("Too little is known of {device} ({known}): it is the doubt that is large, not the difference.")
         }
+        Reason::FewReadings { device, readings } => format!(
+            "Little is known of {device} yet ({}): how it drifts is assumed from its kind.",
+            count(*readings, "reading")
+        ),
         Reason::PossibleStep { device, probability } => format!(
             "The newest reading of {device} lies far from the rest: with {} it has jumped. A second reading decides.",
             percent(*probability)

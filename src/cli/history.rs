@@ -14,6 +14,7 @@ use crate::drift::{Fate, Params};
 use crate::estimates::{self, Met};
 use crate::ledger::store::{EventRow, ReadingRow};
 use crate::ledger::{LedgerError, Seq};
+use crate::reading::Patch;
 use crate::say;
 use crate::site::AimWhite;
 use crate::units::{DeviceId, Time, UvPrime};
@@ -171,6 +172,8 @@ fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[Even
         Some(_) => None,
         None => things.lamp(device).and_then(|lamp| uv_prime(lamp.aim.white).ok()),
     };
+    // Other patches are other quantities.
+    let white = || readings.iter().filter(|line| line.row.patch == Patch::White);
     let events: Vec<Time> = events.iter().map(|row| row.event.time).collect();
     let date = |time| say::day(&session.zone(), time);
     let mut text = String::new();
@@ -178,7 +181,7 @@ fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[Even
     if let Some(about) = about {
         let from = |uv: UvPrime| delta_uv(about, uv);
         let of = |used: bool| -> Vec<Point> {
-            let lines = readings.iter().filter(|line| line.used() == used);
+            let lines = white().filter(|line| line.used() == used);
             lines.map(|l| Point { time: l.row.time, value: from(UvPrime { u: l.row.u, v: l.row.v }) }).collect()
         };
         let model: Vec<Point> = readings
@@ -190,7 +193,7 @@ fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[Even
         text.push_str(&plot.draw(output::width(), date));
     }
     let of = |used: bool| -> Vec<Point> {
-        let lines = readings.iter().filter(|line| line.used() == used);
+        let lines = white().filter(|line| line.used() == used);
         lines.filter_map(|l| Some(Point { time: l.row.time, value: libm::exp(l.row.ln_level?) })).collect()
     };
     let model: Vec<Point> =
@@ -202,6 +205,8 @@ fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[Even
         text.push('\n');
         text.push_str(&levels);
     }
-    text.push_str("\no reading   x reading that is not used   . model   | event\n");
+    if !text.is_empty() {
+        text.push_str("\no reading   x reading that is not used   . model   | event\n");
+    }
     text
 }

@@ -31,12 +31,15 @@ const HEIGHT: usize = 10;
 const LABEL: usize = 9;
 
 impl Plot<'_> {
-    /// Draws in `width` columns; nothing where there is nothing to draw. `date` writes the days under the frame.
+    /// Draws in `width` columns; nothing where there is nothing to draw, or only one instant. `date` writes the days under the frame.
     pub fn draw(&self, width: usize, date: impl Fn(Time) -> String) -> String {
         let all = || self.points.iter().chain(self.doubted).chain(self.line).filter(|p| p.value.is_finite());
         let (Some(first), Some(last)) = (all().map(|p| p.time).min(), all().map(|p| p.time).max()) else {
             return String::new();
         };
+        if first == last {
+            return String::new();
+        }
         let low = all().map(|p| p.value).fold(f64::INFINITY, f64::min);
         let high = all().map(|p| p.value).fold(f64::NEG_INFINITY, f64::max);
         let room = (high - low).max(10f64.powi(-(self.digits as i32))) * 0.05;

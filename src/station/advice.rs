@@ -14,6 +14,9 @@ use crate::units::{Days, Illuminance, Luminance, UvPrime};
 
 /// Share of a limit within which an act leaves the match comfortably.
 const COMFORT: f64 = 0.6;
+/// While a device has few readings it is read this often, so that its drift can be told from its scatter (common practice:
+/// weekly).
+const LEARNING: Days = Days(7.0);
 /// A lamp this many tolerances from its aim in colour should go.
 const LAMP_FAULTY_COLOUR: f64 = 2.0;
 /// A lamp that gives less than this share of its aim's light, and cannot be turned up, should go.
@@ -69,7 +72,8 @@ fn read_by(seen: &Seen, summaries: &[Summary; 2], judgement: &Judgement) -> Vec<
         .filter_map(|(device, summary)| summary.last_read.map(|(last, _)| (last, device)))
         .min_by_key(|(last, _)| *last);
     let Some((last, device)) = oldest else { return Vec::new() };
-    let mut date = last.plus(seen.station.max_age);
+    let few = summaries.iter().any(|summary| summary.used < super::GUESS_BELOW_READINGS);
+    let mut date = last.plus(if few { LEARNING } else { seen.station.max_age });
     if let Some(risk) = judgement.risk_date {
         date = date.min(risk.date);
     }

@@ -109,6 +109,8 @@ pub enum Reason {
     LuminancesDiffer { ratio: f64, limit: f64 },
     /// The risk is high because little is known, not because the whites differ.
     DoubtNotDrift { device: DeviceId, readings: u64, last: Option<Time> },
+    /// So few readings that how the device drifts is assumed from its kind.
+    FewReadings { device: DeviceId, readings: u64 },
     /// One reading lies far from the rest: the device may have jumped.
     PossibleStep { device: DeviceId, probability: f64 },
     /// How far the device is from its aim, when that matters: u′v′ distance, direction, level as a ratio to the aim.
@@ -178,6 +180,7 @@ impl Reason {
             Self::WhitesDiffer { .. } => "whites-differ",
             Self::LuminancesDiffer { .. } => "luminances-differ",
             Self::DoubtNotDrift { .. } => "doubt-not-drift",
+            Self::FewReadings { .. } => "few-readings",
             Self::PossibleStep { .. } => "possible-step",
             Self::OffAim { .. } => "off-aim",
             Self::Holds { .. } => "holds",

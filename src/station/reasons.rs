@@ -1,0 +1,118 @@
+//! Why a verdict is what it is, the weightiest reason first. Pure.
+
+use super::{
+    Doubt, EstimatedWhite, GUESS_BELOW_READINGS, Judgement, Picture, Reason, Seen, Unmeasured, Verdict, Watched,
+};
+use crate::color::{delta_uv, direction};
+use crate::drift::Summary;
+use crate::site::{LuminanceRule, Station};
+
+/// A share of a limit from which a device's distance from its aim is worth a reason.
+const WORTH_SAYING: f64 = 0.3;
+
+/// The reasons of a judgement whose numbers stand, the weightiest first.
+pub(super) fn reasons(
+    seen: &Seen,
+    picture: &Picture,
+    summaries: &[Summary; 2],
+    judgement: &Judgement,
+    doubt: Option<&Doubt>,
+) -> Vec<Reason> {
+    let station = seen.station;
+    let devices = [(&seen.display, &picture.display, &summaries[0]), (&seen.lamp, &picture.lamp, &summaries[1])];
+    let mut said = Vec::new();
+    for (device, _, summary) in devices {
+        match summary.last_read {
+            None => said.push(Reason::NeverRead { device: device.id.clone() }),
+            Some((last, _)) if judgement.as_of.since(last) > station.max_age => said.push(Reason::Stale {
+                device: device.id.clone(),
+                age: judgement.as_of.since(last),
+                limit: station.max_age,
+            }),
+            Some(_) => {}
+        }
+    }
+    if let Some(doubt) = doubt {
+        for ((device, _, summary), helps) in devices.into_iter().zip([doubt.display, doubt.lamp]) {
+            if helps && summary.last_read.is_some() && summary.waiting.is_empty() {
+                said.push(Reason::DoubtNotDrift {
+                    device: device.id.clone(),
+                    readings: summary.used,
+                    last: summary.last_read.map(|(last, _)| last),
+                });
+            }
+        }
+    }
+    let both_read = summaries.iter().all(|s| s.last_read.is_some());
+    let limit = station.tolerance.delta_uv;
+    let delta = picture.delta_uv.mean;
+    if both_read && delta > limit {
+        let seen_from_paper = direction(picture.paper.uv(), picture.display.uv());
+        said.push(Reason::WhitesDiffer { delta_uv: delta, limit, direction: seen_from_paper });
+    } else if both_read {
+        said.push(Reason::Holds { delta_uv: delta, limit });
+    }
+    if let (Some(limit), Some(ratio)) = (station.tolerance.luminance_ratio, picture.ratio_to_rule(station))
+        && both_read
+        && (ratio > limit || ratio < 1.0 / limit)
+    {
+        said.push(Reason::LuminancesDiffer { ratio, limit });
+    }
+    for (device, _, summary) in devices {
+        if (1..GUESS_BELOW_READINGS).contains(&summary.used) {
+            said.push(Reason::FewReadings { device: device.id.clone(), readings: summary.used });
+        }
+    }
+    for (device, _, summary) in devices {
+        if let Some((_, probability)) = summary.waiting.last() {
+            said.push(Reason::PossibleStep { device: device.id.clone(), probability: *probability });
+        }
+    }
+    if judgement.verdict != Verdict::Matched {
+        let mut off: Vec<_> = devices
+            .into_iter()
+            .filter(|(_, _, summary)| summary.last_read.is_some())
+            .filter_map(|(device, white, _)| off_aim(device, white, station))
+            .collect();
+        off.sort_by(|a, b| b.0.total_cmp(&a.0));
+        said.extend(off.into_iter().map(|(_, reason)| reason));
+    }
+    for (device, _, summary) in devices {
+        if summary.held_count > 0 {
+            said.push(Reason::HeldBack { device: device.id.clone(), count: summary.held_count });
+        }
+    }
+    if station.luminance != LuminanceRule::NotJudged && station.tolerance.luminance_ratio.is_some() && both_read {
+        if picture.display.luminance.is_none() {
+            said.push(Reason::NotMeasured { what: Unmeasured::DisplayLuminance });
+        }
+        if picture.lamp.luminance.is_none() {
+            said.push(Reason::NotMeasured { what: Unmeasured::LampIlluminance });
+        }
+    }
+    if station.tolerance.ra_min.is_some() {
+        said.push(Reason::NotMeasured { what: Unmeasured::ColourRendering });
+    }
+    if picture.paper_sd > 0.2 * limit {
+        said.push(Reason::PaperEstimated { sd: picture.paper_sd });
+    }
+    said
+}
+
+/// How far a device is from its aim, as a share of the station's limits and as a reason, when that is worth saying.
+fn off_aim(device: &Watched, white: &EstimatedWhite, station: &Station) -> Option<(f64, Reason)> {
+    let distance = delta_uv(device.aim, white.uv());
+    let level_ratio = device.aim_level.zip(white.luminance).map(|(aim, level)| level.mean / aim);
+    let ln_limit = station.tolerance.luminance_ratio.map_or(f64::INFINITY, libm::log);
+    let level_share = level_ratio.map_or(0.0, |ratio| libm::log(ratio).abs() / ln_limit);
+    let share = (distance / station.tolerance.delta_uv).max(level_share);
+    (share > WORTH_SAYING).then(|| {
+        let reason = Reason::OffAim {
+            device: device.id.clone(),
+            delta_uv: distance,
+            direction: direction(device.aim, white.uv()),
+            level_ratio,
+        };
+        (share, reason)
+    })
+}
