@@ -6,6 +6,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::aims;
 use crate::alert::{self, Change, Cleared, Kind, Sighting, Standing, conditions};
 use crate::color::uv_prime;
 use crate::config::Config;
@@ -113,7 +114,7 @@ impl<'a> Estimates<'a> {
     fn display_aim(&self, device: &DeviceId, station: &Station) -> Option<(crate::units::UvPrime, Option<f64>)> {
         let things = &self.config.things;
         let display = things.display(device)?;
-        let (fixed, level) = estimates::display_aim(things, display);
+        let (fixed, level) = aims::display_aim(things, display);
         let fixed = fixed?;
         if display.aim.white != AimWhite::Paper {
             return Some((fixed, level));

@@ -16,6 +16,7 @@ pub mod admit;
 pub mod ledger;
 pub mod drift;
 pub mod fate;
+pub mod aims;
 pub mod station;
 pub mod alert;
 pub mod say;

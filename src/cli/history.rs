@@ -9,6 +9,7 @@ use super::fail::Failure;
 use super::output;
 use super::plot::{Plot, Point};
 use super::session::Session;
+use crate::aims;
 use crate::color::{delta_uv, uv_prime};
 use crate::drift::{Fate, Params};
 use crate::estimates::{self, Met};
@@ -60,7 +61,7 @@ fn walk(
     let mut events = Vec::new();
     let mut revised: HashMap<Seq, Fate> = HashMap::new();
     let things = &session.config.things;
-    let Some(params) = estimates::params_of(things, device) else {
+    let Some(params) = aims::params_of(things, device) else {
         return Err(LedgerError::Damaged { what: format!("{device} is no display or lamp") });
     };
     estimates::history(store, things, device, as_of, |met, state| {
