@@ -135,6 +135,10 @@ fn waiting_files(config: &Config) -> String {
         let age = fs::metadata(path).ok().and_then(|found| found.modified().ok()).and_then(|at| at.elapsed().ok());
         age.is_some_and(|age| age > LONG_IN_INBOX)
     };
+    // Whoever types every reading in needs no inbox.
+    if !config.paths.inbox.exists() {
+        return String::new();
+    }
     let Ok(entries) = fs::read_dir(&config.paths.inbox) else {
         return format!("The inbox {} cannot be read.\n", config.paths.inbox.display());
     };
