@@ -6,7 +6,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::units::{
-    DeviceId, Duv, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Time, UvPrime, Xy, Xyz,
+    DeviceId, Duv, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Spectrum, Time, UvPrime, Xy, Xyz,
 };
 
 /// One measurement of a display, a lamp or lit paper, as received.
@@ -53,6 +53,9 @@ pub struct Circumstances {
     /// What was lit.
     #[serde(default, skip_serializing_if = "Patch::is_white")]
     pub patch: Patch,
+    /// General colour rendering index Ra as somebody else worked it out: from a label, or a meter that keeps its spectrum.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ra: Option<f64>,
     /// The row's own name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub id: Option<String>,
@@ -62,7 +65,7 @@ pub struct Circumstances {
 }
 
 /// A colour in the set of coordinates it was received in. Never more than one set.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(untagged)]
 pub enum ColourSet {
     /// CIE 1931 tristimulus values on any scale: the columns name no unit, so they give colour and no level.
@@ -82,6 +85,11 @@ pub enum ColourSet {
     Cct {
         /// Correlated colour temperature.
         cct_k: Kelvin,
+    },
+    /// The whole spectrum; an absolute one gives the level too.
+    Spectrum {
+        /// As received.
+        spectrum: Box<Spectrum>,
     },
 }
 

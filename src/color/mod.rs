@@ -9,6 +9,7 @@ mod locus;
 mod observer;
 mod observer_2deg;
 mod paper;
+mod sampled;
 mod temperature;
 mod white;
 mod words;
@@ -20,6 +21,7 @@ pub use chromaticity::{
 pub use illuminant::{D50_XYZ, Illuminant, daylight};
 pub use observer::{FIRST_NM, LAST_NM, matching_functions};
 pub use paper::{PaperError, PaperLight, PaperUnderLamp, luminance_of_paper};
+pub use sampled::{GRID, LUMENS_PER_WATT, Sampled};
 pub use temperature::{
     CctDuv, LocusPoint, MAX_TINT, NoTemperature, cct_duv, planckian, planckian_point, uv_of_cct_duv,
 };

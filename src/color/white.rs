@@ -4,6 +4,7 @@
 //! unlikely is for whoever knows the device.
 
 use super::chromaticity::{Degenerate, UvSpread, inside_locus, uv_prime, uv_prime_of_xyz, xy, xy_of_xyz};
+use super::sampled::Sampled;
 use super::temperature::{CctDuv, NoTemperature, cct_duv, planckian_point, uv_of_cct_duv};
 use crate::reading::ColourSet;
 use crate::units::{Duv, Kelvin, UvPrime, Xy, Xyz};
@@ -83,6 +84,11 @@ pub enum Impossible {
 pub fn white_point(colour: &ColourSet) -> Result<WhitePoint, Impossible> {
     let known = |uv| WhitePoint { uv, spread: UvSpread::default(), tint: Tint::Known };
     match *colour {
+        ColourSet::Spectrum { ref spectrum } => {
+            let sum = Sampled::of(spectrum).tristimulus();
+            check_tristimulus(sum)?;
+            Ok(known(uv_prime_of_xyz(sum)?))
+        }
         ColourSet::Xyz(given) => {
             check_tristimulus(given)?;
             within_locus(xy_of_xyz(given)?)?;

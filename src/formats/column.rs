@@ -25,6 +25,7 @@ pub(super) enum Column {
     Setting,
     Source,
     Patch,
+    Ra,
     Id,
     Note,
     Event,
@@ -72,6 +73,7 @@ impl Kind {
                 Setting,
                 Source,
                 Patch,
+                Ra,
                 Id,
                 Note,
             ],
@@ -82,7 +84,7 @@ impl Kind {
 
 impl Column {
     /// Every field of either kind, at the place of its own number.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 25] = [
         Self::Time,
         Self::Device,
         Self::X,
@@ -103,6 +105,7 @@ impl Column {
         Self::Setting,
         Self::Source,
         Self::Patch,
+        Self::Ra,
         Self::Id,
         Self::Note,
         Self::Event,
@@ -132,6 +135,7 @@ impl Column {
             Self::Setting => "setting",
             Self::Source => "source",
             Self::Patch => "patch",
+            Self::Ra => "ra",
             Self::Id => "id",
             Self::Note => "note",
             Self::Event => "event",

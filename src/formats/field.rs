@@ -64,8 +64,12 @@ impl Row<'_, '_> {
     }
 
     pub(super) fn within(&mut self, column: Column, high: f64, expected: &str) -> Option<f64> {
+        self.within_both(column, 0.0, high, expected)
+    }
+
+    pub(super) fn within_both(&mut self, column: Column, low: f64, high: f64, expected: &str) -> Option<f64> {
         let value = self.number(column)?;
-        if (0.0..=high).contains(&value) {
+        if (low..=high).contains(&value) {
             // Adding 0 turns a negative zero into zero.
             return Some(value + 0.0);
         }

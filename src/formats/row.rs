@@ -124,10 +124,11 @@ impl Row<'_, '_> {
             Some("ambient") => Patch::Ambient,
             _ => Patch::White,
         };
+        let ra = self.within_both(Column::Ra, -100.0, 100.0, "a colour rendering index Ra, at most 100");
         let setting = self.text(Column::Setting);
         let id = self.text(Column::Id);
         let note = self.text(Column::Note);
-        Circumstances { instrument, operator, hours, warmup_min, setting, source, patch, id, note }
+        Circumstances { instrument, operator, hours, warmup_min, setting, source, patch, ra, id, note }
     }
 
     fn time(&mut self, must: Must) -> (Option<Time>, Option<String>) {

@@ -5,8 +5,13 @@
 
 mod ids;
 mod light;
+mod spectrum;
 mod time;
 
 pub use ids::{BadId, DeviceId, InstrumentId, OperatorId, SiteId, StationId};
 pub use light::{Duv, Illuminance, Kelvin, Luminance, OutOfRange, Probability, UvPrime, Xy, Xyz};
+pub use spectrum::{
+    BadSpectrum, DARK_NOISE, FEWEST_VALUES, MOST_VALUES, MUST_BEGIN_NM, MUST_END_NM, SpectralUnit, Spectrum,
+    WIDEST_GAP_NM,
+};
 pub use time::{BadTime, Days, Hours, Time};

@@ -585,6 +585,7 @@ prop_compose! {
         instrument in proptest::option::of(id()), operator in proptest::option::of(id()),
         hours in proptest::option::of(0.0..1e6), warmup_min in proptest::option::of(0.0..1e4),
         setting in proptest::option::of(text()), label in any::<bool>(), patch in 0..4_usize,
+        ra in proptest::option::of(-100.0..100.0_f64),
         name in proptest::option::of(text()), note in proptest::option::of(text()),
     ) -> Circumstances {
         Circumstances {
@@ -595,6 +596,7 @@ prop_compose! {
             setting,
             source: if label { Source::Label } else { Source::Measured },
             patch: [Patch::White, Patch::Black, Patch::Paper, Patch::Ambient][patch],
+            ra,
             id: name,
             note,
         }
@@ -630,6 +632,7 @@ fn fields(draft: &Draft) -> Vec<(&'static str, String, bool)> {
             number("duv", duv.get());
         }
         ColourSet::Cct { cct_k } => number("cct_k", cct_k.get()),
+        ColourSet::Spectrum { .. } => panic!("spectra are written elsewhere"),
     }
     match draft.level {
         Some(Level::Luminance(level)) => number("luminance_cd_m2", level.get()),
@@ -639,6 +642,7 @@ fn fields(draft: &Draft) -> Vec<(&'static str, String, bool)> {
     let c = &draft.circumstances;
     c.hours.iter().for_each(|hours| number("hours", hours.0));
     c.warmup_min.iter().for_each(|minutes| number("warmup_min", *minutes));
+    c.ra.iter().for_each(|ra| number("ra", *ra));
     let mut word = |name, value: Option<&str>| fields.extend(value.map(|value| (name, value.to_owned(), false)));
     word("device", draft.device.as_ref().map(DeviceId::as_str));
     let time = draft.time.map(|time| time.to_string());

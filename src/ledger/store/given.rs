@@ -14,12 +14,17 @@ pub struct Given([u8; 16]);
 impl Given {
     /// Of a reading: its colour set and its level, exactly as received. Hours, setting, operator and notes do not enter.
     pub fn of_reading(reading: &Reading) -> Self {
-        let (set, colour) = match reading.colour {
+        let mut spectral = Vec::new();
+        let (set, colour) = match &reading.colour {
             ColourSet::Xyz(c) => (1, [c.x, c.y, c.z]),
             ColourSet::Xy(c) => (2, [c.x, c.y, 0.0]),
             ColourSet::UvPrime(c) => (3, [c.u, c.v, 0.0]),
             ColourSet::CctDuv { cct_k, duv } => (4, [cct_k.get(), duv.get(), 0.0]),
             ColourSet::Cct { cct_k } => (5, [cct_k.get(), 0.0, 0.0]),
+            ColourSet::Spectrum { spectrum } => {
+                spectral.extend(spectrum.wavelengths().zip(spectrum.values()).flat_map(|(nm, value)| [nm, *value]));
+                (6, [f64::from(spectrum.unit() as u8), spectrum.bandwidth_nm().unwrap_or(0.0), 0.0])
+            }
         };
         let (unit, level) = match reading.level {
             None => (0, 0.0),
@@ -27,7 +32,8 @@ impl Given {
             Some(Level::Illuminance(illuminance)) => (2, illuminance.get()),
         };
         let [a, b, c] = colour;
-        Self::of(&[f64::from(set), a, b, c, f64::from(unit), level], "")
+        let numbers = [&[f64::from(set), a, b, c, f64::from(unit), level][..], &spectral].concat();
+        Self::of(&numbers, "")
     }
 
     /// Of an event: what it aimed at and the instrument it names.
