@@ -4,6 +4,7 @@
 //! compared with what (`station`), and how a white moves (`drift`).
 
 mod chromaticity;
+mod fitness;
 mod illuminant;
 mod locus;
 mod observer;
@@ -17,6 +18,10 @@ mod words;
 pub use chromaticity::{
     Degenerate, LOCUS_ALLOWANCE, UvSpread, delta_uv, inside_locus, uv_1960, uv_prime, uv_prime_from_1960,
     uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_xy,
+};
+pub use fitness::{
+    Fault, Finding, Fitness, KnownLight, R9_GOOD, RA_GOOD, RA_LEAST, SPECIAL_LEAST, WHITE_BEARABLE, WHITE_GOOD,
+    fitness, nearest_daylight,
 };
 pub use illuminant::{D50_XYZ, Illuminant, daylight};
 pub use observer::{FIRST_NM, LAST_NM, matching_functions};
