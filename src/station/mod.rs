@@ -5,6 +5,7 @@
 //! of [`region`], what to do is chosen in [`advice`]. What is said about it is for `say`.
 
 pub mod advice;
+pub mod candidates;
 pub mod compare;
 mod judgement;
 pub mod normal;
@@ -12,6 +13,7 @@ mod passage;
 mod reasons;
 pub mod region;
 pub mod risk;
+pub mod screen_aim;
 
 pub use judgement::{Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDate, Spread, Unmeasured, Verdict};
 
