@@ -145,3 +145,13 @@ pub fn told_apart(a: &str, b: &str, kelvin: f64, duv: (f64, f64)) -> String {
 pub fn white_is_right(distance: f64) -> String {
     format!("Δu′v′ {distance:.3} from daylight (D50 to D65; up to {WHITE_GOOD:.3} is right)")
 }
+
+/// What an Ra is worth, in a word.
+pub fn rendering_word(ra: f64) -> &'static str {
+    match ra {
+        95.0.. => "very good",
+        RA_GOOD.. => "good",
+        crate::color::RA_LEAST.. => "fair",
+        _ => "poor",
+    }
+}
