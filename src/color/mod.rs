@@ -6,6 +6,7 @@
 mod bandwidth;
 mod chromaticity;
 mod d50;
+mod difference;
 mod illuminant;
 mod interpolate;
 mod locus;
@@ -22,6 +23,7 @@ pub use chromaticity::{
     Degenerate, LOCUS_ALLOWANCE, UvSpread, delta_uv, inside_locus, uv_1960, uv_prime, uv_prime_from_1960,
     uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_xy,
 };
+pub use difference::{LabColour, delta_e_2000, mired};
 pub use illuminant::{D50_XYZ, Illuminant, daylight};
 pub use observer::{FIRST_NM, GRID, LAST_NM, Observer, matching_functions};
 pub use paper::{PaperError, PaperLight, PaperUnderLamp, luminance_of_paper};
