@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 use super::fail::{Failure, Kind};
 use super::{output, take};
 use crate::color::Colorimetry;
-use crate::formats::{self, Context, Need, Outcome};
+use crate::formats::{self, Context, KeywordRules, Need, Outcome};
 use crate::reading::{ColourSet, Defect, Draft, Level, Record};
 use crate::say;
 
@@ -38,8 +38,8 @@ fn look(path: &Path, readings: &mut Vec<Looked>) -> Result<(), Failure> {
     let bad = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
     let bytes = take::read(path, MAX_BYTES).map_err(bad)?;
     let file = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    let rows = match formats::parse(&bytes, &Context { zone: None, folder_device: None, need: Need::Look }) {
-        Outcome::Records(rows, _) => rows,
+    let rows = match formats::parse(&bytes, &Context { zone: None, folder_device: None, need: Need::Look, keyword_text: KeywordRules::default() }) {
+        Outcome::Records(rows, ..) => rows,
         Outcome::Incomplete { why } => return Err(bad(format!("is not finished: {why}"))),
         Outcome::Refused(defects) => {
             let all: Vec<String> = defects.iter().map(Defect::to_string).collect();

@@ -11,7 +11,7 @@ use super::fail::{Failure, Kind};
 use super::output;
 use super::session::Session;
 use crate::admit::admit;
-use crate::formats::{self, Context, Need};
+use crate::formats::{self, Context, KeywordRules, Need};
 use crate::ledger::entry::CameBy;
 use crate::pipeline::{self, Incoming, Receipt, Taken};
 use crate::reading::{Defect, Record, Row};
@@ -73,7 +73,7 @@ pub fn add(session: Session, device: &str, fields: &[String], json: bool) -> Res
     {
         pairs.push(("operator".to_owned(), operator.to_string()));
     }
-    let context = Context { zone: Some(session.zone()), folder_device: Some(device.clone()), need: Need::Look };
+    let context = Context { zone: Some(session.zone()), folder_device: Some(device.clone()), need: Need::Look, keyword_text: KeywordRules::default() };
     let now = session.clock.now();
     let mut draft = formats::typed(&pairs, &context).map_err(|defects| not_taken(&defects))?;
     draft.device = Some(device.clone());

@@ -175,7 +175,8 @@ impl Row<'_, '_> {
     }
 }
 
-fn decimal(text: &str) -> Option<f64> {
+/// The number that a text is: decimal digits with a point, finite.
+pub(super) fn decimal(text: &str) -> Option<f64> {
     // The standard library also reads "inf", "nan" and their kin, and takes what is too large for infinite.
     let plain = text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'.' | b'+' | b'-' | b'e' | b'E'));
     text.parse().ok().filter(|value: &f64| plain && value.is_finite())

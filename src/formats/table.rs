@@ -46,7 +46,7 @@ pub(super) fn read(text: &str, context: &Context) -> Outcome {
         Outcome::Incomplete { why: Unfinished::HeaderOnly }
     } else {
         let format = if header.kind == Kind::Event { Format::CsvEvents } else { Format::CsvReadings };
-        Outcome::Records(rows, format)
+        Outcome::Records(rows, format, Vec::new())
     }
 }
 

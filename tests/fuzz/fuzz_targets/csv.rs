@@ -3,13 +3,13 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use twinwhite::formats::{Context, Need, Outcome, parse};
+use twinwhite::formats::{Context, KeywordRules, Need, Outcome, parse};
 use twinwhite::zone::LocalZone;
 
 fuzz_target!(|bytes: &[u8]| {
     let zone = LocalZone::named("Europe/Lisbon").ok();
     for need in [Need::Ledger, Need::Look] {
-        if let Outcome::Refused(defects) = parse(bytes, &Context { zone, folder_device: None, need }) {
+        if let Outcome::Refused(defects) = parse(bytes, &Context { zone, folder_device: None, need, keyword_text: KeywordRules::default() }) {
             assert!(!defects.is_empty());
         }
     }

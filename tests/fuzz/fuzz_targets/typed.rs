@@ -3,13 +3,13 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use twinwhite::formats::{Context, Need, typed};
+use twinwhite::formats::{Context, KeywordRules, Need, typed};
 use twinwhite::zone::LocalZone;
 
 fuzz_target!(|text: &str| {
     let fields: Vec<(String, String)> =
         text.lines().filter_map(|line| line.split_once('=')).map(|(n, v)| (n.to_owned(), v.to_owned())).collect();
-    let context = Context { zone: LocalZone::named("Europe/Lisbon").ok(), folder_device: None, need: Need::Ledger };
+    let context = Context { zone: LocalZone::named("Europe/Lisbon").ok(), folder_device: None, need: Need::Ledger, keyword_text: KeywordRules::default() };
     if let Err(defects) = typed(&fields, &context) {
         assert!(!defects.is_empty());
     }
