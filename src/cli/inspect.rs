@@ -48,8 +48,8 @@ fn look(path: &Path, mappings: &[Mapping], readings: &mut Vec<Looked>) -> Result
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
     // A file that is looked at lies in no inbox folder, so that a mapping's folder says nothing of it.
     let mappings = mappings.iter().filter(|mapping| mapping.scope.holds_name(&name)).cloned().collect();
-    let rows = match formats::parse(&bytes, &Context { zone: None, folder_device: None, need: Need::Look, mappings }) {
-        Outcome::Records(rows, _) => rows,
+    let rows = match formats::parse(&bytes, &Context { mappings, ..Context::of(Need::Look) }) {
+        Outcome::Records(rows, ..) => rows,
         Outcome::Incomplete { why } => return Err(bad(format!("is not finished: {why}"))),
         Outcome::Refused(defects) => {
             let all: Vec<String> = defects.iter().map(Defect::to_string).collect();

@@ -14,12 +14,7 @@ use twinwhite::units::{
 use twinwhite::zone::LocalZone;
 
 fn ledger() -> Context {
-    Context {
-        zone: Some(LocalZone::named("Europe/Lisbon").unwrap()),
-        folder_device: None,
-        need: Need::Ledger,
-        mappings: Vec::new(),
-    }
+    Context { zone: Some(LocalZone::named("Europe/Lisbon").unwrap()), ..Context::of(Need::Ledger) }
 }
 
 fn fixtures(folder: &str) -> Vec<(String, Vec<u8>)> {
@@ -38,7 +33,7 @@ fn fixtures(folder: &str) -> Vec<(String, Vec<u8>)> {
 #[track_caller]
 fn rows(outcome: Outcome) -> Vec<Row<Record>> {
     match outcome {
-        Outcome::Records(rows, _) => rows,
+        Outcome::Records(rows, ..) => rows,
         other => panic!("expected records, got {other:?}"),
     }
 }
@@ -73,7 +68,7 @@ fn device(text: &str) -> DeviceId {
 fn every_colour_set_and_field_is_read() {
     let files = fixtures("good");
     let (_, bytes) = files.iter().find(|(name, _)| name == "every-set.csv").unwrap();
-    let Outcome::Records(rows, format) = parse(bytes, &ledger()) else { panic!("must be read") };
+    let Outcome::Records(rows, format, _) = parse(bytes, &ledger()) else { panic!("must be read") };
     assert_eq!(format, Format::CsvReadings);
     assert_eq!(rows.iter().map(|row| row.line).collect::<Vec<_>>(), [2, 3, 6, 8, 9, 10]);
     let drafts: Vec<Draft> = rows
@@ -125,7 +120,7 @@ fn every_colour_set_and_field_is_read() {
 fn events_are_read() {
     let files = fixtures("good");
     let (_, bytes) = files.iter().find(|(name, _)| name == "events.csv").unwrap();
-    let Outcome::Records(rows, format) = parse(bytes, &ledger()) else { panic!("must be read") };
+    let Outcome::Records(rows, format, _) = parse(bytes, &ledger()) else { panic!("must be read") };
     assert_eq!(format, Format::CsvEvents);
     let Record::Event(first) = &rows[0].value else { panic!("must be an event") };
     assert_eq!(
@@ -169,7 +164,7 @@ fn json_says_the_same_as_csv() {
         ("[]".to_owned(), 0, Format::Json),
     ] {
         let outcome = parse(text.as_bytes(), &ledger());
-        assert!(matches!(&outcome, Outcome::Records(_, f) if *f == format), "{text}: {outcome:?}");
+        assert!(matches!(&outcome, Outcome::Records(_, f, _) if *f == format), "{text}: {outcome:?}");
         assert_eq!(drafts(&text, &ledger()), vec![of_csv[0].clone(); count], "{text}");
     }
     let lists = fixtures("good").into_iter().find(|(name, _)| name == "lists.json").unwrap().1;
@@ -500,7 +495,7 @@ fn no_cut_makes_up_a_record() {
             let start = &bytes[..at];
             let some = match parse(start, &ledger()) {
                 Outcome::Incomplete { .. } => continue,
-                Outcome::Records(rows, _) => rows,
+                Outcome::Records(rows, ..) => rows,
                 Outcome::Refused(defects) => panic!("{name} cut at {at} is refused: {defects:?}"),
             };
             assert!(some.len() <= whole.len(), "{name} cut at {at}");
@@ -719,7 +714,7 @@ proptest! {
         let start = &csv[..at.index(csv.len())];
         match parse(start, &ledger()) {
             Outcome::Incomplete { .. } => {}
-            Outcome::Records(rows, _) => {
+            Outcome::Records(rows, ..) => {
                 prop_assert!(rows.len() <= written.len());
                 let whole = if start.ends_with(b"\n") { rows.len() } else { rows.len() - 1 };
                 for (row, draft) in rows.iter().zip(&written).take(whole) {
