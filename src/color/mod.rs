@@ -1,6 +1,6 @@
 //! From received coordinates to the white point, its colour temperature and tint, and the white of paper under a lamp. Pure.
 //!
-//! All of it is CIE 1931 2° observer and f64. What does not live here: spectra and rendering (a later step), what is
+//! All of it is CIE 1931 2° observer and f64. What does not live here: what is
 //! compared with what (`station`), and how a white moves (`drift`).
 
 mod chromaticity;
@@ -8,7 +8,9 @@ mod illuminant;
 mod locus;
 mod observer;
 mod observer_2deg;
+mod observer_10deg;
 mod paper;
+pub mod rendering;
 mod sampled;
 mod temperature;
 mod white;
