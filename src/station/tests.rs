@@ -83,7 +83,12 @@ impl Bay {
                 horizon: Days(14.0),
                 max_age: Days(45.0),
             },
-            paper: Paper { id: id("grey"), white: PaperWhite::ReflectanceFactor(0.9), condition: None },
+            paper: Paper {
+                id: id("grey"),
+                white: PaperWhite::ReflectanceFactor(0.9),
+                condition: None,
+                brightened: None,
+            },
             adjustable: Vec::new(),
             display: Device::new("bay-screen", Thing::Display, white, 500.0 * 0.9 / PI),
             lamp: Device::new("bay-lamp", Thing::Lamp(LampKind::Led), white, 500.0),

@@ -7,12 +7,11 @@
 //!
 //! From memory, not from the standard's text: the limit on chromaticity, and the grades but B.
 
-use super::lab::lab;
 use super::reference::daylight_phase;
 use super::similarity::similarity;
 use super::simulator_tables::{FROM_NM, Five, PAIRS, ROWS, STEP_NM, SimulatorTables};
 use crate::color::observer_10deg::BAR;
-use crate::color::{FIRST_NM, Sampled, uv_prime_of_xyz};
+use crate::color::{FIRST_NM, LabColour, Sampled, uv_prime_of_xyz};
 use crate::units::{Kelvin, UvPrime, Xyz};
 
 /// Edition of the index.
@@ -166,8 +165,9 @@ impl SimulatorTables {
         let (standards, counterparts) = (sums(lamp, standards), sums(lamp, counterparts));
         let mut pairs = [0.0; PAIRS];
         for ((pair, standard), counterpart) in pairs.iter_mut().zip(standards).zip(counterparts) {
-            let ([l0, a0, b0], [l1, a1, b1]) = (lab(standard, white)?, lab(counterpart, white)?);
-            *pair = libm::hypot(libm::hypot(l0 - l1, a0 - a1), b0 - b1);
+            let [one, other] = [standard, counterpart].map(|xyz| LabColour::of(self::xyz(xyz), self::xyz(white)));
+            let (one, other) = (one?, other?);
+            *pair = libm::hypot(libm::hypot(one.l - other.l, one.a - other.a), one.b - other.b);
         }
         let index = pairs.iter().sum::<f64>() / PAIRS as f64;
         let (at, aim) = (uv(white)?, uv(self::white(&phase.light()?))?);
@@ -206,8 +206,12 @@ fn sums(light: &Sampled, factors: &Five) -> [[f64; 3]; PAIRS] {
     out
 }
 
-fn uv([x, y, z]: [f64; 3]) -> Option<UvPrime> {
-    uv_prime_of_xyz(Xyz { x, y, z }).ok()
+const fn xyz([x, y, z]: [f64; 3]) -> Xyz {
+    Xyz { x, y, z }
+}
+
+fn uv(at: [f64; 3]) -> Option<UvPrime> {
+    uv_prime_of_xyz(xyz(at)).ok()
 }
 
 #[cfg(test)]

@@ -10,11 +10,11 @@
 
 use std::fmt;
 
-use super::lab::{difference, lab};
 use super::reference::honest_light;
 use super::samples;
-use crate::color::{Amount, GRID, Move, Sampled, direction, matching_functions, uv_prime_of_xyz, xy, xyz_of_xy};
-use crate::units::{UvPrime, Xyz};
+use crate::color::reflected::Reflectance;
+use crate::color::{Amount, LabColour, Move, Sampled, delta_e_2000, direction, uv_prime_of_xyz, xy, xyz_of_xy};
+use crate::units::{ReflectanceCurve, UvPrime, Xyz};
 
 /// Below this CIEDE2000 a hue is as it should be (common practice).
 pub const UNSEEN: f64 = 1.0;
@@ -169,14 +169,14 @@ impl HueShift {
         }
     }
 
-    fn of(hue: Named, lamp: [f64; 3], honest: [f64; 3]) -> Self {
-        let ([l0, a0, b0], [l1, a1, b1]) = (honest, lamp);
-        let (c0, c1) = (libm::hypot(a0, b0), libm::hypot(a1, b1));
-        let (delta_l, delta_c) = (l1 - l0, c1 - c0);
+    fn of(hue: Named, lamp: LabColour, honest: LabColour) -> Self {
+        let c0 = honest.chroma();
+        let (delta_l, delta_c) = (lamp.l - honest.l, lamp.chroma() - c0);
+        let (delta_a, delta_b) = (lamp.a - honest.a, lamp.b - honest.b);
         // ΔH² is what is left of Δa² + Δb² beside ΔC²; its sign is the turn's.
-        let rest = (a1 - a0) * (a1 - a0) + (b1 - b0) * (b1 - b0) - delta_c * delta_c;
-        let delta_h = rest.max(0.0).sqrt().copysign(a0 * b1 - b0 * a1);
-        let delta_e = difference(lamp, honest);
+        let rest = delta_a * delta_a + delta_b * delta_b - delta_c * delta_c;
+        let delta_h = rest.max(0.0).sqrt().copysign(honest.a * delta_b - honest.b * delta_a);
+        let delta_e = delta_e_2000(lamp, honest);
         // The three beside each other as CIEDE2000 weighs them, about: S_C and S_H grow with chroma.
         let parts = [delta_h / (1.0 + 0.015 * c0), delta_c / (1.0 + 0.045 * c0), delta_l];
         let largest = parts.iter().fold(0.0, |most: f64, part| most.max(part.abs()));
@@ -188,7 +188,7 @@ impl HueShift {
             delta_l,
             delta_c,
             delta_h,
-            towards: turned.map(|up| Towards::turned(libm::atan2(b0, a0).to_degrees(), up)),
+            towards: turned.map(|up| Towards::turned(libm::atan2(honest.b, honest.a).to_degrees(), up)),
             vividness: vivid.map(|up| if up { Vividness::MoreVivid } else { Vividness::Duller }),
             lightness: light.map(|up| if up { Lightness::Lighter } else { Lightness::Darker }),
             tint: None,
@@ -214,17 +214,17 @@ impl fmt::Display for HueShift {
     }
 }
 
-/// What a lamp does to each of the named hues. `paper` is its reflectance each nanometre from 360 to 830, else the perfect diffuser; `aim` is the
-/// white that the neutral should have, else that of the paper under the honest light. Empty for a light without a colour temperature,
-/// or hotter than 25 000 K.
-pub fn hues(lamp: &Sampled, paper: Option<&[f64; GRID]>, aim: Option<UvPrime>) -> Vec<HueShift> {
+/// What a lamp does to each of the named hues. `paper` is its reflectance, else the perfect diffuser; `aim` is the white that the
+/// neutral should have, else that of the paper under the honest light. Empty for a light without a colour temperature, or hotter than
+/// 25 000 K.
+pub fn hues(lamp: &Sampled, paper: Option<&ReflectanceCurve>, aim: Option<UvPrime>) -> Vec<HueShift> {
     let honest = super::temperature(lamp.tristimulus()).and_then(|at| honest_light(at.cct_k));
     honest.map_or_else(Vec::new, |honest| {
         let (lit, should) = (samples::old(lamp), samples::old(&honest));
         let of = |hue: Named| match hue.test_colour() {
             None => neutral(lamp, &honest, paper, aim),
             Some(number) => {
-                let seen = |all: &[[f64; 3]]| lab(*all.get(number - 1)?, *all.last()?);
+                let seen = |all: &[[f64; 3]]| LabColour::of(xyz(*all.get(number - 1)?), xyz(*all.last()?));
                 Some(HueShift::of(hue, seen(&lit)?, seen(&should)?))
             }
         };
@@ -233,27 +233,24 @@ pub fn hues(lamp: &Sampled, paper: Option<&[f64; GRID]>, aim: Option<UvPrime>) -
 }
 
 /// The neutral under the lamp, as an eye sees it that is adapted to what it should be.
-fn neutral(lamp: &Sampled, honest: &Sampled, paper: Option<&[f64; GRID]>, aim: Option<UvPrime>) -> Option<HueShift> {
-    let (lit, paper_white) = (under(lamp, paper), under(honest, paper));
-    let to = uv_prime_of_xyz(lit).ok()?;
-    let from = aim.or_else(|| uv_prime_of_xyz(paper_white).ok())?;
-    let at = |uv: UvPrime| xyz_of_xy(xy(uv).ok()?, 1.0).ok().map(|Xyz { x, y, z }| [x, y, z]);
+fn neutral(
+    lamp: &Sampled,
+    honest: &Sampled,
+    paper: Option<&ReflectanceCurve>,
+    aim: Option<UvPrime>,
+) -> Option<HueShift> {
+    let paper = paper.map(Reflectance::of);
+    let under = |light: &Sampled| paper.as_ref().map_or_else(|| light.tristimulus(), |paper| paper.under(light).1);
+    let to = uv_prime_of_xyz(under(lamp)).ok()?;
+    let from = aim.or_else(|| uv_prime_of_xyz(under(honest)).ok())?;
+    let at = |uv: UvPrime| xyz_of_xy(xy(uv).ok()?, 1.0).ok();
     let white = at(from)?;
-    let shift = HueShift::of(Named::Neutral, lab(at(to)?, white)?, lab(white, white)?);
+    let shift = HueShift::of(Named::Neutral, LabColour::of(at(to)?, white)?, LabColour::of(white, white)?);
     let tint = Some(direction(from, to)?);
     Some(HueShift { towards: None, vividness: None, lightness: None, tint, ..shift })
 }
 
-/// Tristimulus values of a reflector under a light, 2° observer.
-fn under(light: &Sampled, paper: Option<&[f64; GRID]>) -> Xyz {
-    let mut sum = [0.0; 3];
-    for (index, (value, bar)) in light.values.iter().zip(matching_functions()).enumerate() {
-        let reflected = value * paper.and_then(|paper| paper.get(index)).copied().unwrap_or(1.0);
-        for (sum, bar) in sum.iter_mut().zip(bar) {
-            *sum += reflected * bar;
-        }
-    }
-    let [x, y, z] = sum;
+fn xyz([x, y, z]: [f64; 3]) -> Xyz {
     Xyz { x, y, z }
 }
 
@@ -318,8 +315,9 @@ mod tests {
         }
         assert!(aimed[3].delta_e > 20.0 && aimed[3].to_string() == "neutral yellower", "{:?} {}", aimed[3], aimed[3]);
         // Paper of any colour is the same white under a light that renders honestly.
-        let mut bluish = [0.85; GRID];
-        bluish[..140].fill(0.95);
+        let nm: Vec<f64> = (380..=780).step_by(10).map(f64::from).collect();
+        let factors = nm.iter().map(|nm| if *nm < 500.0 { 0.95 } else { 0.85 }).collect();
+        let bluish = ReflectanceCurve::new(&nm, factors).unwrap();
         let found = hues(&d50, Some(&bluish), None);
         assert!(found[3].delta_e < 0.05, "{:?}", found[3]);
         assert!(hues(&d50, Some(&bluish), Some(aim))[3].delta_e > 2.0);

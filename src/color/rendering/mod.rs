@@ -11,7 +11,6 @@ mod cie_13_3;
 mod cie_224;
 mod daylight_simulator;
 mod hues;
-mod lab;
 mod moments;
 mod phases;
 mod reference;
