@@ -1,9 +1,10 @@
 //! From received coordinates to the white point, its colour temperature and tint, and the white of paper under a lamp. Pure.
 //!
-//! All of it is CIE 1931 2° observer and f64. What does not live here: spectra and rendering (a later step), what is
-//! compared with what (`station`), and how a white moves (`drift`).
+//! All of it is f64, and the CIE 1931 2° observer where nothing else is said; how lamps render colours is in `rendering`. What does not
+//! live here: what is compared with what (`station`), and how a white moves (`drift`).
 
 mod bandwidth;
+mod brightener;
 mod chromaticity;
 mod d50;
 mod difference;
@@ -14,11 +15,14 @@ mod observer;
 mod observer_2deg;
 mod observer_10deg;
 mod paper;
+mod reflected;
+pub mod rendering;
 mod sampled;
 mod temperature;
 mod white;
 mod words;
 
+pub use brightener::Brightener;
 pub use chromaticity::{
     Degenerate, LOCUS_ALLOWANCE, UvSpread, delta_uv, inside_locus, uv_1960, uv_prime, uv_prime_from_1960,
     uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_xy,
