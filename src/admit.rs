@@ -128,11 +128,7 @@ fn fits(line: u64, kind: ThingKind, patch: Patch, colour: &ColourSet, level: Opt
     if let ColourSet::Spectrum { spectrum } = colour {
         unit_fits(line, kind, patch, spectrum.unit())?;
     }
-    if kind == ThingKind::Display {
-        fits_display(line, patch, level)
-    } else {
-        fits_lamp(line, patch, level)
-    }
+    if kind == ThingKind::Display { fits_display(line, patch, level) } else { fits_lamp(line, patch, level) }
 }
 
 fn unit_fits(line: u64, kind: ThingKind, patch: Patch, unit: SpectralUnit) -> Result<(), Defect> {
