@@ -165,7 +165,7 @@ fn understand<'m>(
     if defects.count() == 0 && !bands.is_empty() {
         let wavelengths: Vec<f64> = bands.iter().map(|(_, nm)| *nm).collect();
         if let Some((found, expected)) = why_unfit(&wavelengths) {
-            defects.of_line(line.number, &format!("spectral columns of which none can be judged: {found}"), expected);
+            defects.of_line(line.number, &format!("columns that hold no spectrum: {found}"), expected);
         }
     }
     let has_device = mapping.columns.iter().any(|(_, field, _)| field.0 == Column::Device)

@@ -273,7 +273,7 @@ fn judge_bands(bands: &mut [(usize, f64)], kind: Kind, line: u64, is_whole: bool
     if is_whole && defects.count() == before && !bands.is_empty() {
         let wavelengths: Vec<f64> = bands.iter().map(|(_, nm)| *nm).collect();
         if let Some((found, expected)) = why_unfit(&wavelengths) {
-            defects.of_line(line, &format!("spectral columns of which none can be judged: {found}"), expected);
+            defects.of_line(line, &format!("columns that hold no spectrum: {found}"), expected);
         }
     }
 }

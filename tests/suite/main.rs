@@ -3,6 +3,7 @@
 mod clock;
 mod channels;
 mod colour;
+mod columns;
 mod commands;
 mod config;
 mod demo;
