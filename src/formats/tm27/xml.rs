@@ -87,10 +87,10 @@ pub(super) fn document(text: &str, is_root: impl Fn(&str) -> bool) -> Result<Doc
 /// Whether the reader was stopped by the end of the text.
 fn ends_early(bad: &Error, reader: &Reader<&[u8]>, text: &str) -> bool {
     let is_at_end = reader.buffer_position() >= text.len() as u64;
+    let rest = usize::try_from(reader.error_position()).ok().and_then(|at| text.get(at..));
     match bad {
-        Error::Syntax(SyntaxError::InvalidBangMarkup) => {
-            usize::try_from(reader.error_position()).ok().and_then(|at| text.get(at..)) == Some("<!")
-        }
+        Error::Syntax(SyntaxError::InvalidBangMarkup) => rest == Some("<!"),
+        Error::Syntax(_) if rest == Some("<") => true,
         Error::Syntax(_) | Error::IllFormed(IllFormedError::UnclosedReference) => is_at_end,
         _ => false,
     }
