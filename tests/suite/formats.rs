@@ -314,7 +314,6 @@ const BAD: &[(&str, &[&str])] = &[
             "line 8, warmup_min: found -1",
         ],
     ),
-    ("keyword-text.csv", &["found CGATS.17 / ISO 28178 keyword text", "read from a later version on"]),
     ("latin-1.csv", &["line 2: found byte 0xFC at offset 56, which is not UTF-8", "UTF-8 text"]),
     ("lines-are-counted.csv", &["line 7, y: found bad; expected a number"]),
     (
@@ -618,25 +617,6 @@ fn caps_hold() {
     assert!(defects(parse(deep.as_bytes(), &ledger()))[0].found.contains("a list"));
 }
 
-/// Files of formats that a later version reads are named for what they are. Read in place; skipped where absent.
-#[test]
-fn open_files_of_later_formats_are_named() {
-    let beside = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/open-data");
-    let folder = std::env::var_os("TWINWHITE_OPEN_DATA").map_or(beside, PathBuf::from);
-    if !folder.is_dir() {
-        eprintln!("skipped: no open data at {}", folder.display());
-        return;
-    }
-    for (file, name) in [
-        ("formats/iso15339-crpc6.txt", "CGATS.17 / ISO 28178 keyword text"),
-        ("formats/fluorescent.spdx", "ANSI/IES TM-27 spectral XML"),
-    ] {
-        let said = defects(parse(&std::fs::read(folder.join(file)).unwrap(), &ledger()));
-        assert!(said.len() == 1 && said[0].found.contains(name), "{file}: {said:?}");
-        assert!(said[0].expected.contains("later version"), "{file}: {said:?}");
-    }
-}
-
 fn id() -> impl Strategy<Value = String> {
     "[a-zA-Z0-9][a-zA-Z0-9._-]{0,15}"
 }
@@ -710,7 +690,7 @@ prop_compose! {
 }
 
 prop_compose! {
-    fn draft()(
+    pub(super) fn draft()(
         device in id(), micros in 0..4_000_000_000_000_000_i64, colour in colour(),
         level in proptest::option::of((any::<bool>(), 0.0..1e6)), mut circumstances in circumstances(),
     ) -> Draft {
