@@ -6,8 +6,7 @@
 use crate::units::ReflectanceCurve;
 
 /// What such a file should be.
-pub(super) const EXPECTED: &str =
-    "a CSV file with the columns nm and reflectance_factor (or reflectance_percent), from 400 nm or below to 700 or above";
+pub(super) const EXPECTED: &str = "a CSV file with the columns nm and reflectance_factor (or reflectance_percent), from 400 nm or below to 700 or above";
 
 /// Reads the text of such a file. What is wrong is told with its line.
 pub(super) fn parse(text: &str) -> Result<ReflectanceCurve, String> {
@@ -51,7 +50,9 @@ pub(super) fn parse(text: &str) -> Result<ReflectanceCurve, String> {
             let cell = row.get(at).unwrap_or_default();
             let number = cell.parse::<f64>().ok().filter(|number| number.is_finite()).map(|number| number * scale);
             let comma = if cell.contains(',') { "; a number has a point, not a comma" } else { "" };
-            number.ok_or_else(|| format!("line {line}: {:?} is no number{comma}", cell.chars().take(40).collect::<String>()))
+            number.ok_or_else(|| {
+                format!("line {line}: {:?} is no number{comma}", cell.chars().take(40).collect::<String>())
+            })
         };
         wavelengths.push(number(wavelength)?);
         factors.push(number(column)?);
@@ -84,7 +85,10 @@ mod tests {
         assert_eq!(told(""), "an empty file");
         assert_eq!(told("400,0.9\n"), "line 1: a column \"400\"");
         assert_eq!(told("nm,nm\n"), "line 1: a second column \"nm\"");
-        assert_eq!(told("nm,reflectance_factor,reflectance_percent\n"), "line 1: a second column \"reflectance_percent\"");
+        assert_eq!(
+            told("nm,reflectance_factor,reflectance_percent\n"),
+            "line 1: a second column \"reflectance_percent\""
+        );
         assert_eq!(told("reflectance_factor\n0.9\n"), "line 1: no column nm");
         assert_eq!(told("nm\n400\n"), "line 1: no column reflectance_factor or reflectance_percent");
         assert_eq!(told("nm,reflectance_factor\n400,0.9\n410\n"), "line 3 does not have as many fields as the header");

@@ -30,11 +30,11 @@ use crate::ledger::entry::NamedText;
 use crate::schedule::Reminder;
 use crate::site::Things;
 use crate::units::SiteId;
+use files::Files;
 pub use files::NamedFile;
 pub use mistake::{Mistake, Mistakes};
-pub use rules::built_in_rules;
-use files::Files;
 use rules::RuleSets;
+pub use rules::built_in_rules;
 use walk::{Notes, Table};
 
 /// A configuration without a mistake.

@@ -55,7 +55,8 @@ fn white(table: &Table<'_>, files: &Files<'_>) -> Option<PaperWhite> {
         }
         (None, Some(factor)) => neutral(&factor),
         (None, None) => {
-            let expected = "the paper's white as { L, a, b } (D50, 2°), reflectance_factor, or reflectance = \"file.csv\"";
+            let expected =
+                "the paper's white as { L, a, b } (D50, 2°), reflectance_factor, or reflectance = \"file.csv\"";
             table.missing("white", expected, Some("for example white = { L = 96, a = 0.5, b = -1.5 }".to_owned()));
             None
         }
@@ -75,4 +76,3 @@ fn lab_white(lab: &Table<'_>) -> Option<PaperWhite> {
     let (a, b) = (side("a"), side("b"));
     Some(PaperWhite::Lab { l: lightness?, a: a?, b: b? })
 }
-

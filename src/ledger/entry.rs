@@ -465,7 +465,9 @@ mod tests {
         assert_eq!(plain.sha256, Digest::of(b"toml"), "as before there were files");
         assert!(!serde_json::to_string(&plain).unwrap().contains("files"));
         let rag = Config::of("toml", &[file("rag.csv", "nm")]);
-        for other in [&[][..], &[file("rag.csv", "n")], &[file("rag.csvn", "m")], &[file("rag.csv", "nm"), file("", "")]] {
+        for other in
+            [&[][..], &[file("rag.csv", "n")], &[file("rag.csvn", "m")], &[file("rag.csv", "nm"), file("", "")]]
+        {
             assert_ne!(Config::of("toml", other).sha256, rag.sha256, "{other:?}");
         }
         let body = Body::Config(rag);

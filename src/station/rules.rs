@@ -190,7 +190,9 @@ impl Found {
             (Self::White(at), Limit::Circle { centre, .. }) => {
                 Value::White { at, distance: (at.u - centre.u).hypot(at.v - centre.v) }
             }
-            (Self::White(at), Limit::Range { .. } | Limit::Ratio { .. }) => Value::White { at, distance: f64::INFINITY },
+            (Self::White(at), Limit::Range { .. } | Limit::Ratio { .. }) => {
+                Value::White { at, distance: f64::INFINITY }
+            }
         }
     }
 }

@@ -85,7 +85,12 @@ impl Bay {
                 ambient_max: 0.1,
                 rules: Vec::new(),
             },
-            paper: Paper { id: id("grey"), white: PaperWhite::ReflectanceFactor(0.9), condition: None },
+            paper: Paper {
+                id: id("grey"),
+                white: PaperWhite::ReflectanceFactor(0.9),
+                condition: None,
+                brightened: None,
+            },
             adjustable: Vec::new(),
             display: Device::new("bay-screen", Thing::Display, white, 500.0 * 0.9 / PI),
             lamp: Device::new("bay-lamp", Thing::Lamp(LampKind::Led), white, 500.0),
