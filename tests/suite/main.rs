@@ -13,6 +13,7 @@ mod formats;
 mod inbox;
 mod ledger;
 mod readme;
+mod rules;
 mod site;
 mod tidy;
 mod words;
