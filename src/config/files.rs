@@ -13,6 +13,9 @@ use crate::ledger::entry::NamedText;
 /// The largest such file that is read, in bytes.
 pub const MAX_BYTES: usize = 1 << 20;
 
+/// Why a file could not be read that is not there.
+pub(super) const NO_SUCH_FILE: &str = "there is no such file";
+
 /// A file that a configuration names.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NamedFile {
@@ -72,8 +75,10 @@ impl<'f> Files<'f> {
             return None;
         }
         let refused = |why: &str| {
-            let hint = "the path counts from the folder of this configuration";
-            entry.note(format!("{name}: {why}"), expected, Some(hint.to_owned()));
+            let hint =
+                (why == NO_SUCH_FILE).then(|| "the path counts from the folder of this configuration".to_owned());
+            entry.note(format!("{name}: {why}"), expected, hint);
+            None
         };
         match self.given.iter().find(|file| file.name == name).map(|file| &file.content) {
             Some(Ok(text)) => {
@@ -83,14 +88,8 @@ impl<'f> Files<'f> {
                 }
                 Some(text)
             }
-            Some(Err(why)) => {
-                refused(why);
-                None
-            }
-            None => {
-                refused("its content is not at hand");
-                None
-            }
+            Some(Err(why)) => refused(why),
+            None => refused("its content is not at hand"),
         }
     }
 

@@ -165,7 +165,7 @@ pub fn read_named(text: &str, base: &Path) -> Vec<NamedFile> {
 
 fn content(path: &Path) -> Result<String, String> {
     let why = |cause: std::io::Error| match cause.kind() {
-        ErrorKind::NotFound => "there is no such file".to_owned(),
+        ErrorKind::NotFound => files::NO_SUCH_FILE.to_owned(),
         ErrorKind::PermissionDenied => "it may not be read".to_owned(),
         _ => cause.to_string(),
     };

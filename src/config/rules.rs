@@ -218,6 +218,11 @@ fn range(table: &Table<'_>) -> Limits {
 fn circle(table: &Table<'_>) -> Limits {
     let expected = "{ u_prime = 0.2102, v_prime = 0.4889 }";
     let centre = table.need("centre", expected).and_then(|entry| {
+        if entry.open(expected)?.get("x").is_some() {
+            let hint = "u' = 4x / (-2x + 12y + 3), v' = 9y / (-2x + 12y + 3)";
+            entry.note("a centre in x, y", expected, Some(hint.to_owned()));
+            return None;
+        }
         let centre = entry.table(expected, &["u_prime", "v_prime"])?;
         let part = |key: &str| {
             let expected = "a coordinate u' or v' (CIE 1976) of a white, from 0.1 to 0.6";

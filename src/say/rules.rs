@@ -8,7 +8,7 @@ pub const HEADING: &str = "rules, point by point (the verdict rests on the toler
 
 /// A set by its name and edition.
 pub fn title(set: &RuleSet) -> String {
-    format!("{} ({})", set.title, set.edition)
+    format!("{}, {}", set.title, set.edition)
 }
 
 /// The points of one set, a line each in columns, and below them what the marks mean.
