@@ -137,11 +137,11 @@ pub fn refuse_file(
 
 /// Writes the configuration down if it is not the one in force, and renews the estimates it makes void.
 pub fn come_into_force(tx: &mut Tx, config: &Config) -> Result<(), LedgerError> {
-    let sha256 = Digest::of(config.text.as_bytes());
-    if tx.config_in_force()?.is_some_and(|(_, in_force)| in_force == sha256) {
+    let written = entry::Config::of(&config.text, &config.files);
+    if tx.config_in_force()?.is_some_and(|(_, in_force)| in_force == written.sha256) {
         return Ok(());
     }
-    append(tx, config, Body::Config(entry::Config { sha256, text: config.text.clone() }))?;
+    append(tx, config, Body::Config(written))?;
     estimates::refresh_void(tx, &config.things)
 }
 

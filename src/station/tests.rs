@@ -82,6 +82,8 @@ impl Bay {
                 max_risk: Probability::new(0.2).unwrap(),
                 horizon: Days(14.0),
                 max_age: Days(45.0),
+                ambient_max: 0.1,
+                rules: Vec::new(),
             },
             paper: Paper {
                 id: id("grey"),

@@ -14,6 +14,7 @@ mod formats;
 mod inbox;
 mod ledger;
 mod readme;
+mod rules;
 mod site;
 mod spectra;
 mod tidy;
