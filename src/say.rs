@@ -344,6 +344,7 @@ pub fn fate(fate: Option<Fate>, excluded: Option<&str>, patch: Patch) -> Option<
         (Some(Excluded::Ahead), _) => Some("held back: its time lay ahead of the clock".to_owned()),
         (None, Some(Fate::Used)) => None,
         (None, Some(Fate::UsedCold)) => Some("read before it was warm; counts for less".to_owned()),
+        (None, Some(Fate::Outranked)) => Some("a label; a measurement stands in its place".to_owned()),
         (None, Some(Fate::Doubted(Doubt::PossibleStep))) => Some(format!("doubted: {DOUBTED}")),
         (None, Some(Fate::Doubted(Doubt::NotBorneOut))) => {
             Some("doubted: far from what was expected, and later readings did not bear it out".to_owned())

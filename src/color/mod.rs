@@ -5,6 +5,7 @@
 
 mod chromaticity;
 mod illuminant;
+mod label;
 mod locus;
 mod observer;
 mod observer_2deg;
@@ -19,9 +20,10 @@ pub use chromaticity::{
     uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_xy,
 };
 pub use illuminant::{D50_XYZ, Illuminant, daylight};
+pub use label::{LabelWhite, label_white};
 pub use observer::{FIRST_NM, LAST_NM, matching_functions};
 pub use paper::{PaperError, PaperLight, PaperUnderLamp, luminance_of_paper};
-pub use sampled::{GRID, LUMENS_PER_WATT, Sampled};
+pub use sampled::{GRID, LUMENS_PER_WATT, Sampled, level_of_spectrum};
 pub use temperature::{
     CctDuv, LocusPoint, MAX_TINT, NoTemperature, cct_duv, planckian, planckian_point, uv_of_cct_duv,
 };

@@ -3,7 +3,8 @@
 //! What lives here: getting there from the wavelengths that were measured, and the sums. What does not: rendering.
 
 use super::observer::{FIRST_NM, matching_functions};
-use crate::units::{Spectrum, Xyz};
+use crate::reading::Level;
+use crate::units::{Illuminance, Luminance, SpectralUnit, Spectrum, Xyz};
 
 /// Values of the grid: 360, 361, … 830 nm.
 pub const GRID: usize = 471;
@@ -52,5 +53,16 @@ impl Sampled {
         }
         let [x, y, z] = sum;
         Xyz { x, y, z }
+    }
+}
+
+/// The level that a spectrum gives by itself: an illuminance of irradiance, a luminance of radiance, none of relative values
+/// nor of a sum out of range.
+pub fn level_of_spectrum(spectrum: &Spectrum) -> Option<Level> {
+    let level = LUMENS_PER_WATT * Sampled::of(spectrum).tristimulus().y;
+    match spectrum.unit() {
+        SpectralUnit::Irradiance => Illuminance::new(level).ok().map(Level::Illuminance),
+        SpectralUnit::Radiance => Luminance::new(level).ok().map(Level::Luminance),
+        SpectralUnit::Relative => None,
     }
 }
