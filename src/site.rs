@@ -138,6 +138,8 @@ pub struct Station {
     pub max_risk: Probability,
     pub horizon: Days,
     pub max_age: Days,
+    /// Largest share of foreign light on the print, above 0 up to 1, before it is a reason in the verdict.
+    pub ambient_max: f64,
 }
 
 /// The limits of a match.

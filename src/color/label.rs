@@ -125,7 +125,8 @@ mod tests {
         let label = of(5000.0);
         let (u, v) = (label.spread.uu.sqrt(), label.spread.vv.sqrt());
         assert!((0.002..0.005).contains(&u) && (0.003..0.006).contains(&v), "{u} {v}");
-        let hot = uv_of_cct_duv(CctDuv { cct_k: Kelvin::new(5312.0).unwrap(), duv: Duv::new(target(5029.0)).unwrap() }).unwrap();
+        let hot = uv_of_cct_duv(CctDuv { cct_k: Kelvin::new(5312.0).unwrap(), duv: Duv::new(target(5029.0)).unwrap() })
+            .unwrap();
         let d = (hot.u - label.uv.u, hot.v - label.uv.v);
         let s = label.spread;
         let det = s.uu * s.vv - s.uv * s.uv;

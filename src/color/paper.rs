@@ -78,6 +78,7 @@ pub struct PaperUnderLamp {
     /// Takes X, Y, Z of the lamp's white (Y = 1) to those of the paper under it.
     of_lamp: [[f64; 3]; 3],
     chroma: f64,
+    read_sd: Option<f64>,
 }
 
 /// The white of a paper under a lamp.
@@ -123,7 +124,11 @@ impl PaperUnderLamp {
                 if !(found > 0.0 && found <= 1.2) {
                     return Err(PaperError::Reflectance { found });
                 }
-                Ok(Self { of_lamp: [[found, 0.0, 0.0], [0.0, found, 0.0], [0.0, 0.0, found]], chroma: 0.0 })
+                Ok(Self {
+                    of_lamp: [[found, 0.0, 0.0], [0.0, found, 0.0], [0.0, 0.0, found]],
+                    chroma: 0.0,
+                    read_sd: None,
+                })
             }
             PaperWhite::Lab { l, a, b } => {
                 let paper: Xyz<D50, f64> = Lab::<D50, f64>::new(l, a, b).into_color_unclamped();
@@ -135,7 +140,11 @@ impl PaperUnderLamp {
                 let level = paper.y;
                 let [a0, a1, a2, b0, b1, b2, c0, c1, c2] =
                     adaptation_matrix::<f64, D50, D50, Bradford>(None, Some(paper)).into_array().map(|m| m * level);
-                Ok(Self { of_lamp: [[a0, a1, a2], [b0, b1, b2], [c0, c1, c2]], chroma: libm::hypot(a, b) })
+                Ok(Self {
+                    of_lamp: [[a0, a1, a2], [b0, b1, b2], [c0, c1, c2]],
+                    chroma: libm::hypot(a, b),
+                    read_sd: None,
+                })
             }
         }
     }
@@ -162,10 +171,24 @@ impl PaperUnderLamp {
         Ok(PaperLight {
             uv: UvPrime { u, v },
             reflectance: y / lamp_y,
-            estimate_sd: libm::hypot(NEUTRAL_SD, libm::hypot(banded, distant)),
+            estimate_sd: self.read_sd.unwrap_or(libm::hypot(NEUTRAL_SD, libm::hypot(banded, distant))),
             by_lamp,
             lamp_spread: spread.through(by_lamp),
         })
+    }
+
+    /// The paper as it was read under a lamp.
+    pub fn as_read(base: &Self, lamp: UvPrime, paper: UvPrime, reflectance: f64, sd: f64) -> Result<Self, PaperError> {
+        let calculated = base.under(lamp, UvSpread::default())?;
+        let xyz = |uv: UvPrime, level: f64| {
+            [level * 9.0 * uv.u / (4.0 * uv.v), level, level * (12.0 - 3.0 * uv.u - 20.0 * uv.v) / (4.0 * uv.v)]
+        };
+        let (is, was) = (xyz(paper, reflectance), xyz(calculated.uv, calculated.reflectance));
+        let mut of_lamp = base.of_lamp;
+        for (row, (is, was)) in of_lamp.iter_mut().zip(is.into_iter().zip(was)) {
+            *row = row.map(|m| m * is / was);
+        }
+        Ok(Self { of_lamp, chroma: base.chroma, read_sd: Some(sd) })
     }
 
     fn apply(&self, [x, y, z]: [f64; 3]) -> [f64; 3] {

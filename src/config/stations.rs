@@ -51,6 +51,7 @@ pub(super) fn station(table: &Table<'_>, declared: &Declared) -> Option<Station>
         max_risk: max_risk?,
         horizon,
         max_age,
+        ambient_max: 0.1,
     })
 }
 

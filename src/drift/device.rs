@@ -116,6 +116,11 @@ impl DeviceState {
         self.last_read.map(|(time, _)| time)
     }
 
+    /// Dimmer or dial as last reported.
+    pub fn setting(&self) -> Option<&str> {
+        self.setting.as_deref()
+    }
+
     /// How many readings were taken in, held ones included.
     pub const fn readings(&self) -> u64 {
         self.readings

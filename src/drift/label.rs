@@ -50,12 +50,8 @@ impl DeviceState {
             numbers[2] = None;
         }
         let revised = self.label_outranked();
-        self.label = Some(Label {
-            seq: observation.seq,
-            time: observation.time,
-            numbers,
-            uv: observation.extra_cov[1],
-        });
+        self.label =
+            Some(Label { seq: observation.seq, time: observation.time, numbers, uv: observation.extra_cov[1] });
         self.last_read = Some((observation.time, observation.seq));
         self.used += 1;
         Absorbed { fate: Fate::Used, revised, step: None }

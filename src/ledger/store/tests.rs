@@ -324,7 +324,11 @@ fn the_newest_of_what_few_have_is_the_newest_that_counts() {
     let day = |day: &str| at(&format!("2026-03-{day}T09:00:00Z"));
     let level = |from, to| ledger.latest_spectrum(&lamp, from, to).unwrap().map(|(_, spectrum)| spectrum.values()[0]);
     assert_eq!(level(from, to), Some(2.0), "the next was taken back, and foreign light is not the lamp's");
-    assert_eq!((level(from, day("02")), level(day("02"), to)), (Some(2.0), None), "after `from`, up to and including `to`");
+    assert_eq!(
+        (level(from, day("02")), level(day("02"), to)),
+        (Some(2.0), None),
+        "after `from`, up to and including `to`"
+    );
     assert_eq!(level(from, day("01")), Some(1.0));
     let ra = |source, to| ledger.latest_ra(&lamp, source, from, to).unwrap().and_then(|row| row.ra);
     assert_eq!((ra(Source::Measured, to), ra(Source::Label, to)), (Some(91.0), Some(80.0)));
