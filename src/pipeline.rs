@@ -91,6 +91,7 @@ pub fn take(ledger: &mut Ledger, config: &Config, incoming: &Incoming, now: Time
         zone: Some(LocalZone(config.site.zone)),
         folder_device: incoming.folder_device.clone(),
         need: Need::Ledger,
+        mappings: config.mappings_for(incoming.name, incoming.folder_device.as_ref()),
     };
     let rows = match formats::parse(incoming.bytes, &context) {
         Outcome::Incomplete { why } => return Ok(Taken::Incomplete(why)),

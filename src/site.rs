@@ -5,7 +5,8 @@
 
 use crate::reading::ThingKind;
 use crate::units::{
-    Days, DeviceId, Hours, Illuminance, InstrumentId, Luminance, OperatorId, Probability, StationId, Xy,
+    Days, DeviceId, Hours, Illuminance, InstrumentId, Luminance, OperatorId, Probability, ReflectanceCurve, StationId,
+    Xy,
 };
 
 /// Everything a site has. Ids are unique over displays, lamps, papers and instruments; every id a station names exists.
@@ -100,16 +101,20 @@ pub struct Paper {
     pub white: PaperWhite,
     /// The measurement condition of ISO 13655 its white was read under.
     pub condition: Option<MeasurementCondition>,
+    /// Whether it holds optical brighteners, where someone said so.
+    pub brightened: Option<bool>,
 }
 
 /// What is known of the unprinted paper's white.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum PaperWhite {
     /// CIELAB under D50, 2° observer; `l` in 0..=100 and above zero.
     #[allow(missing_docs)]
     Lab { l: f64, a: f64, b: f64 },
     /// Neutral reflectance factor, above 0 up to 1.2 (brightened paper can exceed 1).
     ReflectanceFactor(f64),
+    /// Reflectance factors by wavelength, read under the paper's condition.
+    Curve(ReflectanceCurve),
 }
 
 /// Measurement condition of ISO 13655:2017.

@@ -94,7 +94,10 @@ Says what was taken, held back, seen before and refused. Exit code 1 if any file
     #[command(after_help = "\
 Examples:
   twinwhite inspect readings.csv
-  twinwhite inspect lamps.json --json")]
+  twinwhite inspect lamps.json --json
+  twinwhite --config twinwhite.toml inspect log-7.csv       with the [[mapping]] of a configuration
+
+A spectrum stands in columns nm380, nm385, … at any steps from 400 nm or below to 700 nm or above.")]
     Inspect {
         /// The files.
         #[arg(required = true)]

@@ -1,4 +1,5 @@
-//! `inspect`: the colorimetry of readings in a file; stores nothing, needs no configuration.
+//! `inspect`: the colorimetry of readings in a file; stores nothing, needs no configuration. One that is named lends its
+//! mappings.
 
 use std::path::{Path, PathBuf};
 
@@ -7,6 +8,8 @@ use serde_json::{Value, json};
 use super::fail::{Failure, Kind};
 use super::{output, take};
 use crate::color::Colorimetry;
+use crate::config::find;
+use crate::formats::mapping::Mapping;
 use crate::formats::{self, Context, Need, Outcome};
 use crate::reading::{ColourSet, Defect, Draft, Level, Record};
 use crate::say;
@@ -22,10 +25,14 @@ struct Looked {
 }
 
 /// Answers `inspect`.
-pub fn inspect(files: &[PathBuf], json: bool) -> Result<(), Failure> {
+pub fn inspect(config: Option<&Path>, files: &[PathBuf], json: bool) -> Result<(), Failure> {
+    let mappings = match config {
+        Some(config) => find::load(config)?.mappings,
+        None => Vec::new(),
+    };
     let mut readings = Vec::new();
     for path in files {
-        look(path, &mut readings)?;
+        look(path, &mappings, &mut readings)?;
     }
     if json {
         output::json(&json!({ "readings": readings.iter().map(as_json).collect::<Vec<_>>() }))
@@ -34,11 +41,14 @@ pub fn inspect(files: &[PathBuf], json: bool) -> Result<(), Failure> {
     }
 }
 
-fn look(path: &Path, readings: &mut Vec<Looked>) -> Result<(), Failure> {
+fn look(path: &Path, mappings: &[Mapping], readings: &mut Vec<Looked>) -> Result<(), Failure> {
     let bad = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
     let bytes = take::read(path, MAX_BYTES).map_err(bad)?;
     let file = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    let rows = match formats::parse(&bytes, &Context { zone: None, folder_device: None, need: Need::Look }) {
+    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
+    // A file that is looked at lies in no inbox folder, so that a mapping's folder says nothing of it.
+    let mappings = mappings.iter().filter(|mapping| mapping.scope.holds_name(&name)).cloned().collect();
+    let rows = match formats::parse(&bytes, &Context { zone: None, folder_device: None, need: Need::Look, mappings }) {
         Outcome::Records(rows, _) => rows,
         Outcome::Incomplete { why } => return Err(bad(format!("is not finished: {why}"))),
         Outcome::Refused(defects) => {

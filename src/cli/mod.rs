@@ -52,7 +52,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Run { new_ledger } => run::run(session()?, *new_ledger).map(done),
         Command::Add { device, fields, output } => take::add(session()?, device, fields, output.json).map(done),
         Command::Ingest { files, device, output } => take::ingest(session()?, files, device.as_deref(), output.json),
-        Command::Inspect { files, output } => inspect::inspect(files, output.json).map(done),
+        Command::Inspect { files, output } => inspect::inspect(cli.config.as_deref(), files, output.json).map(done),
         Command::Status { station, exit_code, when, output } => {
             status::status(session()?, station.as_deref(), *exit_code, when, output.json)
         }

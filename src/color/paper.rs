@@ -28,9 +28,12 @@ use palette::white_point::{Any, WhitePoint};
 use palette::{Lab, Xyz};
 
 use super::chromaticity::{UvSpread, delta_uv, uv_prime_of_xyz};
+use super::d50;
 use super::illuminant::D50_XYZ;
+use super::interpolate::{Wavelengths, on_grid};
+use super::observer::matching_functions;
 use crate::site::PaperWhite;
-use crate::units::{Illuminance, Luminance, OutOfRange, UvPrime};
+use crate::units::{self, Illuminance, Luminance, OutOfRange, ReflectanceCurve, UvPrime};
 
 /// Error of one coordinate for a neutral paper.
 const NEUTRAL_SD: f64 = 1e-4;
@@ -120,6 +123,11 @@ impl PaperUnderLamp {
     /// Makes a paper ready; the checks are those that [`PaperWhite`] promises.
     pub fn new(white: &PaperWhite) -> Result<Self, PaperError> {
         match *white {
+            PaperWhite::Curve(ref curve) => {
+                let seen = under_d50(curve);
+                let Lab { l, a, b, .. } = Xyz::<D50, f64>::new(seen.x, seen.y, seen.z).into_color_unclamped();
+                Self::new(&PaperWhite::Lab { l, a, b })
+            }
             PaperWhite::ReflectanceFactor(found) => {
                 if !(found > 0.0 && found <= 1.2) {
                     return Err(PaperError::Reflectance { found });
@@ -178,12 +186,19 @@ impl PaperUnderLamp {
     }
 
     /// The paper as it was read under a lamp.
-    pub fn as_read(base: &Self, lamp: UvPrime, paper: UvPrime, reflectance: f64, sd: f64) -> Result<Self, PaperError> {
+    pub fn as_read(
+        base: &Self,
+        lamp: UvPrime,
+        paper: UvPrime,
+        reflectance: Option<f64>,
+        sd: f64,
+    ) -> Result<Self, PaperError> {
         let calculated = base.under(lamp, UvSpread::default())?;
         let xyz = |uv: UvPrime, level: f64| {
             [level * 9.0 * uv.u / (4.0 * uv.v), level, level * (12.0 - 3.0 * uv.u - 20.0 * uv.v) / (4.0 * uv.v)]
         };
-        let (is, was) = (xyz(paper, reflectance), xyz(calculated.uv, calculated.reflectance));
+        let (is, was) =
+            (xyz(paper, reflectance.unwrap_or(calculated.reflectance)), xyz(calculated.uv, calculated.reflectance));
         let mut of_lamp = base.of_lamp;
         for (row, (is, was)) in of_lamp.iter_mut().zip(is.into_iter().zip(was)) {
             *row = row.map(|m| m * is / was);
@@ -194,6 +209,22 @@ impl PaperUnderLamp {
     fn apply(&self, [x, y, z]: [f64; 3]) -> [f64; 3] {
         self.of_lamp.map(|[a, b, c]| a * x + b * y + c * z)
     }
+}
+
+/// X, Y, Z of a paper under the spectrum of D50, 2°, Y = 1 for the perfect diffuser, on the scale of [`D50_XYZ`].
+fn under_d50(curve: &ReflectanceCurve) -> units::Xyz {
+    let factors = on_grid(&Wavelengths::of(curve.step_nm(), curve.wavelengths()), curve.factors());
+    let light = on_grid(&Wavelengths::Even { from: d50::FROM_NM, step: d50::STEP_NM }, &d50::D50);
+    let (mut paper, mut white) = ([0.0; 3], [0.0; 3]);
+    for ((factor, light), bar) in factors.values.iter().zip(&light.values).zip(matching_functions()) {
+        for ((paper, white), bar) in paper.iter_mut().zip(&mut white).zip(bar) {
+            *paper += factor * light * bar;
+            *white += light * bar;
+        }
+    }
+    let [x, y, z] = paper;
+    let [white_x, white_y, white_z] = white;
+    units::Xyz { x: x / white_x * D50_XYZ.x, y: y / white_y, z: z / white_z * D50_XYZ.z }
 }
 
 /// Luminance of paper of luminous reflectance `reflectance` in `illuminance`: E ρ / π, the paper taken as Lambertian.

@@ -1,12 +1,13 @@
 //! The configuration file: as written, and as understood.
 //!
 //! Here: what a configuration is once understood, and [`Config::parse`], which is pure. How the file is walked over and
-//! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `things` and
-//! `stations`; what must agree between tables in `checks`. Finding and reading the file is in [`find`], the only part
+//! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `things`, `stations` and
+//! `mapping`; what must agree between tables in `checks`. Finding and reading the file is in [`find`], the only part
 //! that touches a disk.
 
 mod checks;
 pub mod find;
+mod mapping;
 mod mistake;
 mod settings;
 mod stations;
@@ -21,9 +22,10 @@ use std::time::Duration;
 use sha2::{Digest, Sha256};
 use toml::de::DeTable;
 
+use crate::formats::mapping::Mapping;
 use crate::schedule::Reminder;
 use crate::site::Things;
-use crate::units::SiteId;
+use crate::units::{DeviceId, SiteId};
 pub use mistake::{Mistake, Mistakes};
 use walk::{Notes, Table};
 
@@ -36,6 +38,8 @@ pub struct Config {
     pub inbox: InboxSettings,
     pub things: Things,
     pub reminders: Vec<Reminder>,
+    /// Tables of other makes that are read.
+    pub mappings: Vec<Mapping>,
     /// Where messages go beside the log, which is always on.
     pub channels: Vec<Channel>,
     /// The file as read.
@@ -105,11 +109,23 @@ pub enum ChannelKind {
 pub const MAX_BYTES: usize = 1 << 20;
 
 /// Tables of the file that this version reads.
-const TABLES: [&str; 11] =
-    ["site", "paths", "inbox", "display", "lamp", "paper", "station", "instrument", "operator", "reminder", "channel"];
+const TABLES: [&str; 12] = [
+    "site",
+    "paths",
+    "inbox",
+    "display",
+    "lamp",
+    "paper",
+    "station",
+    "instrument",
+    "operator",
+    "reminder",
+    "channel",
+    "mapping",
+];
 
 /// Tables that later versions read.
-const LATER: [&str; 7] = ["mapping", "rules", "costs", "quiet", "page", "signing", "forward"];
+const LATER: [&str; 6] = ["rules", "costs", "quiet", "page", "signing", "forward"];
 
 impl Config {
     /// Understands the text of a configuration file, or lists all its mistakes.
@@ -140,11 +156,17 @@ impl Config {
                 things: parts.things,
                 reminders: parts.reminders,
                 channels: parts.channels,
+                mappings: parts.mappings,
                 text: text.to_owned(),
                 sha256: Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect(),
             }),
             _ => Err(failed(mistakes)),
         }
+    }
+
+    /// The mappings for a file of this name from this device's inbox folder.
+    pub fn mappings_for(&self, name: &str, folder: Option<&DeviceId>) -> Vec<Mapping> {
+        self.mappings.iter().filter(|mapping| mapping.scope.holds(name, folder)).cloned().collect()
     }
 }
 
@@ -156,6 +178,7 @@ struct Parts {
     things: Things,
     reminders: Vec<Reminder>,
     channels: Vec<Channel>,
+    mappings: Vec<Mapping>,
 }
 
 fn understand(root: &Table<'_>, base: &Path) -> Option<Parts> {
@@ -168,5 +191,6 @@ fn understand(root: &Table<'_>, base: &Path) -> Option<Parts> {
     let things = things::things(&tables, &declared, white::cct_duv_to_xy);
     let reminders = settings::reminders(root, &declared);
     let channels = settings::channels(root);
-    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels })
+    let mappings = mapping::mappings(root, &declared);
+    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels, mappings })
 }

@@ -235,7 +235,7 @@ fn paper(table: &Table<'_>) -> Option<Paper> {
         ("M3", MeasurementCondition::M3),
     ];
     let condition = table.get("condition").and_then(|entry| entry.choice(&conditions));
-    Some(Paper { id: DeviceId::new(known_id(table)?).ok()?, white: white?, condition })
+    Some(Paper { id: DeviceId::new(known_id(table)?).ok()?, white: white?, condition, brightened: None })
 }
 
 fn neutral(factor: &Entry<'_>) -> Option<PaperWhite> {

@@ -89,8 +89,7 @@ fn relation(
         variance += spread.uu.max(spread.vv);
     }
     let read = row.ln_level.zip(light.ln_level).map(|(paper, lamp)| libm::exp(paper - lamp.mean) * PI);
-    let calculated = base.under(light.uv(), Default::default()).ok().map(|paper| paper.reflectance);
-    let Some(reflectance) = read.filter(|found| REFLECTANCE.contains(found)).or(calculated) else { return Ok(None) };
+    let reflectance = read.filter(|found| REFLECTANCE.contains(found));
     let paper = UvPrime { u: row.u, v: row.v };
     Ok(PaperUnderLamp::as_read(base, light.uv(), paper, reflectance, libm::sqrt(variance)).ok())
 }

@@ -40,9 +40,18 @@ impl Defects {
         self.count() >= HOPELESS
     }
 
-    /// Whether one of them blames this column, or the row as a whole.
-    pub fn concern(&self, column: &str) -> bool {
-        self.listed.iter().any(|defect| defect.column.as_deref().is_none_or(|blamed| blamed == column))
+    /// Whether one of them blames such a column, or the row as a whole.
+    pub fn concern(&self, such: impl Fn(&str) -> bool) -> bool {
+        self.listed.iter().any(|defect| defect.column.as_deref().is_none_or(&such))
+    }
+
+    /// Gives the columns they blame other names, where there are such.
+    pub fn rename(&mut self, name: impl Fn(&str) -> Option<String>) {
+        for column in self.listed.iter_mut().filter_map(|defect| defect.column.as_mut()) {
+            if let Some(name) = name(column) {
+                *column = shown(&name);
+            }
+        }
     }
 
     /// Adds those of `other`.

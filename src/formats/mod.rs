@@ -1,7 +1,8 @@
 //! Bytes in, readings and defects out; picks the format by content and never touches a file.
 //!
 //! What lives here: the choice of format, and what is refused before any format is tried. Layouts are in `table` (CSV)
-//! and `json`, names in `column`, values in `field` and `row`. What does not: the site (whether a device exists, whether a value is
+//! and `json`, names in `column`, values in `field`, `row` and `spectral`; tables in somebody else's names are declared in
+//! [`mapping`] and read in `mapped`. What does not: the site (whether a device exists, whether a value is
 //! plausible of it), colorimetry (whether a colour can exist), and any file, clock or configuration.
 //!
 //! A file is taken whole or refused whole. One that ends in mid-row waits: it is [`Outcome::Incomplete`], so that a
@@ -13,7 +14,11 @@ mod column;
 mod defects;
 mod field;
 mod json;
+mod lines;
+mod mapped;
+pub mod mapping;
 mod row;
+mod spectral;
 mod table;
 
 use crate::reading::{Defect, Draft, Event, Record, Row};
@@ -23,6 +28,7 @@ use crate::zone::LocalZone;
 use column::{Column, Kind, instead_of};
 use defects::Defects;
 use field::{Cell, Cells, put};
+use mapping::Mapping;
 
 /// The largest input that is looked at, in bytes.
 pub const MAX_BYTES: usize = 256 << 20;
@@ -30,6 +36,8 @@ pub const MAX_BYTES: usize = 256 << 20;
 pub const MAX_ROWS: usize = 1_000_000;
 /// The longest row, in bytes.
 pub const MAX_ROW_BYTES: usize = 64 << 10;
+/// The longest row that holds a spectrum, in bytes: room for the most values that one may have.
+pub const MAX_SPECTRAL_ROW_BYTES: usize = 256 << 10;
 
 const TOO_MANY_ROWS: &str = "at most 1 000 000 rows: split the file";
 
@@ -42,6 +50,8 @@ pub struct Context {
     pub folder_device: Option<DeviceId>,
     /// What the readings are wanted for.
     pub need: Need,
+    /// Tables of other makes that are read, as far as they may be meant by where the file lies and what it is called.
+    pub mappings: Vec<Mapping>,
 }
 
 /// What readings are wanted for. Events always need device and time.
@@ -123,6 +133,9 @@ pub fn parse(bytes: &[u8], context: &Context) -> Outcome {
     if let Some((found, expected)) = later_format(start) {
         return refused(0, found, expected);
     }
+    if let Some(outcome) = mapped::read(text, context) {
+        return outcome;
+    }
     if start.starts_with(['{', '[']) { json::read(text, context) } else { table::read(text, context) }
 }
 
@@ -150,6 +163,11 @@ fn typed_cells<'a>(fields: &'a [(String, String)], kind: Kind, defects: &mut Def
     let mut seen: Vec<Column> = Vec::new();
     for (name, value) in fields {
         match Column::named(name).filter(|column| kind.columns().contains(column)) {
+            None if kind == Kind::Reading
+                && let Some(nm) = spectral::wavelength(name) =>
+            {
+                cells.add_band(nm, Cell::Text(value.as_str().into()));
+            }
             None => defects.at(0, name, value, instead_of(name, kind)),
             Some(column) if seen.contains(&column) => defects.at(0, name, value, format!("{name} only once")),
             Some(column) => {
@@ -158,6 +176,7 @@ fn typed_cells<'a>(fields: &'a [(String, String)], kind: Kind, defects: &mut Def
             }
         }
     }
+    cells.order_bands(0, defects);
     cells
 }
 

@@ -188,15 +188,25 @@ impl Row<'_, '_> {
         const SETS: [&[Column]; 4] = [&[X, Y, Z], &[ChromaX, ChromaY], &[UPrime, VPrime], &[CctK, Duv]];
         let given = |row: &Self, set: &[Column]| set.iter().any(|column| !row.is_absent(*column));
         let present: Vec<&[Column]> = SETS.into_iter().filter(|set| given(self, set)).collect();
+        if self.has_spectrum() {
+            if present.is_empty() {
+                return self.spectrum();
+            }
+        } else {
+            let expected = "nothing: it belongs to spectra; other columns have their unit in the name";
+            self.must_be_empty(Unit, expected);
+            self.must_be_empty(BandwidthNm, "nothing: only a spectrum has a bandwidth");
+        }
         let first = match present.as_slice() {
             [] => {
                 self.defects.of_line(self.line, "no colour", COLOUR_SETS);
                 return None;
             }
-            [one] => one.first()?,
+            [one] if !self.has_spectrum() => one.first()?,
             several => {
                 let named = |set: &&[Column]| set.iter().map(|column| column.name()).collect::<Vec<_>>().join(",");
-                let found: Vec<String> = several.iter().map(named).collect();
+                let spectrum = self.has_spectrum().then(|| "a spectrum".to_owned());
+                let found: Vec<String> = spectrum.into_iter().chain(several.iter().map(named)).collect();
                 self.defects.of_line(
                     self.line,
                     &found.join(" and "),
@@ -277,4 +287,5 @@ impl Row<'_, '_> {
 }
 
 /// What counts as a colour, for messages.
-pub(super) const COLOUR_SETS: &str = "one colour set: X,Y,Z or x,y or u_prime,v_prime or cct_k,duv or cct_k alone";
+pub(super) const COLOUR_SETS: &str =
+    "one colour set: X,Y,Z or x,y or u_prime,v_prime or cct_k,duv or cct_k alone, or a spectrum as nm380,nm385,…";

@@ -89,7 +89,12 @@ impl Bay {
                 max_age: Days(45.0),
                 ambient_max: 0.1,
             },
-            paper: Paper { id: id("grey"), white: PaperWhite::ReflectanceFactor(0.9), condition: None },
+            paper: Paper {
+                id: id("grey"),
+                white: PaperWhite::ReflectanceFactor(0.9),
+                condition: None,
+                brightened: None,
+            },
             adjustable: Vec::new(),
             display: Device::new("bay-screen", Thing::Display, white, 500.0 * 0.9 / PI),
             lamp: Device::new("bay-lamp", Thing::Lamp(LampKind::Led), white, 500.0),
@@ -378,7 +383,7 @@ fn paper_that_is_the_doubt_is_to_be_read() {
     let paper = PaperUnderLamp::new(&bay.paper.white).unwrap();
     let white = paper.under(bay.lamp.aim, Default::default()).unwrap();
     let with = |sd: f64, read| {
-        let under = PaperUnderLamp::as_read(&paper, bay.lamp.aim, white.uv, white.reflectance, sd).unwrap();
+        let under = PaperUnderLamp::as_read(&paper, bay.lamp.aim, white.uv, Some(white.reflectance), sd).unwrap();
         super::judge(&Seen { lit: LitPaper { under, read }, ..bay.seen() }, now())
     };
     let unsure = with(0.004, None);

@@ -130,6 +130,7 @@ fn paper_white(white: PaperWhite, lamp: Xy) -> (Xy, f64) {
     let (d50, lamp) = (of(Xy { x: 0.34567, y: 0.35851 }), of(lamp));
     let relative = match white {
         PaperWhite::ReflectanceFactor(factor) => [factor; 3],
+        PaperWhite::Curve(_) => panic!("no curve is configured here"),
         PaperWhite::Lab { l, a, b } => {
             let y = (l + 16.0) / 116.0;
             [y + a / 500.0, y, y - b / 200.0].map(|f: f64| f.powi(3))
@@ -176,7 +177,7 @@ fn examples_match_when_every_device_stands_at_its_aim() {
             let lamp = config.things.lamp(&station.lamp).unwrap();
             let display = config.things.display(&station.display).unwrap();
             let paper = config.things.paper(&station.papers[0]).unwrap();
-            let (white, reflectance) = paper_white(paper.white, lamp.aim.white);
+            let (white, reflectance) = paper_white(paper.white.clone(), lamp.aim.white);
             let aim = match display.aim.white {
                 AimWhite::Fixed(xy) => xy,
                 AimWhite::Paper => white,

@@ -14,7 +14,12 @@ use twinwhite::units::{
 use twinwhite::zone::LocalZone;
 
 fn ledger() -> Context {
-    Context { zone: Some(LocalZone::named("Europe/Lisbon").unwrap()), folder_device: None, need: Need::Ledger }
+    Context {
+        zone: Some(LocalZone::named("Europe/Lisbon").unwrap()),
+        folder_device: None,
+        need: Need::Ledger,
+        mappings: Vec::new(),
+    }
 }
 
 fn fixtures(folder: &str) -> Vec<(String, Vec<u8>)> {
@@ -186,7 +191,7 @@ fn the_folder_names_the_device_where_the_row_does_not() {
 
 #[test]
 fn to_look_at_a_reading_neither_time_nor_device_is_needed() {
-    let context = Context { zone: None, folder_device: None, need: Need::Look };
+    let context = Context { zone: None, need: Need::Look, ..ledger() };
     assert_eq!(drafts("x,y\n0.31,0.33\n", &context)[0].time, None);
     let local = drafts("id,time,x,y\na,2026-03-04 10:30,0.31,0.33\n", &context);
     assert_eq!((local[0].time, local[0].time_given.as_deref()), (None, Some("2026-03-04 10:30")));

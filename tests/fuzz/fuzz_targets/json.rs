@@ -6,7 +6,7 @@ use libfuzzer_sys::fuzz_target;
 use twinwhite::formats::{Context, Need, Outcome, parse};
 
 fuzz_target!(|text: &str| {
-    let context = Context { zone: None, folder_device: None, need: Need::Look };
+    let context = Context { zone: None, folder_device: None, need: Need::Look, mappings: Vec::new() };
     for bracket in ["{", "["] {
         let text = format!("{bracket}{text}");
         let once = parse(text.as_bytes(), &context);
