@@ -4,10 +4,14 @@
 //! [`Admitted`] reading or event, or the whole file is refused with all its defects. What merely looks odd (a unit slip,
 //! hours that run backwards) is admitted: that judgement needs the device's history and belongs to `drift`.
 
-use crate::color::{WhitePoint, white_point};
-use crate::reading::{Defect, Draft, Event, EventKind, Level, Patch, Reading, Record, Row, ThingKind};
+use crate::color::{LUMENS_PER_WATT, Sampled, WhitePoint, white_point};
+use crate::reading::{ColourSet, Defect, Draft, Event, EventKind, Level, Patch, Reading, Record, Row, ThingKind};
 use crate::site::Things;
-use crate::units::DeviceId;
+use crate::units::{DeviceId, Illuminance, Luminance, SpectralUnit, Spectrum};
+
+/// A level beside an absolute spectrum agrees with the spectrum's own to this share; beyond it one of the two has another
+/// unit than it says, or was read elsewhere.
+const AGREES: f64 = 0.10;
 
 /// A row that may enter the ledger.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,8 +59,9 @@ fn admit_reading(
     };
     let patch = draft.circumstances.patch;
     match kind_of(line, &device, things)? {
-        ThingKind::Display => fits_display(line, patch, draft.level)?,
-        ThingKind::Lamp => fits_lamp(line, patch, draft.level)?,
+        kind @ (ThingKind::Display | ThingKind::Lamp) => {
+            fits(line, kind, patch, &draft.colour, draft.level)?;
+        }
         ThingKind::Paper => {
             let expected = "a display or a lamp: for lit paper give the lamp as the device, and patch = paper";
             return Err(Defect::at(line, "device", &format!("the paper '{device}'"), expected));
@@ -71,6 +76,9 @@ fn admit_reading(
     };
     let white = white_point(&draft.colour)
         .map_err(|impossible| Defect::of_line(line, &impossible.to_string(), "a colour that light can have"))?;
+    if let ColourSet::Spectrum { spectrum } = &draft.colour {
+        level_agrees(line, spectrum, draft.level)?;
+    }
     let reading = Reading {
         device,
         time,
@@ -113,6 +121,67 @@ fn kind_of(line: u64, device: &DeviceId, things: &Things) -> Result<ThingKind, D
             .unwrap_or_default();
         Defect::at(line, "device", &format!("'{device}'"), format!("a device of the configuration{nearest}"))
     })
+}
+
+/// Whether spectrum and level are in units that such a thing is read in.
+fn fits(line: u64, kind: ThingKind, patch: Patch, colour: &ColourSet, level: Option<Level>) -> Result<(), Defect> {
+    if let ColourSet::Spectrum { spectrum } = colour {
+        unit_fits(line, kind, patch, spectrum.unit())?;
+    }
+    if kind == ThingKind::Display { fits_display(line, patch, level) } else { fits_lamp(line, patch, level) }
+}
+
+fn unit_fits(line: u64, kind: ThingKind, patch: Patch, unit: SpectralUnit) -> Result<(), Defect> {
+    let expected = match (kind, patch, unit) {
+        (_, Patch::Ambient, _) | (_, _, SpectralUnit::Relative) => return Ok(()),
+        (ThingKind::Lamp, Patch::White, SpectralUnit::Radiance) => {
+            "W/m2/nm: a lamp's own light is read as irradiance; of lit paper say patch = paper, and for colour without a level \
+             unit = relative"
+        }
+        (ThingKind::Display, _, SpectralUnit::Irradiance) => {
+            "W/m2/sr/nm: a display is read as radiance; for colour without a level say unit = relative"
+        }
+        (ThingKind::Lamp, Patch::Paper, SpectralUnit::Irradiance) => {
+            "W/m2/sr/nm: lit paper is read as radiance; for colour without a level say unit = relative"
+        }
+        _ => return Ok(()),
+    };
+    Err(Defect::at(line, "unit", unit.word(), expected))
+}
+
+/// Whether the level that was given is the spectrum's own, where it has one.
+fn level_agrees(line: u64, spectrum: &Spectrum, given: Option<Level>) -> Result<(), Defect> {
+    let value = LUMENS_PER_WATT * Sampled::of(spectrum).tristimulus().y;
+    let (own, name) = match spectrum.unit() {
+        SpectralUnit::Relative => return Ok(()),
+        SpectralUnit::Irradiance => (Illuminance::new(value).map(Level::Illuminance), "lx"),
+        SpectralUnit::Radiance => (Luminance::new(value).map(Level::Luminance), "cd/m2"),
+    };
+    let (column, own, given) = match (own, given) {
+        (Err(bad), _) => {
+            let found = format!("a spectrum of {value:.3e} {name}");
+            return Err(Defect::at(line, "unit", &found, format!("{}: check the unit", bad.expected)));
+        }
+        (Ok(_), None) => return Ok(()),
+        (Ok(Level::Illuminance(own)), Some(Level::Illuminance(given))) => ("illuminance_lx", own.get(), given.get()),
+        (Ok(Level::Luminance(own)), Some(Level::Luminance(given))) => ("luminance_cd_m2", own.get(), given.get()),
+        (Ok(Level::Illuminance(own)), Some(Level::Luminance(given))) => {
+            let found = format!("{} cd/m2 beside a spectrum in W/m2/nm", given.get());
+            let expected = format!("illuminance_lx, or nothing: the spectrum gives {:.4} lx", own.get());
+            return Err(Defect::at(line, "luminance_cd_m2", &found, expected));
+        }
+        (Ok(Level::Luminance(own)), Some(Level::Illuminance(given))) => {
+            let found = format!("{} lx beside a spectrum in W/m2/sr/nm", given.get());
+            let expected = format!("luminance_cd_m2, or nothing: the spectrum gives {:.4} cd/m2", own.get());
+            return Err(Defect::at(line, "illuminance_lx", &found, expected));
+        }
+    };
+    if (given - own).abs() <= AGREES * own {
+        return Ok(());
+    }
+    let expected =
+        format!("{own:.4} {name} within 10 %, as the spectrum gives it: check the unit, or leave the level away");
+    Err(Defect::at(line, column, &format!("{given} {name}"), expected))
 }
 
 fn fits_display(line: u64, patch: Patch, level: Option<Level>) -> Result<(), Defect> {

@@ -4,6 +4,7 @@
 //! written in a file, and every mistake one can make there, is for `config`.
 
 use crate::reading::ThingKind;
+use crate::rules::RuleSet;
 use crate::units::{
     Days, DeviceId, Hours, Illuminance, InstrumentId, Luminance, OperatorId, Probability, ReflectanceCurve, StationId,
     Xy,
@@ -143,6 +144,10 @@ pub struct Station {
     pub max_risk: Probability,
     pub horizon: Days,
     pub max_age: Days,
+    /// Largest share of foreign light on the print, above 0 up to 1, before it is a reason in the verdict.
+    pub ambient_max: f64,
+    /// The rule sets it is held against, point by point; they do not change the verdict.
+    pub rules: Vec<RuleSet>,
 }
 
 /// The limits of a match.

@@ -97,8 +97,10 @@ Examples:
   twinwhite inspect lamp.spdx --svg lamp.svg
   twinwhite inspect lamps.csv --only shelf-lamp
   twinwhite inspect lamps.json --json
+  twinwhite --config twinwhite.toml inspect log-7.csv       with the [[mapping]] of a configuration
 
-Of a lamp's spectrum: whether to judge prints under it, why, and which colours it pushes where; then every figure.")]
+Of a lamp's spectrum: whether to judge prints under it, why, and which colours it pushes where; then every figure. A spectrum
+stands in columns nm380, nm385, … at any steps from 400 nm or below to 700 nm or above, in CGATS.17 or in TM-27.")]
     Inspect {
         #[command(flatten)]
         look: Look,

@@ -33,13 +33,7 @@ struct Lamp {
 }
 
 /// Answers `compare`.
-pub fn compare(
-    session: Session,
-    files: &[PathBuf],
-    station: &str,
-    when: &AsOf,
-    json: bool,
-) -> Result<(), Failure> {
+pub fn compare(session: Session, files: &[PathBuf], station: &str, when: &AsOf, json: bool) -> Result<(), Failure> {
     let as_of = session.as_of(when)?;
     let station = session.station(station)?;
     let things = &session.config.things;
@@ -65,7 +59,9 @@ pub fn compare(
     if json {
         let all: Vec<Value> =
             weighed.iter().enumerate().map(|(i, w)| as_json(i + 1, w, station, worst_of(&w.candidate.name))).collect();
-        return output::json(&json!({ "station": station.id, "as_of": as_of, "candidates": all, "passed_over": passed }));
+        return output::json(
+            &json!({ "station": station.id, "as_of": as_of, "candidates": all, "passed_over": passed }),
+        );
     }
     output::print(&as_text(&weighed, station, &worst_of, &passed))
 }
@@ -84,7 +80,9 @@ fn read(
     let bad = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
     let bytes = take::read(path, MAX_BYTES).map_err(bad)?;
     let file = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    let context = Context { zone: Some(session.zone()), folder_device: None, need: Need::Look };
+    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
+    let mappings = session.config.mappings.iter().filter(|mapping| mapping.scope.holds_name(&name)).cloned().collect();
+    let context = Context { zone: Some(session.zone()), mappings, ..Context::of(Need::Look) };
     let rows = match formats::parse(&bytes, &context) {
         Outcome::Records(rows, ..) => rows,
         Outcome::Incomplete { why } => return Err(bad(format!("is not finished: {why}"))),
@@ -178,10 +176,8 @@ fn screens(
 ) -> Result<(Screen, Screen, crate::site::Noise), Failure> {
     let mut estimates = Estimates::new(store, &session.config, as_of);
     estimates.read([&station.display, &station.lamp])?;
-    let seen = estimates.seen(station).ok_or_else(|| {
-        Failure::new(Kind::Input, format!("station {}: its display, lamp or paper is not configured", station.id))
-    })?;
-    let scale = seen.comparison().map_err(|why| Failure::new(Kind::Input, why.to_string()))?.scale;
+    let seen = estimates.seen(station)?;
+    let scale = seen.comparison().scale;
     let display = &seen.display;
     let forecast = display.state.forecast(display.params, &[as_of, as_of.plus(station.horizon)]);
     let at = |index: usize| {
@@ -225,8 +221,7 @@ fn as_text(
         ]
     });
     let ahead = format!("in {}", say::span(station.horizon));
-    let header =
-        ["", "lamp", "Δu′v′ now", &ahead, "CCT", "tint", "level", "Ra", "R9", "Rf", "worst hue, ΔE"];
+    let header = ["", "lamp", "Δu′v′ now", &ahead, "CCT", "tint", "level", "Ra", "R9", "Rf", "worst hue, ΔE"];
     text.push_str(&output::table(header, rows));
     text.push('\n');
     for (index, w) in weighed.iter().enumerate() {

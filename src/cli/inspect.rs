@@ -9,14 +9,16 @@ mod svg;
 mod text;
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde_json::json;
 
-use super::args::{Cli, Look};
+use super::args::Look;
 use super::fail::{Failure, Kind};
-use super::{output, session, take};
-use crate::color::rendering::{HueShift, Rendering, Simulator, SimulatorTables, Ultraviolet, honest_light, hues, rendering, simulator};
+use super::{output, take};
+use crate::color::rendering::{
+    HueShift, Rendering, Simulator, SimulatorTables, Ultraviolet, honest_light, hues, rendering, simulator,
+};
 use crate::color::{Colorimetry, KnownLight, Sampled, level_of_spectrum};
 use crate::config::find;
 use crate::formats::{self, Context, Need, Outcome};
@@ -52,9 +54,9 @@ struct Spectral {
 }
 
 /// Answers `inspect`.
-pub fn inspect(cli: &Cli, look: &Look, json: bool) -> Result<(), Failure> {
+pub fn inspect(config: Option<&Path>, look: &Look, json: bool) -> Result<(), Failure> {
     let tables = look.tables.as_deref().map(tables).transpose()?;
-    let context = context(cli)?;
+    let context = context(config)?;
     let mut readings = Vec::new();
     let mut warnings = Vec::new();
     for path in &look.files {
@@ -82,14 +84,15 @@ pub fn inspect(cli: &Cli, look: &Look, json: bool) -> Result<(), Failure> {
     output::print(&text::of_all(&readings, &warnings, full))
 }
 
-/// What is known from outside the files: the mappings of a configuration that was named, nothing otherwise.
-fn context(cli: &Cli) -> Result<Context, Failure> {
-    let mut context = Context { zone: None, folder_device: None, need: Need::Look };
-    if cli.config.is_some() {
-        let config = find::load(&session::config_file(cli)?)?;
-        context.zone = Some(crate::zone::LocalZone(config.site.zone));
-    }
-    Ok(context)
+/// What is known from outside the files: zone and mappings of a configuration that was named, nothing otherwise.
+fn context(config: Option<&Path>) -> Result<Context, Failure> {
+    let Some(config) = config else { return Ok(Context::of(Need::Look)) };
+    let config = find::load(config)?;
+    Ok(Context {
+        zone: Some(crate::zone::LocalZone(config.site.zone)),
+        mappings: config.mappings,
+        ..Context::of(Need::Look)
+    })
 }
 
 fn tables(path: &Path) -> Result<SimulatorTables, Failure> {
@@ -109,7 +112,10 @@ fn look(
     let bad = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
     let bytes = take::read(path, MAX_BYTES).map_err(bad)?;
     let file = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    let rows = match formats::parse(&bytes, context) {
+    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
+    // A file that is looked at lies in no inbox folder, so that a mapping's folder says nothing of it.
+    let mappings = context.mappings.iter().filter(|mapping| mapping.scope.holds_name(&name)).cloned().collect();
+    let rows = match formats::parse(&bytes, &Context { mappings, ..context.clone() }) {
         Outcome::Records(rows, _, said) => {
             warnings.extend(said.iter().map(|warning| match warning.line {
                 0 => format!("{}: {}", path.display(), warning.value),

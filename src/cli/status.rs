@@ -9,14 +9,17 @@ use serde_json::{Value, json};
 use super::args::AsOf;
 use super::fail::Failure;
 use super::output;
+use super::rules;
 use super::session::Session;
 use crate::color::{cct_duv, xy};
 use crate::config::Config;
-use crate::evaluate;
+use crate::evaluate::{self, Estimates};
 use crate::ledger::Store;
+use crate::measured::measured;
 use crate::say;
 use crate::site::Station;
-use crate::station::{EstimatedWhite, Judgement, Reason, Spread, Verdict};
+use crate::station::rules::Measured;
+use crate::station::{Ambient, AtHours, EstimatedWhite, Judgement, Reason, Spread, Verdict, lightness_lost};
 use crate::units::Time;
 use crate::zone::LocalZone;
 
@@ -26,6 +29,7 @@ const LONG_IN_INBOX: Duration = Duration::from_secs(600);
 struct Answer<'a> {
     station: &'a Station,
     judgement: Judgement,
+    measured: Measured,
     since: Option<Time>,
 }
 
@@ -74,12 +78,20 @@ fn answers<'a>(
 }
 
 fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time) -> Result<Answer<'a>, Failure> {
-    let judgement = evaluate::judge(store, config, station, as_of)?;
+    let mut estimates = Estimates::new(store, config, as_of);
+    estimates.read([&station.display, &station.lamp])?;
+    let judgement = evaluate::judge_with(&estimates, station, as_of)?;
+    // Asked only for what will be shown.
+    let measured = if station.rules.is_empty() {
+        Measured::default()
+    } else {
+        measured(store, &config.things, &estimates, station, &judgement)?
+    };
     // The ledger knows since when only for a verdict that it has recorded and that still stands.
     let since = (store.verdict(&station.id)?)
         .filter(|row| row.verdict == judgement.verdict.word() && row.since <= as_of)
         .map(|row| row.since);
-    Ok(Answer { station, judgement, since })
+    Ok(Answer { station, judgement, measured, since })
 }
 
 fn as_text(answer: &Answer, zone: &LocalZone) -> String {
@@ -103,6 +115,9 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
     for reason in &judgement.reasons {
         text.push_str(&format!("    {}\n", say::reason(reason, zone)));
     }
+    if let Some(line) = say::print_line(judgement, answer.station) {
+        text.push_str(&format!("    {line}\n"));
+    }
     // The white of what was never read is only its aim; that is no knowledge to show.
     let never = |device| judgement.reasons.contains(&Reason::NeverRead { device });
     let screen = (!never(answer.station.display.clone())).then_some(("screen", &judgement.display_white));
@@ -116,6 +131,7 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
             text.push_str(&format!("    {}\n", say::advice(advice, zone)));
         }
     }
+    text.push_str(&rules::as_text(answer.station, &answer.measured));
     text.push('\n');
     text
 }
@@ -174,8 +190,44 @@ fn as_json(answer: &Answer, zone: &LocalZone) -> Value {
         "paper_white": white(&judgement.paper_white),
         "display_white": white(&judgement.display_white),
         "scale_uncertainty": { "uv": judgement.scale_uncertainty.0, "ln_luminance_ratio": judgement.scale_uncertainty.1 },
+        "print_to_screen": judgement.print_to_screen.map(|ratio| {
+            json!({ "luminance_ratio": ratio, "delta_l": lightness_lost(ratio) })
+        }),
+        "rendering": judgement.rendering.map(|known| {
+            json!({ "ra": known.ra, "measured_at": known.when, "source": known.source.word() })
+        }),
+        "ambient": ambient(&judgement.ambient, answer.station),
         "reasons": judgement.reasons.iter().map(|reason| say::reason(reason, zone)).collect::<Vec<_>>(),
         "advice": judgement.advice.iter().map(|advice| say::advice(advice, zone)).collect::<Vec<_>>(),
+        "rules": rules::as_json(answer.station, &answer.measured),
+    })
+}
+
+/// Foreign light, worst share and brightest light first; null where it was never read of late.
+fn ambient(ambient: &Ambient, station: &Station) -> Value {
+    let hours = |all: &[AtHours]| -> Vec<Value> {
+        let one = |hours: &AtHours| {
+            json!({
+                "from_hour": hours.from,
+                "to_hour": hours.to,
+                "readings": hours.readings,
+                "illuminance_lx": hours.lx,
+                "share": hours.share,
+                "pull_delta_uv": hours.pull.map(|pull| pull.delta_uv),
+                "pull": hours.pull.and_then(|pull| pull.direction).map(|direction| direction.to_string()),
+            })
+        };
+        all.iter().map(one).collect()
+    };
+    if ambient.print.is_empty() && ambient.screen.is_empty() {
+        return Value::Null;
+    }
+    json!({
+        "share": ambient.worst().and_then(|hours| hours.share),
+        "max_share": station.ambient_max,
+        "screen_lx": ambient.brightest().map(|hours| hours.lx),
+        "on_print": hours(&ambient.print),
+        "at_screen": hours(&ambient.screen),
     })
 }
 

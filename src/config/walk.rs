@@ -242,6 +242,11 @@ impl<'a> Entry<'a> {
         matches!(self.value, DeValue::Table(_))
     }
 
+    /// How many keys a table has; none where this is no table.
+    pub(super) fn keys_of_table(&self) -> usize {
+        self.value.as_table().map_or(0, |table| table.len())
+    }
+
     pub(super) fn is_list(&self) -> bool {
         matches!(self.value, DeValue::Array(_))
     }
@@ -332,14 +337,29 @@ impl<'a> Entry<'a> {
 
     /// A table `{ … }` with none but the `known` keys.
     pub(super) fn table(&self, expected: &str, known: &[&str]) -> Option<Table<'a>> {
+        let table = self.open(expected)?;
+        table.only(known);
+        Some(table)
+    }
+
+    /// A table whose keys the caller judges.
+    pub(super) fn open(&self, expected: &str) -> Option<Table<'a>> {
         let DeValue::Table(table) = self.value else {
             self.mistake(expected, None);
             return None;
         };
-        let table =
-            Table { notes: self.notes, table, at: self.at.clone(), place: self.place.clone(), path: self.path.clone() };
-        table.only(known);
-        Some(table)
+        let (place, path) = (self.place.clone(), self.path.clone());
+        Some(Table { notes: self.notes, table, at: self.at.clone(), place, path })
+    }
+
+    /// The word true or false, without quotation marks.
+    pub(super) fn truth(&self) -> Option<bool> {
+        let truth = self.value.as_bool();
+        if truth.is_none() {
+            let quoted = matches!(self.as_text(), Some("true" | "false"));
+            self.mistake("true or false", quoted.then(|| "it stands without quotation marks".to_owned()));
+        }
+        truth
     }
 
     /// A list `[ … ]`.

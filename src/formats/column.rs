@@ -2,6 +2,8 @@
 //!
 //! What does not live here: what the values mean (`row`), how they are laid out (`table`, `json`).
 
+use super::spectral::{meant_as_wavelength, wavelength};
+
 /// A field that a reading or an event may have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Column {
@@ -18,6 +20,8 @@ pub(super) enum Column {
     Duv,
     Luminance,
     Illuminance,
+    Unit,
+    BandwidthNm,
     Instrument,
     Operator,
     Hours,
@@ -66,6 +70,8 @@ impl Kind {
                 Duv,
                 Luminance,
                 Illuminance,
+                Unit,
+                BandwidthNm,
                 Instrument,
                 Operator,
                 Hours,
@@ -84,7 +90,7 @@ impl Kind {
 
 impl Column {
     /// Every field of either kind, at the place of its own number.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: [Self; 27] = [
         Self::Time,
         Self::Device,
         Self::X,
@@ -98,6 +104,8 @@ impl Column {
         Self::Duv,
         Self::Luminance,
         Self::Illuminance,
+        Self::Unit,
+        Self::BandwidthNm,
         Self::Instrument,
         Self::Operator,
         Self::Hours,
@@ -128,6 +136,8 @@ impl Column {
             Self::Duv => "duv",
             Self::Luminance => "luminance_cd_m2",
             Self::Illuminance => "illuminance_lx",
+            Self::Unit => "unit",
+            Self::BandwidthNm => "bandwidth_nm",
             Self::Instrument => "instrument",
             Self::Operator => "operator",
             Self::Hours => "hours",
@@ -150,23 +160,21 @@ impl Column {
 
     /// Whether a table that was cut within this header cell may have meant a known name.
     pub fn may_begin_with(start: &str) -> bool {
-        Self::ALL.into_iter().any(|column| column.name().starts_with(start)) || is_spectral(start) || "nm" == start
+        Self::ALL.into_iter().any(|column| column.name().starts_with(start))
+            || wavelength(start).is_some()
+            || "nm" == start
     }
-}
-
-/// Whether a name is that of a spectral column: `nm` and a wavelength.
-pub(super) fn is_spectral(name: &str) -> bool {
-    name.strip_prefix("nm").is_some_and(|w| {
-        w.starts_with(|c: char| c.is_ascii_digit()) && w.chars().all(|c| c.is_ascii_digit() || c == '.')
-    })
 }
 
 /// What to expect in place of `name`, which is no field of a `kind`.
 pub(super) fn instead_of(name: &str, kind: Kind) -> String {
     let names: Vec<&str> = kind.columns().iter().map(|column| column.name()).collect();
-    let all = format!("a name that {} have: {}", kind.plural(), names.join(", "));
-    if name == "unit" {
-        return format!("{all}; 'unit' belongs to spectra, which are read from a later version on");
+    let mut all = format!("a name that {} have: {}", kind.plural(), names.join(", "));
+    if kind == Kind::Reading {
+        if let Some(meant) = meant_as_wavelength(name) {
+            return format!("'{meant}', if that is meant: a spectral column is named nm and its wavelength");
+        }
+        all.push_str("; and nm380, nm385, … for a spectrum");
     }
     // A name of the other kind is not misspelt.
     match nearest(name, &names).filter(|_| Column::named(name).is_none()) {
@@ -219,7 +227,12 @@ mod tests {
             ("uprime", "'u_prime'"),
             ("instrumnet", "'instrument'"),
             ("Device ", "'device'"),
-            ("unit", "belongs to spectra"),
+            ("380 nm", "'nm380', if that is meant: a spectral"),
+            ("NM382,5", "'nm382.5'"),
+            ("spec_400", "'nm400'"),
+            ("nm3.8.0", "and nm380, nm385, … for a spectrum"),
+            ("99", "and nm380"),
+            ("units", "'unit'"),
             ("other", "a name that readings have"),
             ("zzz", "a name that readings have: time, device, X"),
         ] {

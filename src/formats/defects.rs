@@ -1,6 +1,7 @@
 //! The list of what is wrong with a file: kept short enough to read, safe to print.
 
 use crate::reading::Defect;
+use crate::units::BadSpectrum;
 
 /// At most this many defects are listed; the rest are counted.
 pub(super) const LISTED: usize = 200;
@@ -30,6 +31,13 @@ impl Defects {
         }
     }
 
+    /// Adds what is wrong with a spectrum.
+    pub fn of_spectrum(&mut self, line: u64, bad: &BadSpectrum) {
+        let said = bad.to_string();
+        let (found, expected) = said.split_once(": expected ").unwrap_or((&said, "a spectrum of light"));
+        self.of_line(line, found, expected);
+    }
+
     /// How many there are, listed or not.
     pub fn count(&self) -> u64 {
         self.listed.len() as u64 + self.more
@@ -40,9 +48,18 @@ impl Defects {
         self.count() >= HOPELESS
     }
 
-    /// Whether one of them blames this column, or the row as a whole.
-    pub fn concern(&self, column: &str) -> bool {
-        self.listed.iter().any(|defect| defect.column.as_deref().is_none_or(|blamed| blamed == column))
+    /// Whether one of them blames such a column, or the row as a whole.
+    pub fn concern(&self, such: impl Fn(&str) -> bool) -> bool {
+        self.listed.iter().any(|defect| defect.column.as_deref().is_none_or(&such))
+    }
+
+    /// Gives the columns they blame other names, where there are such.
+    pub fn rename(&mut self, name: impl Fn(&str) -> Option<String>) {
+        for column in self.listed.iter_mut().filter_map(|defect| defect.column.as_mut()) {
+            if let Some(name) = name(column) {
+                *column = shown(&name);
+            }
+        }
     }
 
     /// Adds those of `other`.

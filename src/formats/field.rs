@@ -23,18 +23,38 @@ pub(super) enum Cell<'a> {
     Quoted(Cow<'a, str>),
 }
 
-/// The cells of a row, each at the number of its column.
-pub(super) type Cells<'a> = [Cell<'a>; Column::ALL.len()];
+/// The cells of a row.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Cells<'a> {
+    /// Each at the number of its column.
+    named: [Cell<'a>; Column::ALL.len()],
+    /// The spectral ones, each with its wavelength, nm, rising. Kept apart, since most rows have none.
+    pub bands: Vec<(f64, Cell<'a>)>,
+}
 
 /// Puts `cell` where `column` belongs, without the blanks around it; one that is empty then stays absent.
 pub(super) fn put<'a>(cells: &mut Cells<'a>, column: Column, cell: Cell<'a>) {
-    let cell = match cell {
+    if let Some((place, cell)) = cells.named.get_mut(column as usize).zip(filled(cell)) {
+        *place = cell;
+    }
+}
+
+impl Cells<'_> {
+    /// Makes a field absent.
+    pub fn forget(&mut self, column: Column) {
+        if let Some(place) = self.named.get_mut(column as usize) {
+            *place = Cell::Absent;
+        }
+    }
+}
+
+/// The cell without the blanks around its text; nothing where nothing is left.
+pub(super) fn filled(cell: Cell<'_>) -> Option<Cell<'_>> {
+    match cell {
+        Cell::Absent => None,
         Cell::Text(text) => trimmed(text).map(Cell::Text),
         Cell::Quoted(text) => trimmed(text).map(Cell::Quoted),
-        other => Some(other),
-    };
-    if let Some((place, cell)) = cells.get_mut(column as usize).zip(cell) {
-        *place = cell;
+        number => Some(number),
     }
 }
 
@@ -84,21 +104,13 @@ impl Row<'_, '_> {
 
     /// The number in a field: decimal digits with a point, finite. Adds a defect where there is something else.
     pub(super) fn number(&mut self, column: Column) -> Option<f64> {
-        let (found, expected) = match self.cell(column) {
-            Cell::Absent => return None,
-            Cell::Number(value) if value.is_finite() => return Some(*value),
-            Cell::Number(value) => (value.to_string(), NUMBER.to_owned()),
-            Cell::Quoted(text) => (format!("the text \"{text}\""), "a JSON number: leave the quotes away".to_owned()),
-            Cell::Text(text) => match decimal(text) {
-                Some(value) => return Some(value),
-                None if has_decimal_comma(text) => {
-                    (text.to_string(), format!("{NUMBER}: a decimal comma is not read; write a point"))
-                }
-                None => (text.to_string(), NUMBER.to_owned()),
-            },
-        };
-        self.blame(column, &found, expected);
-        None
+        match number_in(self.cell(column)) {
+            Ok(number) => number,
+            Err((found, expected)) => {
+                self.blame(column, &found, expected);
+                None
+            }
+        }
     }
 
     pub(super) fn word<'w>(&mut self, column: Column, words: &[&'w str]) -> Option<&'w str> {
@@ -163,7 +175,7 @@ impl Row<'_, '_> {
     }
 
     pub(super) fn cell(&self, column: Column) -> &Cell<'_> {
-        self.cells.get(column as usize).unwrap_or(&Cell::Absent)
+        self.cells.named.get(column as usize).unwrap_or(&Cell::Absent)
     }
 
     pub(super) fn is_absent(&self, column: Column) -> bool {
@@ -175,7 +187,26 @@ impl Row<'_, '_> {
     }
 }
 
-fn decimal(text: &str) -> Option<f64> {
+/// The number that a cell holds, if it holds anything; or what it holds instead, and what was expected.
+pub(super) fn number_in(cell: &Cell<'_>) -> Result<Option<f64>, (String, String)> {
+    Err(match cell {
+        Cell::Absent => return Ok(None),
+        Cell::Number(value) if value.is_finite() => return Ok(Some(*value)),
+        Cell::Number(value) => (value.to_string(), NUMBER.to_owned()),
+        Cell::Quoted(text) => (format!("the text \"{text}\""), "a JSON number: leave the quotes away".to_owned()),
+        Cell::Text(text) => match decimal(text) {
+            Some(value) => return Ok(Some(value)),
+            None if has_decimal_comma(text) => (
+                text.to_string(),
+                format!("{NUMBER}: a decimal comma is read only through a [[mapping]]; write a point"),
+            ),
+            None => (text.to_string(), NUMBER.to_owned()),
+        },
+    })
+}
+
+/// The number that a text is: decimal digits with a point, finite.
+pub(super) fn decimal(text: &str) -> Option<f64> {
     // The standard library also reads "inf", "nan" and their kin, and takes what is too large for infinite.
     let plain = text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'.' | b'+' | b'-' | b'e' | b'E'));
     text.parse().ok().filter(|value: &f64| plain && value.is_finite())
@@ -216,8 +247,8 @@ mod tests {
     fn blanks_are_no_value() {
         let mut cells = Cells::default();
         put(&mut cells, Column::Note, Cell::Text(" \t ".into()));
-        assert!(matches!(cells[Column::Note as usize], Cell::Absent));
+        assert!(matches!(cells.named[Column::Note as usize], Cell::Absent));
         put(&mut cells, Column::Note, Cell::Quoted(Cow::Owned(" a ".to_owned())));
-        assert!(matches!(&cells[Column::Note as usize], Cell::Quoted(text) if text == "a"));
+        assert!(matches!(&cells.named[Column::Note as usize], Cell::Quoted(text) if text == "a"));
     }
 }

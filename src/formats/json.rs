@@ -1,7 +1,8 @@
 //! JSON and JSON Lines: the names of CSV as keys, numbers as JSON numbers.
 //!
 //! Grammar: one object; or an array of objects; or `{"readings": [objects], "events": [objects]}`; or one object a
-//! line. An object with the key `event` is an event. Values are numbers, texts and null, which means absent.
+//! line. An object with the key `event` is an event. Values are numbers, texts and null, which means absent. The values of
+//! a spectrum stand beside the others, under `nm380` and its like.
 //!
 //! The text is first read through for its syntax. In what is then known to be JSON the objects of the rows are found
 //! by their brackets, so that each has a line; each is then read by itself, without recursion. What does not live
@@ -16,7 +17,10 @@ use super::column::{Column, Kind, instead_of};
 use super::defects::Defects;
 use super::field::{Cell, Cells, put};
 use super::row::record;
-use super::{Context, Format, MAX_ROW_BYTES, MAX_ROWS, Outcome, TOO_MANY_ROWS, Unfinished, refused};
+use super::spectral::wavelength;
+use super::{
+    Context, Format, MAX_ROW_BYTES, MAX_ROWS, MAX_SPECTRAL_ROW_BYTES, Outcome, TOO_MANY_ROWS, Unfinished, refused,
+};
 use crate::reading::{Record, Row};
 
 /// Reads JSON of any of the shapes above; `text` begins with a bracket.
@@ -66,7 +70,7 @@ impl Gathered {
         if self.defects.count() > 0 {
             Outcome::Refused(self.defects.into_list())
         } else {
-            Outcome::Records(self.rows, format)
+            Outcome::Records(self.rows, format, Vec::new())
         }
     }
 
@@ -81,8 +85,8 @@ impl Gathered {
 
     /// Takes the object that stands in `text` on `line`; `list` is what the list it stands in holds.
     fn take(&mut self, text: &str, line: u64, list: Option<Kind>, context: &Context) -> Result<(), serde_json::Error> {
-        if text.len() > MAX_ROW_BYTES {
-            self.defects.of_line(line, text, "an object of 64 KiB at most");
+        if text.len() > MAX_ROW_BYTES && (text.len() > MAX_SPECTRAL_ROW_BYTES || !text.contains("\"nm")) {
+            self.defects.of_line(line, text, "an object of 64 KiB at most, or with a spectrum 256 KiB");
             return Ok(());
         }
         if !text.starts_with('{') {
@@ -98,6 +102,14 @@ impl Gathered {
         for (key, value) in members {
             match Column::named(&key).filter(|column| kind.columns().contains(column)) {
                 _ if self.defects.are_hopeless() => return Ok(()),
+                None if kind == Kind::Reading
+                    && let Some(nm) = wavelength(&key) =>
+                {
+                    match value {
+                        Value::Cell(cell) => cells.add_band(nm, cell),
+                        Value::Other(found) => self.defects.at(line, &key, found, "a number or null"),
+                    }
+                }
                 None => self.defects.at(line, &key, "an unknown field", instead_of(&key, kind)),
                 Some(column) if seen.contains(&column) => {
                     self.defects.at(line, &key, "the same field twice", "each field once");
@@ -111,6 +123,7 @@ impl Gathered {
                 }
             }
         }
+        cells.order_bands(line, &mut self.defects);
         // Where a field was not understood, what is missing may be what was meant.
         if self.defects.count() == before {
             let value = record(&cells, kind, line, context, &mut self.defects);

@@ -48,6 +48,17 @@ pub(super) fn record(
     }
 }
 
+/// Builds the reading of which the colour was read already, or could not be; `cells` say everything else of it.
+pub(super) fn coloured(
+    cells: &Cells<'_>,
+    colour: Option<ColourSet>,
+    line: u64,
+    context: &Context,
+    defects: &mut Defects,
+) -> Option<Record> {
+    Row { cells, line, context, defects }.draft_of(context.need.into(), |_, _| colour).map(Record::Reading)
+}
+
 /// Builds a reading that was typed: device and time may come from elsewhere.
 pub(super) fn typed(cells: &Cells<'_>, context: &Context, defects: &mut Defects) -> Option<Draft> {
     Row { cells, line: 0, context, defects }.draft(Must::ReadWhatIsGiven)
@@ -55,12 +66,16 @@ pub(super) fn typed(cells: &Cells<'_>, context: &Context, defects: &mut Defects)
 
 impl Row<'_, '_> {
     fn draft(&mut self, must: Must) -> Option<Draft> {
+        self.draft_of(must, Self::colour)
+    }
+
+    fn draft_of(&mut self, must: Must, colour: impl FnOnce(&mut Self, Patch) -> Option<ColourSet>) -> Option<Draft> {
         let before = self.defects.count();
         let (time, time_given) = self.time(must);
         let device = self.device(must == Must::HaveBoth);
         let circumstances = self.circumstances();
         let level = self.level(circumstances.patch);
-        let colour = self.colour(circumstances.patch);
+        let colour = colour(self, circumstances.patch);
         let colour = colour.filter(|_| self.defects.count() == before)?;
         Some(Draft { device, time, time_given, colour, level, circumstances })
     }
@@ -188,15 +203,25 @@ impl Row<'_, '_> {
         const SETS: [&[Column]; 4] = [&[X, Y, Z], &[ChromaX, ChromaY], &[UPrime, VPrime], &[CctK, Duv]];
         let given = |row: &Self, set: &[Column]| set.iter().any(|column| !row.is_absent(*column));
         let present: Vec<&[Column]> = SETS.into_iter().filter(|set| given(self, set)).collect();
+        if self.has_spectrum() {
+            if present.is_empty() {
+                return self.spectrum();
+            }
+        } else {
+            let expected = "nothing: it belongs to spectra; other columns have their unit in the name";
+            self.must_be_empty(Unit, expected);
+            self.must_be_empty(BandwidthNm, "nothing: only a spectrum has a bandwidth");
+        }
         let first = match present.as_slice() {
             [] => {
                 self.defects.of_line(self.line, "no colour", COLOUR_SETS);
                 return None;
             }
-            [one] => one.first()?,
+            [one] if !self.has_spectrum() => one.first()?,
             several => {
                 let named = |set: &&[Column]| set.iter().map(|column| column.name()).collect::<Vec<_>>().join(",");
-                let found: Vec<String> = several.iter().map(named).collect();
+                let spectrum = self.has_spectrum().then(|| "a spectrum".to_owned());
+                let found: Vec<String> = spectrum.into_iter().chain(several.iter().map(named)).collect();
                 self.defects.of_line(
                     self.line,
                     &found.join(" and "),
@@ -277,4 +302,5 @@ impl Row<'_, '_> {
 }
 
 /// What counts as a colour, for messages.
-pub(super) const COLOUR_SETS: &str = "one colour set: X,Y,Z or x,y or u_prime,v_prime or cct_k,duv or cct_k alone";
+pub(super) const COLOUR_SETS: &str =
+    "one colour set: X,Y,Z or x,y or u_prime,v_prime or cct_k,duv or cct_k alone, or a spectrum as nm380,nm385,…";

@@ -4,33 +4,46 @@
 //! header; a field may stand in double quotes, with `""` for a quote in it, and may then hold separators and line
 //! ends. Rows in which every field is empty are skipped. Numbers have a decimal point.
 //!
-//! What does not live here: what the fields mean (`row`).
+//! A row holds one colour set; where it is a spectrum, columns are `nm380`, `nm382.5`, … in any order and at any steps. A
+//! spectral field that is empty is absent, so that spectra with different wavelengths, and other colour sets, may share a
+//! table.
+//!
+//! What does not live here: what the fields mean (`row`), the text of rows (`lines`), names that are not ours (`mapping`).
 
-use csv::{ReaderBuilder, StringRecord};
+use csv::StringRecord;
 
-use super::column::{Column, Kind, instead_of, is_spectral};
+use super::column::{Column, Kind, instead_of};
 use super::defects::Defects;
 use super::field::{Cell, Cells, put};
+use super::lines::{Line, Lines, Quotes};
+use super::mapped::Plan;
 use super::row::{COLOUR_SETS, record};
-use super::{Context, Format, MAX_ROW_BYTES, MAX_ROWS, Need, Outcome, TOO_MANY_ROWS, Unfinished, refused};
+use super::spectral::{name_of, wavelength, why_unfit};
+use super::{
+    Context, Format, MAX_ROW_BYTES, MAX_ROWS, MAX_SPECTRAL_ROW_BYTES, Need, Outcome, TOO_MANY_ROWS, Unfinished, refused,
+};
 use crate::reading::{Record, Row};
 
-/// The largest number of columns.
+/// The largest number of columns beside the spectral ones; of those a spectrum has its own limit.
 const MAX_COLUMNS: usize = 200;
 
 /// Reads a table of readings or of events.
 pub(super) fn read(text: &str, context: &Context) -> Outcome {
     let separator = separator_of(text);
-    let mut lines = Lines::new(text, separator);
+    let mut lines = Lines::new(text, separator, 1);
     let Some(first) = lines.next_filled() else { return Outcome::Incomplete { why: Unfinished::Empty } };
-    let header = match Header::understand(&first, &lines.record, separator, context) {
-        Ok(header) => header,
-        Err(outcome) => return outcome,
-    };
+    match Header::understand(&first, &lines.record, separator, context) {
+        Ok(header) => read_rows(lines, &header, context),
+        Err(outcome) => outcome,
+    }
+}
+
+/// Reads the rows that follow a header.
+pub(super) fn read_rows(mut lines: Lines<'_>, header: &Header<'_>, context: &Context) -> Outcome {
     let mut rows: Vec<Row<Record>> = Vec::new();
     let mut defects = Defects::default();
     while let Some(line) = lines.advance() {
-        match header.row(&line, &lines.record, separator, context, &mut defects) {
+        match header.row(&line, &lines, context, &mut defects) {
             Ok(Some(value)) if rows.len() < MAX_ROWS => rows.push(Row { line: line.number, value }),
             Ok(Some(_)) => {
                 return refused(line.number, &format!("row {}", MAX_ROWS + 1), TOO_MANY_ROWS);
@@ -46,7 +59,7 @@ pub(super) fn read(text: &str, context: &Context) -> Outcome {
         Outcome::Incomplete { why: Unfinished::HeaderOnly }
     } else {
         let format = if header.kind == Kind::Event { Format::CsvEvents } else { Format::CsvReadings };
-        Outcome::Records(rows, format)
+        Outcome::Records(rows, format, Vec::new())
     }
 }
 
@@ -55,8 +68,8 @@ fn separator_of(text: &str) -> u8 {
     let start = text.trim_start();
     let line = start.split(['\n', '\r']).next().unwrap_or_default();
     let known = |separator: char| {
-        let cells = line.split(separator).take(MAX_COLUMNS).map(|cell| cell.trim().trim_matches('"').trim());
-        cells.filter(|cell| Column::named(cell).is_some() || is_spectral(cell)).count()
+        let cells = line.split(separator).map(|cell| cell.trim().trim_matches('"').trim());
+        cells.filter(|cell| is_known(cell)).count()
     };
     let fields = |separator: char| line.matches(separator).count();
     // Of equals the last counts.
@@ -64,165 +77,78 @@ fn separator_of(text: &str) -> u8 {
     best.map_or(b',', |separator| separator as u8)
 }
 
-/// One row as it stands in the file.
-struct Line<'t> {
-    number: u64,
-    raw: &'t str,
-}
-
-impl Line<'_> {
-    fn is_ended(&self) -> bool {
-        self.raw.ends_with(['\n', '\r'])
-    }
-
-    fn quotes(&self, separator: u8) -> Quotes {
-        quotes(self.raw, separator)
-    }
-}
-
-/// What the quotes of a row are worth.
-#[derive(Debug, PartialEq, Eq)]
-enum Quotes {
-    Fine,
-    /// The row ended, and the quote was still open.
-    Open,
-    /// Something other than a separator follows a closing quote.
-    Followed,
-}
-
-/// Walks over the rows, with the line each begins on.
-struct Lines<'t> {
-    text: &'t str,
-    reader: csv::Reader<&'t [u8]>,
-    record: StringRecord,
-    separator: u8,
-    counted_to: usize,
-    number: u64,
-}
-
-impl<'t> Lines<'t> {
-    fn new(text: &'t str, separator: u8) -> Self {
-        let reader = ReaderBuilder::new()
-            .has_headers(false)
-            .flexible(true)
-            .delimiter(separator)
-            .buffer_capacity(text.len().clamp(1 << 10, 64 << 10))
-            .from_reader(text.as_bytes());
-        Self { text, reader, record: StringRecord::new(), separator, counted_to: 0, number: 1 }
-    }
-
-    /// The next row; its fields are in `record`.
-    fn advance(&mut self) -> Option<Line<'t>> {
-        // The text is UTF-8 and lies in memory: reading it cannot fail.
-        if !self.reader.read_record(&mut self.record).unwrap_or(false) {
-            return None;
-        }
-        let start = self.record.position().map_or(0, |at| at.byte() as usize);
-        let raw = self.text.get(start..self.reader.position().byte() as usize)?;
-        // Empty lines before a row, and the LF of the CRLF before it, are counted to the row by the reader.
-        let blank = raw.len() - raw.trim_start_matches(['\n', '\r']).len();
-        let begin = start + blank;
-        self.number += line_ends(self.text.get(self.counted_to..begin).unwrap_or_default());
-        self.counted_to = begin;
-        Some(Line { number: self.number, raw: raw.get(blank..).unwrap_or_default() })
-    }
-
-    /// The next row that is not empty all through.
-    fn next_filled(&mut self) -> Option<Line<'t>> {
-        loop {
-            let line = self.advance()?;
-            if self.record.iter().any(|field| !field.trim().is_empty()) || line.quotes(self.separator) != Quotes::Fine {
-                return Some(line);
-            }
-        }
-    }
-}
-
-/// How many lines end within `text`: each LF, and each CR that no LF follows.
-fn line_ends(text: &str) -> u64 {
-    let bytes = text.as_bytes();
-    let feeds = bytes.iter().filter(|b| **b == b'\n').count();
-    if !bytes.contains(&b'\r') {
-        return feeds as u64;
-    }
-    let returns = bytes.iter().filter(|b| **b == b'\r').count();
-    let pairs = bytes.windows(2).filter(|pair| *pair == b"\r\n").count();
-    (feeds + returns - pairs) as u64
-}
-
-fn quotes(raw: &str, separator: u8) -> Quotes {
-    if !raw.contains('"') {
-        return Quotes::Fine;
-    }
-    #[derive(PartialEq)]
-    enum At {
-        Start,
-        Bare,
-        Quoted,
-        Closed,
-    }
-    let mut at = At::Start;
-    for byte in raw.bytes() {
-        at = match (at, byte) {
-            (At::Start | At::Closed, b'"') => At::Quoted,
-            (At::Quoted, b'"') => At::Closed,
-            (At::Quoted, _) => At::Quoted,
-            (_, b'\n' | b'\r') => At::Start,
-            (_, byte) if byte == separator => At::Start,
-            (At::Closed, _) => return Quotes::Followed,
-            _ => At::Bare,
-        };
-    }
-    if at == At::Quoted { Quotes::Open } else { Quotes::Fine }
+/// Whether a name is one of ours.
+pub(super) fn is_known(name: &str) -> bool {
+    Column::named(name).is_some() || wavelength(name).is_some()
 }
 
 /// The header, understood once for all rows.
-struct Header {
-    kind: Kind,
-    columns: Vec<Column>,
+pub(super) struct Header<'m> {
+    pub kind: Kind,
+    /// How many fields a row has.
+    pub width: usize,
+    /// The last column, as defects name it.
+    pub last: String,
+    pub meaning: Meaning<'m>,
 }
 
-impl Header {
+/// What the columns of a table mean.
+pub(super) enum Meaning<'m> {
+    /// Their names are ours.
+    Ours {
+        /// The field at each place; nothing where a spectral column stands.
+        places: Vec<Option<Column>>,
+        /// Place and wavelength of the spectral columns, rising.
+        bands: Vec<(usize, f64)>,
+    },
+    /// A mapping of the configuration says so.
+    Mapped(Plan<'m>),
+}
+
+impl Header<'_> {
     fn understand(line: &Line<'_>, names: &StringRecord, separator: u8, context: &Context) -> Result<Self, Outcome> {
         let refuse = |found: &str, expected: &str| Err(refused(line.number, found, expected));
         let names: Vec<&str> = names.iter().map(str::trim).collect();
-        if names.iter().any(|name| is_spectral(name)) {
-            return refuse(
-                "spectral columns, like nm380",
-                "columns of one colour set: spectra are read from a later version on",
-            );
-        }
-        if names.len() > MAX_COLUMNS {
-            return refuse(&format!("{} columns", names.len()), "200 columns at most");
+        let spectral = names.iter().filter(|name| wavelength(name).is_some()).count();
+        if names.len() - spectral > MAX_COLUMNS {
+            return refuse(&format!("{} columns", names.len()), "200 columns at most, beside those of spectra");
         }
         match line.quotes(separator) {
-            _ if line.raw.len() > MAX_ROW_BYTES => return refuse(line.raw, TOO_LONG),
+            _ if line.raw.len() > longest(spectral > 0) => return refuse(line.raw, too_long(spectral > 0)),
             Quotes::Open => return Err(Outcome::Incomplete { why: Unfinished::OpenQuote { line: line.number } }),
             _ => {}
         }
         // Where the text ends within the header, the last name may be half of a known one.
         let half = names.last().filter(|name| !line.is_ended() && Column::may_begin_with(name)).is_some();
         let whole = names.len() - usize::from(half);
-        if !half && names.iter().all(|name| Column::named(name).is_none()) {
+        if !half && !names.iter().any(|name| is_known(name)) {
             return refuse(line.raw.trim(), NO_HEADER);
         }
         let kind = if names.contains(&Column::Event.name()) { Kind::Event } else { Kind::Reading };
         let mut defects = Defects::default();
-        let mut columns: Vec<Column> = Vec::with_capacity(names.len());
+        let mut places: Vec<Option<Column>> = Vec::with_capacity(names.len());
+        let mut bands: Vec<(usize, f64)> = Vec::with_capacity(spectral);
         for (place, name) in names.iter().take(whole).enumerate() {
-            match Column::named(name).filter(|column| half || kind.columns().contains(column)) {
-                None if name.is_empty() => {
+            let column = Column::named(name).filter(|column| half || kind.columns().contains(column));
+            match (column, wavelength(name)) {
+                (None, Some(nm)) => {
+                    bands.push((place, nm));
+                    places.push(None);
+                }
+                (None, None) if name.is_empty() => {
                     defects.at(line.number, &format!("column {}", place + 1), "no name", "a name in every column");
                 }
-                None => defects.at(line.number, name, "an unknown column", instead_of(name, kind)),
-                Some(column) if columns.contains(&column) => {
+                (None, None) => defects.at(line.number, name, "an unknown column", instead_of(name, kind)),
+                (Some(_), _) if places.contains(&column) => {
                     defects.at(line.number, name, "the same column twice", "each column once");
                 }
-                Some(column) => columns.push(column),
+                (Some(_), _) => places.push(column),
             }
         }
         let is_whole = line.is_ended() && defects.count() == 0;
-        if let Some((found, expected)) = missing(&columns, kind, context).filter(|_| is_whole) {
+        judge_bands(&mut bands, kind, line.number, is_whole, &mut defects);
+        let columns: Vec<Column> = places.iter().copied().flatten().collect();
+        if is_whole && let Some((found, expected)) = missing(&columns, !bands.is_empty(), kind, context) {
             defects.of_line(line.number, &found, expected);
         }
         if defects.count() > 0 {
@@ -230,7 +156,16 @@ impl Header {
         } else if !line.is_ended() {
             Err(Outcome::Incomplete { why: Unfinished::HeaderOnly })
         } else {
-            Ok(Self { kind, columns })
+            let last = names.last().copied().unwrap_or_default();
+            let last = wavelength(last).map_or_else(|| last.to_owned(), name_of);
+            Ok(Self { kind, width: places.len(), last, meaning: Meaning::Ours { places, bands } })
+        }
+    }
+
+    fn is_spectral(&self) -> bool {
+        match &self.meaning {
+            Meaning::Ours { bands, .. } => !bands.is_empty(),
+            Meaning::Mapped(plan) => plan.is_spectral(),
         }
     }
 
@@ -238,15 +173,15 @@ impl Header {
     fn row(
         &self,
         line: &Line<'_>,
-        fields: &StringRecord,
-        separator: u8,
+        lines: &Lines<'_>,
         context: &Context,
         defects: &mut Defects,
     ) -> Result<Option<Record>, Unfinished> {
+        let fields = &lines.record;
         let is_last = !line.is_ended();
-        let too_long = line.raw.len() > MAX_ROW_BYTES;
-        match line.quotes(separator) {
-            Quotes::Open if is_last || !too_long => return Err(Unfinished::OpenQuote { line: line.number }),
+        let is_too_long = line.raw.len() > MAX_ROW_BYTES && line.raw.len() > longest(self.is_spectral());
+        match line.quotes(lines.separator) {
+            Quotes::Open if is_last || !is_too_long => return Err(Unfinished::OpenQuote { line: line.number }),
             Quotes::Open => {}
             Quotes::Followed => {
                 let expected =
@@ -259,16 +194,15 @@ impl Header {
         if line.raw.trim().is_empty() {
             return Ok(None);
         }
-        let (found, expected) = (fields.len(), self.columns.len());
+        let (found, expected) = (fields.len(), self.width);
         if is_last && found < expected {
             return Err(Unfinished::MidRow { line: line.number, found, expected });
         }
-        if too_long {
-            defects.of_line(line.number, line.raw.trim(), TOO_LONG);
+        if is_too_long {
+            defects.of_line(line.number, line.raw.trim(), too_long(self.is_spectral()));
             return Ok(None);
         }
-        let last = self.columns.last().map_or("", |column| column.name());
-        let mid_field = || Unfinished::MidField { line: line.number, column: last.to_owned() };
+        let mid_field = || Unfinished::MidField { line: line.number, column: self.last.clone() };
         // A row that ends with a separator is most likely cut there: a value may be lost that nobody would miss.
         if is_last && found == expected && fields.iter().next_back().is_some_and(|field| field.trim().is_empty()) {
             return Err(mid_field());
@@ -286,13 +220,19 @@ impl Header {
             defects.of_line(line.number, &format!("{found} fields"), expected);
             return Ok(None);
         }
-        let mut cells = Cells::default();
-        for (column, field) in self.columns.iter().zip(fields) {
-            put(&mut cells, *column, Cell::Text(field.into()));
-        }
         let mut here = Defects::default();
-        let value = record(&cells, self.kind, line.number, context, &mut here);
-        if is_last && here.concern(last) {
+        let value = match &self.meaning {
+            Meaning::Ours { places, bands } => {
+                record(&cells(places, bands, fields), self.kind, line.number, context, &mut here)
+            }
+            Meaning::Mapped(plan) => plan.record(fields, line.number, context, &mut here),
+        };
+        // Cut off in a spectrum, its last value may be what makes another one too negative.
+        let spectral = |name: &str| match &self.meaning {
+            Meaning::Ours { .. } => wavelength(name).is_some(),
+            Meaning::Mapped(plan) => plan.holds_a_band(name),
+        };
+        if is_last && here.concern(|blamed| blamed == self.last || (spectral(&self.last) && spectral(blamed))) {
             return Err(mid_field());
         }
         defects.append(here);
@@ -300,11 +240,57 @@ impl Header {
     }
 }
 
-const TOO_LONG: &str = "a line of 64 KiB at most";
+fn cells<'f>(places: &[Option<Column>], bands: &[(usize, f64)], fields: &'f StringRecord) -> Cells<'f> {
+    let mut cells = Cells::default();
+    for (column, field) in places.iter().zip(fields) {
+        if let Some(column) = column {
+            put(&mut cells, *column, Cell::Text(field.into()));
+        }
+    }
+    cells.bands.reserve_exact(bands.len());
+    for (place, nm) in bands {
+        cells.add_band(*nm, fields.get(*place).map_or(Cell::Absent, |field| Cell::Text(field.into())));
+    }
+    cells
+}
+
+/// Brings the spectral columns into the order of their wavelengths, and says what no row under them could put right.
+fn judge_bands(bands: &mut [(usize, f64)], kind: Kind, line: u64, is_whole: bool, defects: &mut Defects) {
+    if let Some((_, nm)) = bands.first().filter(|_| kind == Kind::Event) {
+        let expected = "columns of events; readings stand in a file of their own";
+        defects.at(line, &name_of(*nm), "a spectral column", expected);
+        return;
+    }
+    bands.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let before = defects.count();
+    for pair in bands.windows(2) {
+        if let [(_, one), (_, other)] = pair
+            && one == other
+        {
+            defects.at(line, &name_of(*one), "the same wavelength twice", "each wavelength once");
+        }
+    }
+    if is_whole && defects.count() == before && !bands.is_empty() {
+        let wavelengths: Vec<f64> = bands.iter().map(|(_, nm)| *nm).collect();
+        if let Some((found, expected)) = why_unfit(&wavelengths) {
+            defects.of_line(line, &format!("columns that hold no spectrum: {found}"), expected);
+        }
+    }
+}
+
+/// The longest row of a table, in bytes.
+pub(super) fn longest(spectral: bool) -> usize {
+    if spectral { MAX_SPECTRAL_ROW_BYTES } else { MAX_ROW_BYTES }
+}
+
+fn too_long(spectral: bool) -> &'static str {
+    if spectral { "a line of 256 KiB at most" } else { "a line of 64 KiB at most" }
+}
+
 const NO_HEADER: &str = "a header row of column names, like time,device,x,y, and values under it; or JSON";
 
 /// What every table of this kind must have and this one has not: what was found, and what was expected.
-fn missing(columns: &[Column], kind: Kind, context: &Context) -> Option<(String, String)> {
+fn missing(columns: &[Column], spectral: bool, kind: Kind, context: &Context) -> Option<(String, String)> {
     use Column::*;
     const SETS: [&[Column]; 4] = [&[X, Y, Z], &[ChromaX, ChromaY], &[UPrime, VPrime], &[CctK]];
     let has = |column: &Column| columns.contains(column);
@@ -316,13 +302,14 @@ fn missing(columns: &[Column], kind: Kind, context: &Context) -> Option<(String,
     if must && !has(&Device) && context.folder_device.is_none() {
         lacking.push("device");
     }
-    if kind == Kind::Reading && !SETS.iter().any(|set| set.iter().all(has)) {
+    if kind == Kind::Reading && !spectral && !SETS.iter().any(|set| set.iter().all(has)) {
         lacking.push(COLOUR_SETS);
     }
     if lacking.is_empty() {
         return None;
     }
-    let found: Vec<&str> = columns.iter().map(|column| column.name()).collect();
+    let spectrum = spectral.then_some("those of a spectrum");
+    let found: Vec<&str> = columns.iter().map(|column| column.name()).chain(spectrum).collect();
     let folder = if lacking.contains(&"device") { "; the drop folder may name the device instead" } else { "" };
     Some((format!("columns {}", found.join(", ")), format!("also {}{folder}", lacking.join(" and "))))
 }
@@ -342,27 +329,6 @@ mod tests {
             ("nm380;nm385", b';'),
         ] {
             assert_eq!(separator_of(header), separator, "{header:?}");
-        }
-    }
-
-    #[test]
-    fn every_kind_of_line_end_is_counted_once() {
-        for (text, count) in [("", 0), ("a\nb\n", 2), ("a\r\nb\r\n", 2), ("a\rb", 1), ("\n\r\n\r\r", 4)] {
-            assert_eq!(line_ends(text), count, "{text:?}");
-        }
-    }
-
-    #[test]
-    fn quotes_are_judged() {
-        for (raw, expected) in [
-            ("a,b\n", Quotes::Fine),
-            ("\"a,\"\"b\"\"\",c\r\n", Quotes::Fine),
-            ("5\" tube,\"\"", Quotes::Fine),
-            ("a,\"b\n", Quotes::Open),
-            ("a,\"b\"\"", Quotes::Open),
-            ("\"a\"b,c", Quotes::Followed),
-        ] {
-            assert_eq!(quotes(raw, b','), expected, "{raw:?}");
         }
     }
 }

@@ -44,12 +44,7 @@ pub fn fault(fault: &Fault) -> String {
 pub fn white_of(light: &KnownLight) -> String {
     match light.white {
         Some(white) => match cct_duv(white) {
-            Ok(t) => format!(
-                "{:.0} K ({:.0} mired), {}",
-                t.cct_k.get(),
-                1e6 / t.cct_k.get(),
-                tint(t.duv.get())
-            ),
+            Ok(t) => format!("{:.0} K ({:.0} mired), {}", t.cct_k.get(), 1e6 / t.cct_k.get(), tint(t.duv.get())),
             Err(_) => "no white: too far from daylight and from a glowing body to have a colour temperature".to_owned(),
         },
         None => match light.cct_k {
@@ -87,10 +82,14 @@ fn aim_doubt(doubt: &AimDoubt) -> String {
             format!("that white is Δu′v′ {distance:.3} {word} than daylight{end}")
         }
         AimDoubt::TooDark { luminance } => {
-            format!("{luminance:.0} cd/m² is darker than a screen beside prints should be (80); more light on the print")
+            format!(
+                "{luminance:.0} cd/m² is darker than a screen beside prints should be (80); more light on the print"
+            )
         }
         AimDoubt::TooBright { luminance } => {
-            format!("{luminance:.0} cd/m² is brighter than a screen should run (250); less light on the print, or a declared ratio")
+            format!(
+                "{luminance:.0} cd/m² is brighter than a screen should run (250); less light on the print, or a declared ratio"
+            )
         }
     }
 }
@@ -130,8 +129,12 @@ pub fn place(weighed: &Weighed, limit: f64) -> String {
 /// How the print would look beside the screen, where that is worth saying.
 fn level(ratio: Option<f64>) -> String {
     match ratio {
-        Some(ratio) if ratio > 1.1 => format!("; the print would look {:.0} % darker than the screen", (1.0 - 1.0 / ratio) * 100.0),
-        Some(ratio) if ratio < 1.0 / 1.1 => format!("; the print would look {:.0} % brighter than the screen", (1.0 / ratio - 1.0) * 100.0),
+        Some(ratio) if ratio > 1.1 => {
+            format!("; the print would look {:.0} % darker than the screen", (1.0 - 1.0 / ratio) * 100.0)
+        }
+        Some(ratio) if ratio < 1.0 / 1.1 => {
+            format!("; the print would look {:.0} % brighter than the screen", (1.0 / ratio - 1.0) * 100.0)
+        }
         _ => String::new(),
     }
 }

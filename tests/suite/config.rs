@@ -5,7 +5,9 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use proptest::prelude::*;
+use twinwhite::config::find::read_named;
 use twinwhite::config::{ChannelKind, Config};
+use twinwhite::rules::{Limit, Origin, Quantity};
 use twinwhite::site::{AimWhite, LampKind, LuminanceRule, PaperWhite};
 use twinwhite::units::{Days, DeviceId, Xy};
 
@@ -27,7 +29,8 @@ fn files(name: &str) -> Vec<(String, String)> {
 }
 
 fn parse(name: &str, text: &str) -> Result<Config, twinwhite::config::Mistakes> {
-    Config::parse(text, &format!("{name}.toml"), Path::new("site"))
+    let files = read_named(text, &folder("tests/config/files"));
+    Config::parse_with(text, &format!("{name}.toml"), Path::new("site"), &files)
 }
 
 fn parse_file(name: &str) -> Config {
@@ -106,6 +109,26 @@ fn every_key_arrives() {
     assert_eq!(station.luminance, LuminanceRule::NotJudged);
     assert_eq!((station.visual_offset, station.max_risk.get()), ((0.001, -0.002), 0.1));
     assert_eq!((station.horizon, station.max_age), (Days(30.0), Days(60.0)));
+    let sets: Vec<_> = things.stations[1].rules.iter().map(|set| (set.id.as_str(), set.points.len())).collect();
+    assert_eq!(sets, [("house", 3), ("iso-3664-practical", 11), ("d65-studio", 1)], "the file's own set goes first");
+    let house = &things.stations[1].rules[0];
+    let Limit::Circle { centre, .. } = house.points[0].limit else { panic!("{house:?}") };
+    assert_eq!((centre.u, house.points[0].preferred), (0.2102, Some(Limit::Circle { centre, radius: 0.003 })));
+    assert_eq!(house.points[1].stands_in_for, Some(Quantity::LampWhite10));
+    assert_eq!((house.points[0].origin, house.points[2].origin), (Origin::Secondary, Origin::Practice));
+    let own = &things.stations[1].rules[2].points[0];
+    assert_eq!(own.preferred, Some(Limit::Range { min: Some(480.0), max: Some(550.0) }));
+    assert_eq!((things.stations[0].ambient_max, things.stations[1].ambient_max), (0.1, 0.05));
+    assert!(things.stations[0].rules.is_empty());
+    let PaperWhite::Curve(curve) = &things.papers[1].white else { panic!("{:?}", things.papers[1]) };
+    assert_eq!((curve.reach(), things.papers[1].brightened), ((380.0, 730.0), Some(false)));
+    let PaperWhite::Curve(percent) = &things.papers[2].white else { panic!("{:?}", things.papers[2]) };
+    for (factor, percent) in curve.factors().iter().zip(percent.factors()) {
+        assert!((factor - percent).abs() < 1e-9, "the same paper in percent");
+    }
+    let files: Vec<&str> = config.files.iter().map(|file| file.name.as_str()).collect();
+    assert_eq!(files, ["rag.csv", "rag-percent.csv", "tables.csv"]);
+    assert_eq!(config.tables.iso_23603.as_ref(), config.files.last());
     let instrument = &things.instruments[0];
     assert_eq!((instrument.noise.level, instrument.bias.level, instrument.bias.common), (0.015, 0.02, 0.8));
     assert_eq!(instrument.certificate_until.unwrap().to_string(), "2027-03-31");

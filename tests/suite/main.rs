@@ -3,6 +3,7 @@
 mod clock;
 mod channels;
 mod colour;
+mod columns;
 mod commands;
 mod config;
 mod demo;
@@ -12,7 +13,10 @@ mod fates;
 mod formats;
 mod inbox;
 mod ledger;
+mod lighting;
 mod readme;
+mod rules;
 mod site;
+mod spectra;
 mod tidy;
 mod words;

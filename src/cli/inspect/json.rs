@@ -3,7 +3,9 @@
 use serde_json::{Value, json};
 
 use super::{Looked, Spectral};
-use crate::color::rendering::{HueShift, R15_EDITION, RA_EDITION, RF_EDITION, RG_EDITION, SIMULATOR_EDITION, SSI_EDITION, Simulator};
+use crate::color::rendering::{
+    HueShift, R15_EDITION, RA_EDITION, RF_EDITION, RG_EDITION, SIMULATOR_EDITION, SSI_EDITION, Simulator,
+};
 use crate::color::{Observer, uv_prime_of_xyz, xy_of_xyz};
 use crate::reading::Level;
 
@@ -113,9 +115,9 @@ fn hue(shift: &HueShift) -> Value {
         "hue": shift.hue.word(),
         "test_colour": shift.hue.test_colour(),
         "delta_e_2000": shift.delta_e,
-        "lightness": shift.lightness,
-        "chroma": shift.chroma,
-        "turn": shift.turn,
+        "delta_l": shift.delta_l,
+        "delta_c": shift.delta_c,
+        "delta_h": shift.delta_h,
         "towards": shift.towards.map(|to| to.word()),
         "said": shift.to_string(),
     })

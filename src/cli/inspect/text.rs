@@ -4,7 +4,9 @@ use super::chart;
 use super::svg::Sheet;
 use super::{Looked, Spectral};
 use crate::cli::output;
-use crate::color::rendering::{HueShift, R15_EDITION, RA_EDITION, RF_EDITION, SIMULATOR_EDITION, SSI_EDITION, Simulator};
+use crate::color::rendering::{
+    HueShift, R15_EDITION, RA_EDITION, RF_EDITION, SIMULATOR_EDITION, SSI_EDITION, Simulator,
+};
 use crate::color::{FIRST_NM, Observer, fitness, nearest_daylight, uv_prime_of_xyz, xy_of_xyz};
 use crate::reading::Level;
 use crate::say;
@@ -153,10 +155,7 @@ fn in_full(looked: &Looked, spectral: &Spectral) -> String {
     for (name, observer) in [("2°", Observer::TwoDegree), ("10°", Observer::TenDegree)] {
         let sum = sampled.tristimulus_for(observer);
         if let (Ok(xy), Ok(uv)) = (xy_of_xyz(sum), uv_prime_of_xyz(sum)) {
-            text.push_str(&format!(
-                "    {name:<4} x {:.5}  y {:.5}  u′ {:.5}  v′ {:.5}\n",
-                xy.x, xy.y, uv.u, uv.v
-            ));
+            text.push_str(&format!("    {name:<4} x {:.5}  y {:.5}  u′ {:.5}  v′ {:.5}\n", xy.x, xy.y, uv.u, uv.v));
         }
     }
     if let Some([x, y, z]) = looked.xyz {
@@ -172,8 +171,11 @@ fn in_full(looked: &Looked, spectral: &Spectral) -> String {
     let r = &rendering.indices.r;
     text.push_str(&format!("\n  indices of {RA_EDITION} (R15 of {R15_EDITION})\n"));
     for (line, chunk) in r.chunks(8).enumerate() {
-        let cells: Vec<String> =
-            chunk.iter().enumerate().map(|(i, value)| format!("{:>4} {value:>4.0}", format!("R{}", line * 8 + i + 1))).collect();
+        let cells: Vec<String> = chunk
+            .iter()
+            .enumerate()
+            .map(|(i, value)| format!("{:>4} {value:>4.0}", format!("R{}", line * 8 + i + 1)))
+            .collect();
         text.push_str(&format!("    {}\n", cells.join(" ")));
     }
     if !rendering.indices.is_valid() {
@@ -225,7 +227,8 @@ pub(super) fn sheet(looked: &Looked) -> Option<Sheet> {
         all.filter(|(nm, _)| (380.0..=780.0).contains(nm)).collect()
     };
     let y = spectral.sampled.tristimulus().y;
-    let reference = spectral.honest.as_ref().map(|honest| shown(honest, y / honest.tristimulus().y)).unwrap_or_default();
+    let reference =
+        spectral.honest.as_ref().map(|honest| shown(honest, y / honest.tristimulus().y)).unwrap_or_default();
     let bins = spectral.rendering.filter(|_| looked.may_be_a_lamp()).map(|rendering| {
         rendering.fidelity.bins.iter().map(|bin| (bin.chroma_shift, bin.hue_shift, bin.fidelity)).collect()
     });

@@ -1,0 +1,446 @@
+//! What a mapping says: how a table that some other program writes stands for readings of ours.
+//!
+//! What lives here: the columns such a table has, the units they may be in, how its times and wavelengths are written, and
+//! to which files it applies. What does not: how it is written in a configuration (`config`), and applying it (`mapped`).
+
+use chrono::format::{Fixed, Item, Numeric, StrftimeItems};
+use chrono::{DateTime, NaiveDate, NaiveDateTime, SecondsFormat};
+
+use super::column::{Column, Kind};
+use crate::units::{DeviceId, SpectralUnit};
+
+/// Reads the tables of one other make.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mapping {
+    /// Its name.
+    pub id: String,
+    /// Which files it is for.
+    pub scope: Scope,
+    /// What stands between fields: `,`, `;` or a tab.
+    pub separator: u8,
+    /// What stands in numbers between the whole and its parts.
+    pub decimal: Decimal,
+    /// Lines before the header.
+    pub skip_lines: usize,
+    /// Where the time stands.
+    pub time: TimeColumns,
+    /// Which column holds what; none stands twice, neither as a name nor as a field.
+    pub columns: Vec<(String, Field, Conversion)>,
+    /// What holds of every row; no field of `columns` is among them.
+    pub constants: Vec<(Field, Constant)>,
+    /// How spectral columns are named, and what they hold.
+    pub spectral: Option<SpectralColumns>,
+    /// Columns that mean nothing here.
+    pub ignored: Ignored,
+}
+
+/// To which files something of the configuration applies.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Scope {
+    /// Only to those of this device's inbox folder.
+    pub folder: Option<DeviceId>,
+    /// Only to those with names like this: `*` stands for any text, `?` for any character.
+    pub name: Option<String>,
+}
+
+/// The decimal sign.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub enum Decimal {
+    #[default]
+    Point,
+    Comma,
+}
+
+/// The columns that hold the time of a reading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TimeColumns {
+    /// One column, or one for the date and one for the time of day, which are read with a blank between them.
+    pub columns: Vec<String>,
+    /// How it is written; without one as in our own tables.
+    pub format: Option<TimeFormat>,
+}
+
+/// A value that holds of every row.
+#[derive(Debug, Clone, PartialEq)]
+#[allow(missing_docs)]
+pub enum Constant {
+    Text(String),
+    Number(f64),
+}
+
+/// Spectral columns: their names, and what the values are.
+#[derive(Debug, Clone, PartialEq)]
+#[allow(missing_docs)]
+pub struct SpectralColumns {
+    pub names: WavelengthNames,
+    pub unit: SpectralUnit,
+    pub conversion: Conversion,
+}
+
+/// Columns that are passed over.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Ignored {
+    /// These.
+    Named(Vec<String>),
+    /// All that nothing else speaks of.
+    Others,
+}
+
+/// A field of a reading that a column may hold, or a constant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Field(pub(super) Column);
+
+/// How a value becomes one in our unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[allow(missing_docs)]
+pub enum Conversion {
+    Times(f64),
+    DividedBy(f64),
+    /// Reciprocal megakelvin, which are kelvin again the same way.
+    Mired,
+}
+
+impl Conversion {
+    /// None at all.
+    pub const SAME: Self = Self::Times(1.0);
+
+    /// The value in our unit.
+    pub fn apply(self, value: f64) -> f64 {
+        match self {
+            Self::Times(factor) => value * factor,
+            Self::DividedBy(divisor) => value / divisor,
+            Self::Mired => 1e6 / value,
+        }
+    }
+}
+
+/// Square metres of a square foot; a foot is 0.3048 m exactly (NIST SP 811, appendix B).
+const SQUARE_FOOT: f64 = 0.3048 * 0.3048;
+
+impl Field {
+    /// The field of this name, like `x` or `illuminance_lx`. Time and unit of a spectrum are said elsewhere.
+    pub fn named(name: &str) -> Option<Self> {
+        let column = Column::named(name).filter(|column| Kind::Reading.columns().contains(column))?;
+        (!matches!(column, Column::Time | Column::Unit)).then_some(Self(column))
+    }
+
+    /// The names of all of them.
+    pub fn names() -> Vec<&'static str> {
+        let names = Kind::Reading.columns().iter().map(|column| column.name());
+        names.filter(|name| Self::named(name).is_some()).collect()
+    }
+
+    /// Its name.
+    pub fn name(self) -> &'static str {
+        self.0.name()
+    }
+
+    /// Whether it holds a number.
+    pub fn is_number(self) -> bool {
+        use Column::*;
+        !matches!(self.0, Device | Instrument | Operator | Setting | Source | Patch | Id | Note)
+    }
+
+    /// The units its column may be in, our own first; none where the field has no unit.
+    pub fn units(self) -> &'static [(&'static str, Conversion)] {
+        use Conversion::{DividedBy, Mired, Times};
+        const SAME: Conversion = Conversion::SAME;
+        match self.0 {
+            Column::Illuminance => &[("lx", SAME), ("klx", Times(1000.0)), ("fc", DividedBy(SQUARE_FOOT))],
+            Column::Luminance => &[("cd/m2", SAME), ("fL", DividedBy(SQUARE_FOOT * std::f64::consts::PI))],
+            Column::CctK => &[("K", SAME), ("mired", Mired)],
+            Column::Hours => &[("h", SAME), ("min", DividedBy(60.0))],
+            Column::WarmupMin => &[("min", SAME), ("h", Times(60.0)), ("s", DividedBy(60.0))],
+            _ => &[],
+        }
+    }
+}
+
+/// The units that spectral columns may be in.
+pub const SPECTRAL_UNITS: [(&str, SpectralUnit, Conversion); 7] = [
+    ("relative", SpectralUnit::Relative, Conversion::SAME),
+    ("W/m2/nm", SpectralUnit::Irradiance, Conversion::SAME),
+    ("mW/m2/nm", SpectralUnit::Irradiance, Conversion::DividedBy(1e3)),
+    ("uW/m2/nm", SpectralUnit::Irradiance, Conversion::DividedBy(1e6)),
+    ("W/m2/sr/nm", SpectralUnit::Radiance, Conversion::SAME),
+    ("mW/m2/sr/nm", SpectralUnit::Radiance, Conversion::DividedBy(1e3)),
+    ("uW/m2/sr/nm", SpectralUnit::Radiance, Conversion::DividedBy(1e6)),
+];
+
+impl Scope {
+    /// Whether it takes in a file of this name from this device's folder.
+    pub fn holds(&self, name: &str, folder: Option<&DeviceId>) -> bool {
+        self.folder.as_ref().is_none_or(|wanted| Some(wanted) == folder) && self.holds_name(name)
+    }
+
+    /// Whether it takes in a file of this name from wherever.
+    pub fn holds_name(&self, name: &str) -> bool {
+        self.name.as_deref().is_none_or(|pattern| is_like(name, pattern))
+    }
+}
+
+/// Whether `name` follows `pattern`, where `*` stands for any text and `?` for any character. Linear but for the last `*`.
+fn is_like(name: &str, pattern: &str) -> bool {
+    let (name, pattern): (Vec<char>, Vec<char>) = (name.chars().collect(), pattern.chars().collect());
+    let (mut at, mut p) = (0, 0);
+    // Where the last star stood, and how far the text had been read then.
+    let mut star: Option<(usize, usize)> = None;
+    while at < name.len() {
+        match (pattern.get(p), name.get(at)) {
+            (Some('*'), _) => {
+                star = Some((p, at));
+                p += 1;
+            }
+            (Some(wanted), Some(found)) if *wanted == '?' || wanted == found => {
+                p += 1;
+                at += 1;
+            }
+            _ => match star {
+                Some((stood, read)) => {
+                    star = Some((stood, read + 1));
+                    p = stood + 1;
+                    at = read + 1;
+                }
+                None => return false,
+            },
+        }
+    }
+    pattern.iter().skip(p).all(|c| *c == '*')
+}
+
+/// How spectral columns are named: a text in which `{nm}` stands for the wavelength.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WavelengthNames {
+    before: String,
+    after: String,
+}
+
+/// Why a text says nothing of how spectral columns are named.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[allow(missing_docs)]
+pub enum BadNames {
+    #[error("no {{nm}}")]
+    NoPlace,
+    #[error("{{nm}} more than once")]
+    TwoPlaces,
+    #[error("a digit, a point or a comma beside {{nm}}")]
+    Digit,
+}
+
+impl WavelengthNames {
+    const PLACE: &str = "{nm}";
+
+    /// Takes a text like `{nm} nm` for such names.
+    pub fn new(text: &str) -> Result<Self, BadNames> {
+        let (before, after) = text.split_once(Self::PLACE).ok_or(BadNames::NoPlace)?;
+        if after.contains(Self::PLACE) {
+            return Err(BadNames::TwoPlaces);
+        }
+        if before.ends_with(of_a_number) || after.starts_with(of_a_number) {
+            return Err(BadNames::Digit);
+        }
+        Ok(Self { before: before.trim_start().to_owned(), after: after.trim_end().to_owned() })
+    }
+
+    /// The wavelength, nm, of the column of this name, if it is a spectral one.
+    pub fn wavelength(&self, name: &str, decimal: Decimal) -> Option<f64> {
+        let number = name.strip_prefix(self.before.as_str())?.strip_suffix(self.after.as_str())?;
+        let is_plain = number.starts_with(|c: char| c.is_ascii_digit()) && number.chars().all(of_a_number);
+        decimal.number(number).filter(|_| is_plain)
+    }
+}
+
+fn of_a_number(c: char) -> bool {
+    c.is_ascii_digit() || c == '.' || c == ','
+}
+
+impl Decimal {
+    /// The number a text writes with this sign, and no other.
+    pub fn number(self, text: &str) -> Option<f64> {
+        match self {
+            Self::Point => super::field::decimal(text),
+            Self::Comma if text.contains('.') => None,
+            Self::Comma => super::field::decimal(&text.replacen(',', ".", 1)),
+        }
+    }
+
+    /// What is expected of a number.
+    pub fn expected(self) -> &'static str {
+        match self {
+            Self::Point => "a number with a decimal point and no unit, like 0.3127",
+            Self::Comma => "a number with a decimal comma and no unit, like 0,3127",
+        }
+    }
+}
+
+/// How a date and a time of day are written, in the signs of strftime.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TimeFormat {
+    text: String,
+    has_offset: bool,
+}
+
+/// Why a text is no such format.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[allow(missing_docs)]
+pub enum BadTimeFormat {
+    #[error("a % that is followed by nothing that is known")]
+    Sign,
+    #[error("a sign that names no instant of a site, like %s or %Z")]
+    Unfit,
+    #[error("a format that does not tell the day and the minute")]
+    Vague,
+}
+
+impl TimeFormat {
+    /// Takes a text like `%d.%m.%Y %H:%M`. It must tell day, hour and minute; `%z` for the offset from UTC is known too.
+    pub fn new(text: &str) -> Result<Self, BadTimeFormat> {
+        let items: Vec<Item> = StrftimeItems::new(text).collect();
+        if items.iter().any(|item| matches!(item, Item::Error)) {
+            return Err(BadTimeFormat::Sign);
+        }
+        if items
+            .iter()
+            .any(|item| matches!(item, Item::Numeric(Numeric::Timestamp, _) | Item::Fixed(Fixed::TimezoneName)))
+        {
+            return Err(BadTimeFormat::Unfit);
+        }
+        let has_offset = items.iter().any(|item| {
+            use Fixed::*;
+            matches!(
+                item,
+                Item::Fixed(
+                    TimezoneOffset | TimezoneOffsetColon | TimezoneOffsetColonZ | TimezoneOffsetZ | RFC2822 | RFC3339
+                )
+            )
+        });
+        let format = Self { text: text.to_owned(), has_offset };
+        // A day after the twelfth in the afternoon: day and month, and the halves of the day, cannot be taken for each other.
+        let sample = NaiveDate::from_ymd_opt(2026, 11, 23).and_then(|day| day.and_hms_opt(21, 47, 0));
+        let sample = sample.ok_or(BadTimeFormat::Vague)?;
+        let written = sample.and_utc().fixed_offset().format(text).to_string();
+        match format.parse(&written) {
+            Some((local, _)) if local == sample => Ok(format),
+            _ => Err(BadTimeFormat::Vague),
+        }
+    }
+
+    /// The time that a text writes, in a form that is read without a format: RFC 3339 where the offset is told, else local.
+    pub fn read(&self, text: &str) -> Option<String> {
+        let (local, at) = self.parse(text)?;
+        Some(match at {
+            Some(at) => at.to_rfc3339_opts(SecondsFormat::AutoSi, true),
+            None => local.format("%Y-%m-%d %H:%M:%S%.f").to_string(),
+        })
+    }
+
+    /// 21:47 on 23 November 2026 as it would be written.
+    pub fn example(&self) -> String {
+        let sample = NaiveDate::from_ymd_opt(2026, 11, 23).and_then(|day| day.and_hms_opt(21, 47, 0));
+        sample.map(|at| at.and_utc().fixed_offset().format(&self.text).to_string()).unwrap_or_default()
+    }
+
+    fn parse(&self, text: &str) -> Option<(NaiveDateTime, Option<DateTime<chrono::FixedOffset>>)> {
+        if self.has_offset {
+            let at = DateTime::parse_from_str(text, &self.text).ok()?;
+            Some((at.naive_local(), Some(at)))
+        } else {
+            Some((NaiveDateTime::parse_from_str(text, &self.text).ok()?, None))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn units_have_the_factors_that_are_published() {
+        let factor = |field: &str, unit: &str| {
+            let units = Field::named(field).unwrap().units();
+            units.iter().find(|(name, _)| *name == unit).unwrap().1.apply(1.0)
+        };
+        // NIST SP 811 (2008), appendix B.8: footcandle 1.076 391 E+01 lx, footlambert 3.426 259 cd/m2.
+        assert!((factor("illuminance_lx", "fc") - 10.763_91).abs() < 5e-6);
+        assert!((factor("luminance_cd_m2", "fL") - 3.426_259).abs() < 5e-7);
+        assert_eq!(factor("cct_k", "mired"), 1e6);
+        assert_eq!(Conversion::Mired.apply(200.0), 5000.0);
+        assert_eq!((factor("hours", "min") * 60.0, factor("warmup_min", "h")), (1.0, 60.0));
+        for name in Field::names() {
+            let units = Field::named(name).unwrap().units();
+            assert!(units.first().is_none_or(|(_, conversion)| *conversion == Conversion::SAME), "{name}");
+        }
+        assert_eq!((Field::named("time"), Field::named("unit"), Field::named("event")), (None, None, None));
+    }
+
+    #[test]
+    fn names_of_files_are_compared() {
+        for (pattern, name, like) in [
+            ("log-*.csv", "log-1.csv", true),
+            ("log-*.csv", "log-.csv", true),
+            ("log-*.csv", "log-1.csv.bak", false),
+            ("*", "", true),
+            ("**a*b", "xaxxbab", true),
+            ("?.csv", "é.csv", true),
+            ("?.csv", ".csv", false),
+            ("a", "ab", false),
+            ("", "a", false),
+        ] {
+            assert_eq!(is_like(name, pattern), like, "{pattern} {name}");
+        }
+        assert!(!is_like(&"a".repeat(5000), &format!("{}b", "a*".repeat(500))), "in good time");
+    }
+
+    #[test]
+    fn wavelengths_are_found_in_names() {
+        let names = WavelengthNames::new("{nm} nm").unwrap();
+        assert_eq!(names.wavelength("380 nm", Decimal::Point), Some(380.0));
+        assert_eq!(names.wavelength("380,5 nm", Decimal::Comma), Some(380.5));
+        assert_eq!(names.wavelength("380,5 nm", Decimal::Point), None);
+        for name in ["380nm", " nm", "x nm", "-380 nm", "3e2 nm", "380"] {
+            assert_eq!(names.wavelength(name, Decimal::Point), None, "{name}");
+        }
+        assert_eq!(WavelengthNames::new("{nm}").unwrap().wavelength("405", Decimal::Point), Some(405.0));
+        assert_eq!(WavelengthNames::new("nm"), Err(BadNames::NoPlace));
+        assert_eq!(WavelengthNames::new("{nm}{nm}"), Err(BadNames::TwoPlaces));
+        assert_eq!(WavelengthNames::new("1{nm}"), Err(BadNames::Digit));
+    }
+
+    #[test]
+    fn a_format_tells_day_and_minute() {
+        for (format, text, read) in [
+            ("%d.%m.%Y %H:%M", "04.03.2026 10:30", "2026-03-04 10:30:00"),
+            ("%d.%m.%y %H:%M:%S", "4.3.26 9:30:15", "2026-03-04 09:30:15"),
+            ("%m/%d/%Y %I:%M %p", "03/04/2026 12:30 AM", "2026-03-04 00:30:00"),
+            ("%Y%m%dT%H%M%S%z", "20260304T103000+0100", "2026-03-04T10:30:00+01:00"),
+            ("%d %b %Y %H:%M:%S%.f", "4 Mar 2026 10:30:00.25", "2026-03-04 10:30:00.250"),
+        ] {
+            let known = TimeFormat::new(format).unwrap_or_else(|bad| panic!("{format}: {bad}"));
+            assert_eq!(known.read(text).as_deref(), Some(read), "{format}");
+            assert!(known.read(&known.example()).is_some(), "{format}");
+            assert_eq!(known.read("yesterday"), None);
+        }
+        for (format, bad) in [
+            ("%d.%m.%Y", BadTimeFormat::Vague),
+            ("%H:%M", BadTimeFormat::Vague),
+            ("%d.%m.%Y %I:%M", BadTimeFormat::Vague),
+            ("", BadTimeFormat::Vague),
+            ("%d.%m.%Y %H:%M %", BadTimeFormat::Sign),
+            ("%s", BadTimeFormat::Unfit),
+            ("%d.%m.%Y %H:%M %Z", BadTimeFormat::Unfit),
+        ] {
+            assert_eq!(TimeFormat::new(format), Err(bad), "{format}");
+        }
+    }
+
+    #[test]
+    fn a_number_has_one_sign() {
+        assert_eq!(Decimal::Comma.number("0,3127"), Some(0.3127));
+        assert_eq!(Decimal::Comma.number("1e3"), Some(1000.0));
+        for text in ["0.3127", "1.234,5", "1,234,5", ",", "nan"] {
+            assert_eq!(Decimal::Comma.number(text), None, "{text}");
+        }
+        assert_eq!(Decimal::Point.number("0,3127"), None);
+    }
+}
