@@ -38,7 +38,10 @@ fn look(path: &Path, readings: &mut Vec<Looked>) -> Result<(), Failure> {
     let bad = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
     let bytes = take::read(path, MAX_BYTES).map_err(bad)?;
     let file = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    let rows = match formats::parse(&bytes, &Context { zone: None, folder_device: None, need: Need::Look, keyword_text: KeywordRules::default() }) {
+    let rows = match formats::parse(
+        &bytes,
+        &Context { zone: None, folder_device: None, need: Need::Look, keyword_text: KeywordRules::default() },
+    ) {
         Outcome::Records(rows, ..) => rows,
         Outcome::Incomplete { why } => return Err(bad(format!("is not finished: {why}"))),
         Outcome::Refused(defects) => {

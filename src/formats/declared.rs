@@ -128,7 +128,8 @@ mod tests {
             assert_eq!(Quantity::from_words(quantity.words()), Some(quantity));
         }
         assert_eq!(Quantity::from_words(" Illuminance  LX "), Some(Quantity::Illuminance));
-        for text in ["", "irradiance", "lx", "illuminance cd/m2", "irradiance mW/m2/nm", "relative lx", "luminance cd/m2 x"]
+        for text in
+            ["", "irradiance", "lx", "illuminance cd/m2", "irradiance mW/m2/nm", "relative lx", "luminance cd/m2 x"]
         {
             assert_eq!(Quantity::from_words(text), None, "{text}");
         }

@@ -14,7 +14,12 @@ use twinwhite::units::{
 use twinwhite::zone::LocalZone;
 
 fn ledger() -> Context {
-    Context { zone: Some(LocalZone::named("Europe/Lisbon").unwrap()), folder_device: None, need: Need::Ledger, keyword_text: KeywordRules::default() }
+    Context {
+        zone: Some(LocalZone::named("Europe/Lisbon").unwrap()),
+        folder_device: None,
+        need: Need::Ledger,
+        keyword_text: KeywordRules::default(),
+    }
 }
 
 fn fixtures(folder: &str) -> Vec<(String, Vec<u8>)> {
@@ -545,9 +550,7 @@ fn open_files_of_later_formats_are_named() {
         eprintln!("skipped: no open data at {}", folder.display());
         return;
     }
-    for (file, name) in [
-        ("spectra/lamps.csv", "spectral columns"),
-    ] {
+    for (file, name) in [("spectra/lamps.csv", "spectral columns")] {
         let said = defects(parse(&std::fs::read(folder.join(file)).unwrap(), &ledger()));
         assert!(said.len() == 1 && said[0].found.contains(name), "{file}: {said:?}");
         assert!(said[0].expected.contains("later version"), "{file}: {said:?}");

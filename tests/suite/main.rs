@@ -14,5 +14,6 @@ mod inbox;
 mod ledger;
 mod readme;
 mod site;
+mod texts;
 mod tidy;
 mod words;

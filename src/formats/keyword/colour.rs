@@ -11,7 +11,7 @@ use super::super::column::{Column, is_spectral};
 use super::super::defects::Defects;
 use super::super::{Context, KeywordRules, Quantity};
 use super::table::Table;
-use crate::units::{Spectrum, SpectralUnit};
+use crate::units::{SpectralUnit, Spectrum};
 
 /// What a field of a set is by its name.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,7 +29,9 @@ pub(super) enum Kind {
     /// The wavelength of a pair.
     PairNm,
     /// The value of a pair.
-    PairValue { is_percent: bool },
+    PairValue {
+        is_percent: bool,
+    },
     /// Inks, or the densities of a print.
     Print,
     /// A colour relative to a white.
@@ -96,12 +98,7 @@ pub(super) fn ours(name: &str) -> Option<Column> {
 }
 
 /// Finds the colour of a table; adds a defect where it has none that is light.
-pub(super) fn of_table(
-    table: &Table<'_>,
-    kinds: &[Kind],
-    context: &Context,
-    defects: &mut Defects,
-) -> Option<Colour> {
+pub(super) fn of_table(table: &Table<'_>, kinds: &[Kind], context: &Context, defects: &mut Defects) -> Option<Colour> {
     const LIGHT: &str = "a reading of a display or a lamp: printed patches are measured under the instrument's own light, \
                          and say nothing of the light of a station";
     const NO_COLOUR: &str = "XYZ_X, XYZ_Y and XYZ_Z; or XYY_X and XYY_Y; or spectral fields: nm380, or as the pattern in \
@@ -125,7 +122,8 @@ pub(super) fn of_table(
     if kinds.iter().any(is_spectral) {
         let Quantity::Spectral(unit) = quantity else {
             let expected = format!("for spectral fields one of {}", spectral_quantities());
-            defects.of_line(table.line, &format!("QUANTITY \"{}\"", quantity.words()), expected);
+            let line = table.keyword("QUANTITY").next().map_or(table.line, |said| said.line);
+            defects.of_line(line, &format!("QUANTITY \"{}\"", quantity.words()), expected);
             return None;
         };
         return if kinds.iter().any(|kind| matches!(kind, Kind::At(_))) {
@@ -180,12 +178,18 @@ fn declared(table: &Table<'_>, defects: &mut Defects) -> Result<Option<Quantity>
 /// Says by what a table is known to be of prints, if it is.
 fn printed(table: &Table<'_>, kinds: &[Kind], declared: Option<Quantity>, context: &Context) -> Option<String> {
     let names = |wanted: fn(&Kind) -> bool| -> Vec<&str> {
-        kinds.iter().zip(&table.fields).filter(|(kind, _)| wanted(kind)).map(|(_, name)| name.as_ref()).take(8).collect()
+        kinds
+            .iter()
+            .zip(&table.fields)
+            .filter(|(kind, _)| wanted(kind))
+            .map(|(_, name)| name.as_ref())
+            .take(8)
+            .collect()
     };
     let has_colour = kinds.iter().any(|kind| kind.is_colour());
     let nothing_declared = declared.is_none() && context.keyword_text.quantity.is_none();
     let mut signs = names(|kind| *kind == Kind::Print);
-    if !has_colour {
+    if !has_colour && signs.is_empty() {
         signs.extend(names(|kind| *kind == Kind::Relative));
     }
     if nothing_declared && kinds.contains(&Kind::PairNm) {
@@ -209,7 +213,8 @@ fn printed(table: &Table<'_>, kinds: &[Kind], declared: Option<Quantity>, contex
 }
 
 fn columns(table: &Table<'_>, kinds: &[Kind], unit: SpectralUnit, defects: &mut Defects) -> Option<Colour> {
-    let mut nm: Vec<f64> = kinds.iter().filter_map(|kind| if let Kind::At(nm) = kind { Some(*nm) } else { None }).collect();
+    let mut nm: Vec<f64> =
+        kinds.iter().filter_map(|kind| if let Kind::At(nm) = kind { Some(*nm) } else { None }).collect();
     nm.sort_by(f64::total_cmp);
     // What is wrong with the wavelengths is wrong with every set: it is said once.
     if let Err(bad) = Spectrum::new(unit, &nm, vec![1.0; nm.len()], None) {
@@ -229,7 +234,11 @@ fn pairs(table: &Table<'_>, kinds: &[Kind], unit: SpectralUnit, defects: &mut De
     }
     if unit != SpectralUnit::Relative && of_pairs.contains(&Kind::PairValue { is_percent: true }) {
         let found = format!("SPECTRAL_PCT and the quantity {}", unit.word());
-        defects.of_line(table.format_line, &found, "SPECTRAL_DEC with it: percent are of something, and go with 'relative'");
+        defects.of_line(
+            table.format_line,
+            &found,
+            "SPECTRAL_DEC with it: percent are of something, and go with 'relative'",
+        );
         return None;
     }
     Some(Colour::Pairs(unit))

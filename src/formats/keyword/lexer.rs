@@ -152,7 +152,8 @@ mod tests {
     fn words_strings_and_comments_are_told_apart() {
         let text = "# first\r\nA \"b c\"\td#e \"\r\n\r\"x \"\"y\"\" # z\"# w\n\"\" 1\u{1a}";
         let found: Vec<Token> = Lexer::new(text).map(|token| token.unwrap()).collect();
-        let said: Vec<_> = found.iter().map(|t| (t.line, t.text.as_ref(), t.is_quoted, t.is_first, t.is_last)).collect();
+        let said: Vec<_> =
+            found.iter().map(|t| (t.line, t.text.as_ref(), t.is_quoted, t.is_first, t.is_last)).collect();
         assert_eq!(
             said,
             [

@@ -170,7 +170,8 @@ impl<'m, 't> Sets<'m, 't> {
     fn find_device(&self, defects: &mut Defects) {
         let context = self.context;
         if context.need == Need::Ledger && context.folder_device.is_none() && !self.names(Column::Device) {
-            let expected = "KEYWORD \"DEVICE\" and DEVICE \"its-id\", or the device's id as the name of the drop folder";
+            let expected =
+                "KEYWORD \"DEVICE\" and DEVICE \"its-id\", or the device's id as the name of the drop folder";
             defects.at(self.table.line, "DEVICE", "nothing", expected);
         }
     }
@@ -258,7 +259,8 @@ impl<'m, 't> Sets<'m, 't> {
         }
         match self.colour {
             Colour::Columns(unit, _) | Colour::Pairs(unit) => {
-                let spectrum = if defects.count() == 0 { Spectrum::new(unit, &nm, values, None).map_err(Some) } else { Err(None) };
+                let spectrum =
+                    if defects.count() == 0 { Spectrum::new(unit, &nm, values, None).map_err(Some) } else { Err(None) };
                 if let Err(Some(bad)) = &spectrum {
                     defects.of_spectrum(line, bad);
                 }
@@ -349,7 +351,8 @@ mod tests {
 
     #[test]
     fn a_decimal_comma_becomes_a_point() {
-        for (text, read) in [("0,3127", "0.3127"), ("-1,5e-3", "-1.5e-3"), ("1,", "1."), ("500", "500"), ("0.5", "0.5")] {
+        for (text, read) in [("0,3127", "0.3127"), ("-1,5e-3", "-1.5e-3"), ("1,", "1."), ("500", "500"), ("0.5", "0.5")]
+        {
             assert_eq!(with_point(text), read);
         }
         for text in ["1,234.5", "1.234,5", "1,2,3", "a,5", ",5", "1,x"] {

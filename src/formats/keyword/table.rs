@@ -100,7 +100,11 @@ impl<'t> Table<'t> {
                 Ok(count) if count == counted => {}
                 Ok(count) => {
                     let found = format!("{name} {count}, and {counted} {of_what}");
-                    defects.of_line(said.line, &found, "the two to agree: one of them is wrong, or something is missing");
+                    defects.of_line(
+                        said.line,
+                        &found,
+                        "the two to agree: one of them is wrong, or something is missing",
+                    );
                 }
                 Err(_) => defects.at(said.line, name, &said.value, "a whole number"),
             }
@@ -147,7 +151,9 @@ impl<'t> Walk<'t, '_> {
                 let expected = "a blank or the end of the line after a closing quote; a quote within quotes is doubled";
                 Err(self.refuse(line, &found, expected))
             }
-            Some(Err(BadToken::LongLine { line })) => Err(self.refuse(line, "a longer line", "a line of 64 KiB at most")),
+            Some(Err(BadToken::LongLine { line })) => {
+                Err(self.refuse(line, "a longer line", "a line of 64 KiB at most"))
+            }
         }
     }
 
@@ -182,7 +188,8 @@ impl<'t> Walk<'t, '_> {
                 is_open = false;
             } else if begins && token.is("BEGIN_DATA") {
                 if table.fields.is_empty() {
-                    let expected = "BEGIN_DATA_FORMAT, the names of the fields and END_DATA_FORMAT before it, in each table";
+                    let expected =
+                        "BEGIN_DATA_FORMAT, the names of the fields and END_DATA_FORMAT before it, in each table";
                     return Err(self.misplaced(&token, begun, "without a data format", expected));
                 }
                 self.data(&mut table)?;
@@ -222,7 +229,12 @@ impl<'t> Walk<'t, '_> {
             } else if token.is("END_DATA_FORMAT") {
                 return Ok(());
             } else if SECTIONS.iter().any(|section| token.is(section)) {
-                return Err(self.misplaced(&token, table.line, "among the names of fields", "END_DATA_FORMAT before it"));
+                return Err(self.misplaced(
+                    &token,
+                    table.line,
+                    "among the names of fields",
+                    "END_DATA_FORMAT before it",
+                ));
             } else if table.fields.len() == MAX_FIELDS {
                 return Err(self.refuse(token.line, &format!("field {}", MAX_FIELDS + 1), "4096 fields at most"));
             }
@@ -252,7 +264,11 @@ impl<'t> Walk<'t, '_> {
             } else if SECTIONS.iter().any(|section| token.is(section)) {
                 return Err(self.misplaced(&token, table.line, "among the values", "END_DATA before it"));
             } else if table.values == most {
-                return Err(self.refuse(token.line, &format!("set {}", MAX_SETS + 1), "at most 100 000 sets: split the file"));
+                return Err(self.refuse(
+                    token.line,
+                    &format!("set {}", MAX_SETS + 1),
+                    "at most 100 000 sets: split the file",
+                ));
             }
             here += 1;
             table.values += 1;
@@ -294,7 +310,10 @@ mod tests {
         assert!(said[0].starts_with("line 1: found NUMBER_OF_FIELDS 3, and 2 names between"), "{said:?}");
         assert!(said[1].starts_with("line 5: found NUMBER_OF_SETS 3, and 2 sets between"), "{said:?}");
         let said = refusal("BEGIN_DATA_FORMAT\nA B\nEND_DATA_FORMAT\nBEGIN_DATA\n1 2\n3\n5 6\nEND_DATA\n");
-        assert_eq!(said, ["line 6: found 5 values, 1 of them on this line; expected 2 values a set, one for each field"]);
+        assert_eq!(
+            said,
+            ["line 6: found 5 values, 1 of them on this line; expected 2 values a set, one for each field"]
+        );
     }
 
     #[test]
