@@ -18,5 +18,6 @@ mod readme;
 mod rules;
 mod site;
 mod spectra;
+mod texts;
 mod tidy;
 mod words;

@@ -20,7 +20,7 @@ use super::field::{Cell, Cells, decimal, put};
 use super::warning::warn;
 use super::{Context, Format, Need, Outcome, Warning, refused, row};
 use crate::reading::{ColourSet, Row};
-use crate::units::{Spectrum, SpectralUnit};
+use crate::units::{SpectralUnit, Spectrum};
 use crate::zone::{self, BadLocalTime};
 use xml::{Document, Element, Stop};
 
@@ -162,7 +162,8 @@ impl<'d> Reader<'d> {
     }
 
     fn unit(&mut self) -> Option<SpectralUnit> {
-        const LIGHT: &str = "irradiance, radiance or relative (or flux, intensity or exitance, which give colour and no level)";
+        const LIGHT: &str =
+            "irradiance, radiance or relative (or flux, intensity or exitance, which give colour and no level)";
         let Some(element) = self.distribution("SpectralQuantity") else {
             if let Some(line) = self.document.distributions.first() {
                 let expected = format!("the element SpectralQuantity in SpectralDistribution: {LIGHT}");

@@ -70,7 +70,9 @@ pub(super) fn document(text: &str, is_root: impl Fn(&str) -> bool) -> Result<Doc
         let line = place.line_of(reader.buffer_position());
         match reader.read_event() {
             Ok(Event::Eof) if walk.is_closed => return Ok(walk.document),
-            Ok(Event::Eof) => return Err(Stop::Unfinished(Unfinished::MidXml { line: place.line_of(text.len() as u64) })),
+            Ok(Event::Eof) => {
+                return Err(Stop::Unfinished(Unfinished::MidXml { line: place.line_of(text.len() as u64) }));
+            }
             Ok(event) => walk.take(event, line, &is_root)?,
             Err(bad) if ends_early(&bad, &reader, text) => {
                 return Err(Stop::Unfinished(Unfinished::MidXml { line: place.line_of(text.len() as u64) }));
@@ -173,7 +175,9 @@ impl Walk {
             }
             Event::Comment(_) | Event::Eof => Ok(()),
             Event::Decl(declaration) if is_first => declared(&declaration, line),
-            Event::Decl(_) => Err(Stop::refused(line, "an XML declaration", "it at the start of the file and nowhere else")),
+            Event::Decl(_) => {
+                Err(Stop::refused(line, "an XML declaration", "it at the start of the file and nowhere else"))
+            }
             Event::PI(instruction) => {
                 let found = format!("a processing instruction '{}'", instruction.target());
                 Err(Stop::refused(line, found, "none: instructions to programs are not followed"))
@@ -256,6 +260,8 @@ impl Walk {
         match self.open.last_mut() {
             Some(open) if open.place != Home::Nowhere => open.element.text.push_str(text),
             None if !text.trim().is_empty() => {
+                let blank = text.chars().take_while(|c| c.is_whitespace());
+                let line = line + blank.filter(|c| *c == '\n').count() as u64;
                 return Err(Stop::refused(line, text.trim(), "no text outside of the root element"));
             }
             _ => {}
@@ -271,7 +277,9 @@ fn referred(name: &BytesRef<'_>, line: u64) -> Result<char, Stop> {
     let by_name = || resolve_predefined_entity(name).and_then(|text| text.chars().next());
     let found = || format!("&{};", &**name);
     match name.resolve_char_ref() {
-        Ok(Some(c)) if c.is_control() && !c.is_whitespace() => Err(Stop::refused(line, found(), "no control characters")),
+        Ok(Some(c)) if c.is_control() && !c.is_whitespace() => {
+            Err(Stop::refused(line, found(), "no control characters"))
+        }
         Ok(Some(c)) => Ok(c),
         Ok(None) => by_name().ok_or_else(|| Stop::refused(line, found(), FIVE)),
         Err(_) => Err(Stop::refused(line, found(), FIVE)),
@@ -308,7 +316,10 @@ mod tests {
                     &amp;<![CDATA[<b>]]> </Description><Other><Header><Comments>no</Comments></Header></Other></p:Header>\n\
                     <SpectralDistribution><SpectralData p:wavelength=\" 380 \">1</SpectralData><X/></SpectralDistribution></p:r>\n";
         let document = read(text).unwrap();
-        assert_eq!((document.root.as_str(), document.namespace.as_deref(), document.version.as_deref()), ("r", Some("n"), Some("1.0")));
+        assert_eq!(
+            (document.root.as_str(), document.namespace.as_deref(), document.version.as_deref()),
+            ("r", Some("n"), Some("1.0"))
+        );
         assert_eq!((document.line, document.distributions), (3, vec![5]));
         assert_eq!((document.header[0].text.as_str(), document.header[0].line), ("a\u{b0} &<b>", 4));
         assert_eq!(document.header.len(), 2, "{:?}", document.header);
