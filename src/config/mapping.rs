@@ -264,14 +264,15 @@ fn constant(entry: &Entry<'_>, key: &str, declared: &Declared) -> Option<Constan
 fn gives_a_colour(table: &Table<'_>, columns: &[At<'_, (String, Field, Conversion)>]) {
     const SETS: [&[&str]; 4] = [&["X", "Y", "Z"], &["x", "y"], &["u_prime", "v_prime"], &["cct_k"]];
     let has = |name: &&str| columns.iter().any(|(_, (_, field, _))| field.name() == *name);
+    let written = table.get("columns");
     // Of what has a mistake already, nobody can tell what it would have been.
-    let unreadable = table.get("columns").is_some_and(|entry| entry.keys_of_table() != columns.len());
-    if table.get("spectral").is_some() || unreadable || SETS.iter().any(|set| set.iter().all(has)) {
+    let is_readable = written.as_ref().is_none_or(|entry| entry.keys_of_table() == Some(columns.len()));
+    if table.get("spectral").is_some() || !is_readable || SETS.iter().any(|set| set.iter().all(has)) {
         return;
     }
-    let sets: Vec<String> = SETS.iter().map(|set| list(set, "and")).collect();
-    let expected = format!("columns for one colour: {}; or spectral", list(&sets, "or"));
-    match table.get("columns") {
+    let sets = SETS.map(|set| set.join(","));
+    let expected = format!("columns for one colour, {}; or spectral", list(&sets, "or"));
+    match written {
         Some(entry) => entry.mistake(&expected, None),
         None => table.missing("columns", &expected, None),
     }

@@ -133,10 +133,17 @@ pub fn parse(bytes: &[u8], context: &Context) -> Outcome {
     if let Some((found, expected)) = later_format(start) {
         return refused(0, found, expected);
     }
-    if let Some(outcome) = mapped::read(text, context) {
-        return outcome;
+    let nearly = match mapped::read(text, context) {
+        Ok(outcome) => return outcome,
+        Err(nearly) => nearly,
+    };
+    match if start.starts_with(['{', '[']) { json::read(text, context) } else { table::read(text, context) } {
+        Outcome::Refused(mut defects) => {
+            defects.extend(nearly);
+            Outcome::Refused(defects)
+        }
+        outcome => outcome,
     }
-    if start.starts_with(['{', '[']) { json::read(text, context) } else { table::read(text, context) }
 }
 
 /// Builds a reading from fields that were typed, named and written as in CSV. Device and time may be missing: the
