@@ -4,7 +4,7 @@
 
 use super::checks::{Declared, id_of};
 use super::walk::{Entry, Table};
-use super::words::{list, quoted};
+use super::words::quoted;
 use crate::formats::mapping::{
     BadNames, BadTimeFormat, Constant, Conversion, Decimal, Field, Ignored, Mapping, SPECTRAL_UNITS, Scope,
     SpectralColumns, TimeColumns, TimeFormat, WavelengthNames,
@@ -270,8 +270,8 @@ fn gives_a_colour(table: &Table<'_>, columns: &[At<'_, (String, Field, Conversio
     if table.get("spectral").is_some() || !is_readable || SETS.iter().any(|set| set.iter().all(has)) {
         return;
     }
-    let sets = SETS.map(|set| set.join(","));
-    let expected = format!("columns for one colour, {}; or spectral", list(&sets, "or"));
+    let sets = SETS.map(|set| set.join(",")).join(" or ");
+    let expected = format!("columns for one colour: {sets}; or spectral");
     match written {
         Some(entry) => entry.mistake(&expected, None),
         None => table.missing("columns", &expected, None),
