@@ -8,6 +8,7 @@
 pub mod units;
 pub mod clock;
 pub mod reading;
+pub mod rules;
 pub mod site;
 pub mod zone;
 pub mod color;
@@ -26,6 +27,7 @@ pub mod config;
 pub mod project;
 pub mod estimates;
 pub mod evaluate;
+pub mod measured;
 pub mod pipeline;
 pub mod acts;
 pub mod rebuild;

@@ -14,7 +14,7 @@ use crate::drift::Fate;
 use crate::estimates::{self, Fates};
 use crate::evaluate::{self, Condition, Happened, Scope, append};
 use crate::fate::Hold;
-use crate::formats::{self, Context, Format, Need, Outcome, Unfinished};
+use crate::formats::{self, Context, Need, Outcome, Unfinished};
 use crate::ledger::entry::{self, CameBy, EventTaken, ReadingTaken, Refusal};
 use crate::ledger::store::{Given, Standing};
 use crate::ledger::{Body, Digest, Ledger, LedgerError, Seq, Store, Tx};
@@ -92,13 +92,12 @@ pub fn take(ledger: &mut Ledger, config: &Config, incoming: &Incoming, now: Time
         folder_device: incoming.folder_device.clone(),
         need: Need::Ledger,
         mappings: config.mappings_for(incoming.name, incoming.folder_device.as_ref()),
+        keyword_text: config.keyword_text_for(incoming.name, incoming.folder_device.as_ref()),
     };
     let rows = match formats::parse(incoming.bytes, &context) {
         Outcome::Incomplete { why } => return Ok(Taken::Incomplete(why)),
         Outcome::Refused(defects) => Err(defects),
-        Outcome::Records(rows, Format::CsvReadings | Format::CsvEvents | Format::Json | Format::JsonLines) => {
-            admit(rows, &config.things, incoming.folder_device.as_ref())
-        }
+        Outcome::Records(rows, ..) => admit(rows, &config.things, incoming.folder_device.as_ref()),
     };
     ledger.write(now, |tx| {
         come_into_force(tx, config)?;
@@ -138,11 +137,11 @@ pub fn refuse_file(
 
 /// Writes the configuration down if it is not the one in force, and renews the estimates it makes void.
 pub fn come_into_force(tx: &mut Tx, config: &Config) -> Result<(), LedgerError> {
-    let sha256 = Digest::of(config.text.as_bytes());
-    if tx.config_in_force()?.is_some_and(|(_, in_force)| in_force == sha256) {
+    let written = entry::Config::of(&config.text, &config.files);
+    if tx.config_in_force()?.is_some_and(|(_, in_force)| in_force == written.sha256) {
         return Ok(());
     }
-    append(tx, config, Body::Config(entry::Config { sha256, text: config.text.clone() }))?;
+    append(tx, config, Body::Config(written))?;
     estimates::refresh_void(tx, &config.things)
 }
 

@@ -5,7 +5,7 @@
 
 use std::path::Path;
 
-use crate::config::Config;
+use crate::config::{Config, NamedFile};
 use crate::estimates;
 use crate::ledger::entry::Entry;
 use crate::ledger::{Body, Ledger, LedgerError, Seq, Store, Tx};
@@ -52,7 +52,8 @@ fn replay(from: &Store, to: &Tx, config: &Config, mut progress: impl FnMut(i64))
         for Entry { seq, time, body, .. } in &entries {
             if let Body::Config(written) = body {
                 // A text that this version no longer understands leaves the one before it in force for messages.
-                if let Ok(understood) = Config::parse(&written.text, "ledger", Path::new(".")) {
+                let files: Vec<NamedFile> = written.files.iter().map(NamedFile::from).collect();
+                if let Ok(understood) = Config::parse_with(&written.text, "ledger", Path::new("."), &files) {
                     in_force = understood;
                 }
             }

@@ -3,6 +3,8 @@
 //! The verdict first, then why, then what to do; plain words, units, local time. Never "matched" where the truth is
 //! "unknown".
 
+pub mod rules;
+
 use crate::alert::{Cleared, Kind};
 use crate::color::Move;
 use crate::color::cct_duv;

@@ -4,8 +4,10 @@
 //! written in a file, and every mistake one can make there, is for `config`.
 
 use crate::reading::ThingKind;
+use crate::rules::RuleSet;
 use crate::units::{
-    Days, DeviceId, Hours, Illuminance, InstrumentId, Luminance, OperatorId, Probability, StationId, Xy,
+    Days, DeviceId, Hours, Illuminance, InstrumentId, Luminance, OperatorId, Probability, ReflectanceCurve, StationId,
+    Xy,
 };
 
 /// Everything a site has. Ids are unique over displays, lamps, papers and instruments; every id a station names exists.
@@ -100,16 +102,20 @@ pub struct Paper {
     pub white: PaperWhite,
     /// The measurement condition of ISO 13655 its white was read under.
     pub condition: Option<MeasurementCondition>,
+    /// Whether it holds optical brighteners, where someone said so.
+    pub brightened: Option<bool>,
 }
 
 /// What is known of the unprinted paper's white.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum PaperWhite {
     /// CIELAB under D50, 2° observer; `l` in 0..=100 and above zero.
     #[allow(missing_docs)]
     Lab { l: f64, a: f64, b: f64 },
     /// Neutral reflectance factor, above 0 up to 1.2 (brightened paper can exceed 1).
     ReflectanceFactor(f64),
+    /// Reflectance factors by wavelength, read under the paper's condition.
+    Curve(ReflectanceCurve),
 }
 
 /// Measurement condition of ISO 13655:2017.
@@ -138,6 +144,10 @@ pub struct Station {
     pub max_risk: Probability,
     pub horizon: Days,
     pub max_age: Days,
+    /// Largest share of foreign light on the print, above 0 up to 1, before it is a reason in the verdict.
+    pub ambient_max: f64,
+    /// The rule sets it is held against, point by point; they do not change the verdict.
+    pub rules: Vec<RuleSet>,
 }
 
 /// The limits of a match.

@@ -15,6 +15,7 @@ mod inspect;
 mod output;
 mod plot;
 mod record;
+mod rules;
 mod run;
 mod session;
 mod status;

@@ -28,7 +28,7 @@ pub fn record(session: Session, event: &str, device: &str, at: Option<&str>, fie
     {
         pairs.push(("operator".to_owned(), operator.to_string()));
     }
-    let context = Context { zone: Some(session.zone()), folder_device: None, need: Need::Ledger, mappings: Vec::new() };
+    let context = Context { zone: Some(session.zone()), ..Context::of(Need::Ledger) };
     let event = formats::typed_event(&pairs, &context).map_err(|defects| not_taken(&defects))?;
     let (kind, time) = (event.kind, event.time);
     let rows = vec![Row { line: 0, value: Record::Event(event) }];

@@ -9,13 +9,16 @@ use serde_json::{Value, json};
 use super::args::AsOf;
 use super::fail::Failure;
 use super::output;
+use super::rules;
 use super::session::Session;
 use crate::color::{cct_duv, xy};
 use crate::config::Config;
-use crate::evaluate;
+use crate::evaluate::{self, Estimates};
 use crate::ledger::Store;
+use crate::measured::measured;
 use crate::say;
 use crate::site::Station;
+use crate::station::rules::Measured;
 use crate::station::{EstimatedWhite, Judgement, Reason, Spread, Verdict};
 use crate::units::Time;
 use crate::zone::LocalZone;
@@ -26,6 +29,7 @@ const LONG_IN_INBOX: Duration = Duration::from_secs(600);
 struct Answer<'a> {
     station: &'a Station,
     judgement: Judgement,
+    measured: Measured,
     since: Option<Time>,
 }
 
@@ -74,12 +78,20 @@ fn answers<'a>(
 }
 
 fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time) -> Result<Answer<'a>, Failure> {
-    let judgement = evaluate::judge(store, config, station, as_of)?;
+    let mut estimates = Estimates::new(store, config, as_of);
+    estimates.read([&station.display, &station.lamp])?;
+    let judgement = evaluate::judge_with(&estimates, station, as_of)?;
+    // Asked only for what will be shown.
+    let measured = if station.rules.is_empty() {
+        Measured::default()
+    } else {
+        measured(store, &config.things, &estimates, station, &judgement)?
+    };
     // The ledger knows since when only for a verdict that it has recorded and that still stands.
     let since = (store.verdict(&station.id)?)
         .filter(|row| row.verdict == judgement.verdict.word() && row.since <= as_of)
         .map(|row| row.since);
-    Ok(Answer { station, judgement, since })
+    Ok(Answer { station, judgement, measured, since })
 }
 
 fn as_text(answer: &Answer, zone: &LocalZone) -> String {
@@ -116,6 +128,7 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
             text.push_str(&format!("    {}\n", say::advice(advice, zone)));
         }
     }
+    text.push_str(&rules::as_text(answer.station, &answer.measured));
     text.push('\n');
     text
 }
@@ -176,6 +189,7 @@ fn as_json(answer: &Answer, zone: &LocalZone) -> Value {
         "scale_uncertainty": { "uv": judgement.scale_uncertainty.0, "ln_luminance_ratio": judgement.scale_uncertainty.1 },
         "reasons": judgement.reasons.iter().map(|reason| say::reason(reason, zone)).collect::<Vec<_>>(),
         "advice": judgement.advice.iter().map(|advice| say::advice(advice, zone)).collect::<Vec<_>>(),
+        "rules": rules::as_json(answer.station, &answer.measured),
     })
 }
 

@@ -73,12 +73,8 @@ pub fn add(session: Session, device: &str, fields: &[String], json: bool) -> Res
     {
         pairs.push(("operator".to_owned(), operator.to_string()));
     }
-    let context = Context {
-        zone: Some(session.zone()),
-        folder_device: Some(device.clone()),
-        need: Need::Look,
-        mappings: Vec::new(),
-    };
+    let context =
+        Context { zone: Some(session.zone()), folder_device: Some(device.clone()), ..Context::of(Need::Look) };
     let now = session.clock.now();
     let mut draft = formats::typed(&pairs, &context).map_err(|defects| not_taken(&defects))?;
     draft.device = Some(device.clone());

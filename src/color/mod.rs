@@ -1,27 +1,37 @@
 //! From received coordinates to the white point, its colour temperature and tint, and the white of paper under a lamp. Pure.
 //!
-//! All of it is CIE 1931 2° observer and f64. What does not live here: spectra and rendering (a later step), what is
-//! compared with what (`station`), and how a white moves (`drift`).
+//! All of it is f64, and the CIE 1931 2° observer where nothing else is said; how lamps render colours is in `rendering`. What does not
+//! live here: what is compared with what (`station`), and how a white moves (`drift`).
 
+mod bandwidth;
+mod brightener;
 mod chromaticity;
+mod d50;
+mod difference;
 mod illuminant;
+mod interpolate;
 mod locus;
 mod observer;
 mod observer_2deg;
+mod observer_10deg;
 mod paper;
+mod reflected;
+pub mod rendering;
 mod sampled;
 mod temperature;
 mod white;
 mod words;
 
+pub use brightener::Brightener;
 pub use chromaticity::{
     Degenerate, LOCUS_ALLOWANCE, UvSpread, delta_uv, inside_locus, uv_1960, uv_prime, uv_prime_from_1960,
     uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_xy,
 };
+pub use difference::{LabColour, delta_e_2000, mired};
 pub use illuminant::{D50_XYZ, Illuminant, daylight};
-pub use observer::{FIRST_NM, LAST_NM, matching_functions};
+pub use observer::{FIRST_NM, GRID, LAST_NM, Observer, matching_functions};
 pub use paper::{PaperError, PaperLight, PaperUnderLamp, luminance_of_paper};
-pub use sampled::{GRID, LUMENS_PER_WATT, Sampled};
+pub use sampled::{LUMENS_PER_WATT, Sampled, level_of_spectrum};
 pub use temperature::{
     CctDuv, LocusPoint, MAX_TINT, NoTemperature, cct_duv, planckian, planckian_point, uv_of_cct_duv,
 };

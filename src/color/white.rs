@@ -87,6 +87,7 @@ pub fn white_point(colour: &ColourSet) -> Result<WhitePoint, Impossible> {
         ColourSet::Spectrum { ref spectrum } => {
             let sum = Sampled::of(spectrum).tristimulus();
             check_tristimulus(sum)?;
+            within_locus(xy_of_xyz(sum)?)?;
             Ok(known(uv_prime_of_xyz(sum)?))
         }
         ColourSet::Xyz(given) => {

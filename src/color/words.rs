@@ -6,6 +6,7 @@
 use std::fmt;
 
 use super::chromaticity::uv_1960;
+use super::difference::mired;
 use super::temperature::{cct_duv, foot};
 use crate::units::UvPrime;
 
@@ -75,7 +76,7 @@ pub fn direction(from: UvPrime, to: UvPrime) -> Option<Move> {
             Some(Amount::Plainly)
         }
     };
-    let reciprocal = |uv| cct_duv(uv).ok().map(|t| 1e6 / t.cct_k.get());
+    let reciprocal = |uv| cct_duv(uv).ok().map(|t| mired(t.cct_k));
     Some(Move {
         along: amount(along, across).map(|a| (if along > 0.0 { Along::Bluer } else { Along::Yellower }, a)),
         across: amount(across, along).map(|a| (if across > 0.0 { Across::Greener } else { Across::MoreMagenta }, a)),

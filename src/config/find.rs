@@ -1,13 +1,13 @@
-//! Finding the configuration file, and reading it: the only part of `config` that touches a disk.
+//! Finding the configuration file, and reading it and the files it names: the only part of `config` that touches a disk.
 //!
 //! The surroundings (variables, current folder, platform) come in as a value; nothing here asks the environment.
 
 use std::fmt;
 use std::fs;
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
-use super::{Config, MAX_BYTES, Mistake, Mistakes};
+use super::{Config, MAX_BYTES, Mistake, Mistakes, NamedFile, files};
 
 /// The name of the file in every folder that is looked into.
 pub const FILE_NAME: &str = "twinwhite.toml";
@@ -147,7 +147,7 @@ pub fn load(path: &Path) -> Result<Config, LoadError> {
         return Err(Mistakes { file, list: vec![too_long] }.into());
     }
     match std::str::from_utf8(&bytes) {
-        Ok(text) => Ok(Config::parse(text, &file, base)?),
+        Ok(text) => Ok(Config::parse_with(text, &file, base, &read_named(text, base))?),
         Err(error) => {
             let line = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count() + 1;
             let hint = "save the file again with the encoding UTF-8".to_owned();
@@ -155,6 +155,30 @@ pub fn load(path: &Path) -> Result<Config, LoadError> {
             Err(Mistakes { file, list: vec![Mistake::of_file(found, "a text in UTF-8", Some(hint))] }.into())
         }
     }
+}
+
+/// Reads the files that the text of a configuration names; relative names count from `base`.
+pub fn read_named(text: &str, base: &Path) -> Vec<NamedFile> {
+    let named = files::named_in(text).into_iter();
+    named.map(|name| NamedFile { content: content(&base.join(&name)), name }).collect()
+}
+
+fn content(path: &Path) -> Result<String, String> {
+    let why = |cause: std::io::Error| match cause.kind() {
+        ErrorKind::NotFound => files::NO_SUCH_FILE.to_owned(),
+        ErrorKind::PermissionDenied => "it may not be read".to_owned(),
+        _ => cause.to_string(),
+    };
+    let mut bytes = Vec::new();
+    let file = fs::File::open(path).map_err(why)?;
+    file.take(files::MAX_BYTES as u64 + 1).read_to_end(&mut bytes).map_err(why)?;
+    if bytes.len() > files::MAX_BYTES {
+        return Err(format!("it is longer than {} bytes", files::MAX_BYTES));
+    }
+    String::from_utf8(bytes).map_err(|error| {
+        let valid = error.as_bytes().iter().take(error.utf8_error().valid_up_to());
+        format!("bytes that are not UTF-8 on line {}", valid.filter(|byte| **byte == b'\n').count() + 1)
+    })
 }
 
 #[cfg(test)]

@@ -2,13 +2,18 @@
 //!
 //! Here: what a configuration is once understood, and [`Config::parse`], which is pure. How the file is walked over and
 //! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `things`, `stations` and
-//! `mapping`; what must agree between tables in `checks`. Finding and reading the file is in [`find`], the only part
-//! that touches a disk.
+//! `mapping`; papers with their curves in `papers` and `curve`, rule sets in `rules`; what must agree between tables in
+//! `checks`. Which other files a configuration names is in [`files`]. Finding and reading all of them is in [`find`], the
+//! only part that touches a disk.
 
 mod checks;
+mod curve;
+pub mod files;
 pub mod find;
 mod mapping;
 mod mistake;
+mod papers;
+mod rules;
 mod settings;
 mod stations;
 mod things;
@@ -22,11 +27,17 @@ use std::time::Duration;
 use sha2::{Digest, Sha256};
 use toml::de::DeTable;
 
-use crate::formats::mapping::Mapping;
+use crate::formats::mapping::{Mapping, Scope};
+use crate::formats::{Context, KeywordRules, Need};
+use crate::ledger::entry::NamedText;
 use crate::schedule::Reminder;
 use crate::site::Things;
 use crate::units::{DeviceId, SiteId};
+use files::Files;
+pub use files::NamedFile;
 pub use mistake::{Mistake, Mistakes};
+use rules::RuleSets;
+pub use rules::built_in_rules;
 use walk::{Notes, Table};
 
 /// A configuration without a mistake.
@@ -40,10 +51,16 @@ pub struct Config {
     pub reminders: Vec<Reminder>,
     /// Tables of other makes that are read.
     pub mappings: Vec<Mapping>,
+    /// What keyword text holds that does not say so itself, and in which files.
+    pub keyword_text: Vec<(Scope, KeywordRules)>,
     /// Where messages go beside the log, which is always on.
     pub channels: Vec<Channel>,
+    /// Tables of standards that are sold, from files that the user owns.
+    pub tables: Tables,
     /// The file as read.
     pub text: String,
+    /// The other files it names, as read, in the order it names them.
+    pub files: Vec<NamedText>,
     /// SHA-256 of `text`, 64 hexadecimal digits.
     pub sha256: String,
 }
@@ -84,6 +101,13 @@ impl Default for InboxSettings {
     }
 }
 
+/// Tables of standards that are sold: what the user has of them.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Tables {
+    /// The tables of ISO 23603, by which daylight simulators are judged.
+    pub iso_23603: Option<NamedText>,
+}
+
 /// One way out for messages.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Channel {
@@ -109,7 +133,7 @@ pub enum ChannelKind {
 pub const MAX_BYTES: usize = 1 << 20;
 
 /// Tables of the file that this version reads.
-const TABLES: [&str; 12] = [
+const TABLES: [&str; 14] = [
     "site",
     "paths",
     "inbox",
@@ -122,17 +146,25 @@ const TABLES: [&str; 12] = [
     "reminder",
     "channel",
     "mapping",
+    "rules",
+    "tables",
 ];
 
 /// Tables that later versions read.
-const LATER: [&str; 6] = ["rules", "costs", "quiet", "page", "signing", "forward"];
+const LATER: [&str; 5] = ["costs", "quiet", "page", "signing", "forward"];
 
 impl Config {
+    /// Understands the text of a configuration that names no other files; see [`Config::parse_with`].
+    pub fn parse(text: &str, file: &str, base: &Path) -> Result<Self, Mistakes> {
+        Self::parse_with(text, file, base, &[])
+    }
+
     /// Understands the text of a configuration file, or lists all its mistakes.
     ///
     /// `file` is the name that messages use. Relative paths of the file count from `base`, the folder it lies in.
+    /// `files` holds what stands in the files that the text names ([`files::named_in`]).
     /// A file that is not TOML gives the one place where reading it broke off.
-    pub fn parse(text: &str, file: &str, base: &Path) -> Result<Self, Mistakes> {
+    pub fn parse_with(text: &str, file: &str, base: &Path, files: &[NamedFile]) -> Result<Self, Mistakes> {
         let failed = |list| Mistakes { file: file.to_owned(), list };
         if text.len() > MAX_BYTES {
             let found = format!("{} bytes", text.len());
@@ -146,7 +178,8 @@ impl Config {
                 return Err(failed(notes.into_mistakes()));
             }
         };
-        let understood = understand(&Table::root(&notes, document.get_ref()), base);
+        let files = Files::new(files);
+        let understood = understand(&Table::root(&notes, document.get_ref()), base, &files);
         let mistakes = notes.into_mistakes();
         match understood {
             Some(parts) if mistakes.is_empty() => Ok(Self {
@@ -156,8 +189,11 @@ impl Config {
                 things: parts.things,
                 reminders: parts.reminders,
                 channels: parts.channels,
-                mappings: parts.mappings,
+                mappings: parts.mappings.tables,
+                keyword_text: parts.mappings.keyword_text,
+                tables: parts.tables,
                 text: text.to_owned(),
+                files: files.into_used(),
                 sha256: Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect(),
             }),
             _ => Err(failed(mistakes)),
@@ -167,6 +203,21 @@ impl Config {
     /// The mappings for a file of this name from this device's inbox folder.
     pub fn mappings_for(&self, name: &str, folder: Option<&DeviceId>) -> Vec<Mapping> {
         self.mappings.iter().filter(|mapping| mapping.scope.holds(name, folder)).cloned().collect()
+    }
+
+    /// What is known of a file of this name that is only looked at: it lies in no inbox folder, so that the folders of
+    /// mappings say nothing of it.
+    pub fn to_look_at(&self, name: &str) -> Context {
+        let mappings = self.mappings.iter().filter(|mapping| mapping.scope.holds_name(name)).cloned().collect();
+        let rules = self.keyword_text.iter().find(|(scope, _)| scope.holds_name(name));
+        let keyword_text = rules.map(|(_, rules)| rules.clone()).unwrap_or_default();
+        Context { mappings, keyword_text, ..Context::of(Need::Look) }
+    }
+
+    /// What keyword text in such a file is known to hold: as the first mapping for it says.
+    pub fn keyword_text_for(&self, name: &str, folder: Option<&DeviceId>) -> KeywordRules {
+        let first = self.keyword_text.iter().find(|(scope, _)| scope.holds(name, folder));
+        first.map(|(_, rules)| rules.clone()).unwrap_or_default()
     }
 }
 
@@ -178,19 +229,22 @@ struct Parts {
     things: Things,
     reminders: Vec<Reminder>,
     channels: Vec<Channel>,
-    mappings: Vec<Mapping>,
+    mappings: mapping::Mappings,
+    tables: Tables,
 }
 
-fn understand(root: &Table<'_>, base: &Path) -> Option<Parts> {
+fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts> {
     settings::note_unknown_tables(root);
     let site = settings::site(root);
     let paths = settings::paths(root, base);
     let inbox = settings::inbox(root);
     let tables = things::Tables::of(root);
     let declared = checks::Declared::of(root, &tables);
-    let things = things::things(&tables, &declared, white::cct_duv_to_xy);
+    let rules = RuleSets::of(root);
+    let things = things::things(&tables, &declared, &rules, files, white::cct_duv_to_xy);
     let reminders = settings::reminders(root, &declared);
     let channels = settings::channels(root);
     let mappings = mapping::mappings(root, &declared);
-    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels, mappings })
+    let tables = settings::tables(root, files);
+    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels, mappings, tables })
 }

@@ -1,4 +1,5 @@
-//! The tables of the file that are about the program: site, paths, inbox, reminders, channels; and the file as a whole.
+//! The tables of the file that are about the program: site, paths, inbox, reminders, channels, sold tables; and the file
+//! as a whole.
 //!
 //! Not here: the things of the site (`things`).
 
@@ -8,9 +9,11 @@ use std::time::Duration;
 use chrono_tz::{TZ_VARIANTS, Tz};
 
 use super::checks::Declared;
+use super::files::Files;
 use super::walk::{Notes, Table};
 use super::words::nearest;
-use super::{Channel, ChannelKind, InboxSettings, LATER, Paths, Site, TABLES};
+use super::{Channel, ChannelKind, InboxSettings, LATER, Paths, Site, TABLES, Tables};
+use crate::ledger::entry::NamedText;
 use crate::reading::ThingKind;
 use crate::schedule::cron::CronLine;
 use crate::schedule::{Reminder, Task};
@@ -329,6 +332,17 @@ pub(super) fn channels(root: &Table<'_>) -> Vec<Channel> {
         }
     }
     channels
+}
+
+/// `[tables]`: tables of standards that are sold, from files the user owns.
+pub(super) fn tables(root: &Table<'_>, files: &Files<'_>) -> Tables {
+    let Some(tables) = root.section("tables") else { return Tables::default() };
+    tables.only(&["iso_23603"]);
+    let iso_23603 = tables.get("iso_23603").and_then(|entry| {
+        let text = files.content(&entry, "a file with the tables of ISO 23603")?;
+        Some(NamedText { name: entry.as_text()?.to_owned(), text: text.to_owned() })
+    });
+    Tables { iso_23603 }
 }
 
 #[cfg(test)]

@@ -1,14 +1,18 @@
 //! The tables `[[station]]` of the file. What their values mean is in `site`.
 
 use super::checks::Declared;
+use super::rules::RuleSets;
 use super::things::known_id;
 use super::walk::{Entry, Table};
 use crate::reading::ThingKind;
 use crate::site::{LuminanceRule, Station, Tolerance};
 use crate::units::{Days, DeviceId, Probability, StationId};
 
+/// The share of foreign light on the print from which it is a reason in the verdict: our own default.
+const AMBIENT_MAX: f64 = 0.1;
+
 /// A station, if it is whole; else its mistakes were noted.
-pub(super) fn station(table: &Table<'_>, declared: &Declared) -> Option<Station> {
+pub(super) fn station(table: &Table<'_>, declared: &Declared, sets: &RuleSets) -> Option<Station> {
     table.only(&[
         "id",
         "display",
@@ -21,6 +25,8 @@ pub(super) fn station(table: &Table<'_>, declared: &Declared) -> Option<Station>
         "max_risk",
         "horizon_days",
         "max_age_days",
+        "ambient_max",
+        "rules",
     ]);
     let refer = |key: &str, kind: ThingKind| {
         let entry = table.need(key, &Declared::expected(&[kind]))?;
@@ -40,6 +46,10 @@ pub(super) fn station(table: &Table<'_>, declared: &Declared) -> Option<Station>
     let expected = "a probability between 0 and 1, like 0.2 for 20 %";
     let risk = |entry: Entry<'_>| entry.number(expected, |p| p > 0.0 && p < 1.0);
     let max_risk = Probability::new(table.get("max_risk").and_then(risk).unwrap_or(0.2)).ok();
+    let expected = "the largest share of foreign light on the print, above 0, at most 1; 0.1 for 10 %";
+    let share = |entry: Entry<'_>| entry.number(expected, |share| share > 0.0 && share <= 1.0);
+    let ambient_max = table.get("ambient_max").and_then(share).unwrap_or(AMBIENT_MAX);
+    let rules = sets.named_by(table);
     Some(Station {
         id: StationId::new(known_id(table)?).ok()?,
         display: display?,
@@ -51,6 +61,8 @@ pub(super) fn station(table: &Table<'_>, declared: &Declared) -> Option<Station>
         max_risk: max_risk?,
         horizon,
         max_age,
+        ambient_max,
+        rules,
     })
 }
 

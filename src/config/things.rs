@@ -1,12 +1,14 @@
-//! The tables of the file that are about the things of the site: displays, lamps, papers, instruments, operators;
-//! stations are in `stations`. What their values mean is in `site`.
+//! The tables of the file that are about the things of the site: displays, lamps, instruments, operators;
+//! papers are in `papers`, stations in `stations`. What their values mean is in `site`.
 
 use super::checks::{Declared, paper_aims};
+use super::files::Files;
+use super::papers::paper;
+use super::rules::RuleSets;
 use super::stations::station;
 use super::walk::{Entry, Table};
 use crate::site::{
-    Adjustable, AimWhite, Bias, Display, DisplayAim, Instrument, InstrumentKind, Lamp, LampAim, LampKind,
-    MeasurementCondition, Noise, Paper, PaperWhite, Things,
+    Adjustable, AimWhite, Bias, Display, DisplayAim, Instrument, InstrumentKind, Lamp, LampAim, LampKind, Noise, Things,
 };
 use crate::units::{DeviceId, Duv, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Xy};
 
@@ -37,16 +39,22 @@ impl<'a> Tables<'a> {
 }
 
 /// Every thing that is whole; of the others the mistakes were noted.
-pub(super) fn things(tables: &Tables<'_>, declared: &Declared, resolve: CctDuvToXy) -> Things {
+pub(super) fn things(
+    tables: &Tables<'_>,
+    declared: &Declared,
+    rules: &RuleSets,
+    files: &Files<'_>,
+    resolve: CctDuvToXy,
+) -> Things {
     let displays: Vec<_> = tables.displays.iter().filter_map(|table| display(table, resolve)).collect();
-    let stations: Vec<_> = tables.stations.iter().filter_map(|table| station(table, declared)).collect();
+    let stations: Vec<_> = tables.stations.iter().filter_map(|table| station(table, declared, rules)).collect();
     if stations.len() == tables.stations.len() {
         paper_aims(&displays, &stations);
     }
     Things {
         displays: displays.into_iter().map(|(display, _)| display).collect(),
         lamps: tables.lamps.iter().filter_map(|table| lamp(table, resolve)).collect(),
-        papers: tables.papers.iter().filter_map(paper).collect(),
+        papers: tables.papers.iter().filter_map(|table| paper(table, files)).collect(),
         stations,
         instruments: tables.instruments.iter().filter_map(instrument).collect(),
         operators: tables.operators.iter().filter_map(operator).collect(),
@@ -196,60 +204,6 @@ fn lamp(table: &Table<'_>, resolve: CctDuvToXy) -> Option<Lamp> {
     let warm_up_min = warm_up(table);
     let id = DeviceId::new(known_id(table)?).ok()?;
     Some(Lamp { id, model, kind, aim: aim?, adjustable, rated_hours, warm_up_min })
-}
-
-fn paper(table: &Table<'_>) -> Option<Paper> {
-    table.only(&["id", "white", "reflectance_factor", "reflectance", "condition"]);
-    let (lab, factor) = (table.get("white"), table.get("reflectance_factor"));
-    let expected = "the paper's white as { L, a, b } (D50, 2°), or reflectance_factor";
-    if let Some(file) = table.get("reflectance") {
-        let hint = "a reflectance curve from a file comes with a later version; write white = { L, a, b } meanwhile";
-        file.note("reflectance, which is not in this version", expected, Some(hint.to_owned()));
-    } else if lab.is_none() && factor.is_none() {
-        table.missing("white", expected, Some("for example white = { L = 96, a = 0.5, b = -1.5 }".to_owned()));
-    }
-    let white = match (lab, factor) {
-        (Some(_), Some(factor)) => {
-            factor.note("a second white beside { L, a, b }", "either white or reflectance_factor", None);
-            None
-        }
-        (Some(white), None) => {
-            let known = ["L", "a", "b", "reflectance_factor"];
-            let table = white.table("{ L = …, a = …, b = … } or { reflectance_factor = … }", &known)?;
-            match table.get("reflectance_factor") {
-                Some(factor) if table.keys().count() == 1 => neutral(&factor),
-                Some(factor) => {
-                    factor.note("a second white beside L, a, b", "either L, a, b or reflectance_factor", None);
-                    None
-                }
-                None => lab_white(&table),
-            }
-        }
-        (None, Some(factor)) => neutral(&factor),
-        (None, None) => None,
-    };
-    let conditions = [
-        ("M0", MeasurementCondition::M0),
-        ("M1", MeasurementCondition::M1),
-        ("M2", MeasurementCondition::M2),
-        ("M3", MeasurementCondition::M3),
-    ];
-    let condition = table.get("condition").and_then(|entry| entry.choice(&conditions));
-    Some(Paper { id: DeviceId::new(known_id(table)?).ok()?, white: white?, condition })
-}
-
-fn neutral(factor: &Entry<'_>) -> Option<PaperWhite> {
-    let expected = "the share of light that the paper sends back, above 0, at most 1.2; 0.88 for 88 %";
-    factor.number(expected, |r| r > 0.0 && r <= 1.2).map(PaperWhite::ReflectanceFactor)
-}
-
-fn lab_white(lab: &Table<'_>) -> Option<PaperWhite> {
-    let l = "the lightness L* of a paper, from 20 to 100 (D50, 2°)";
-    let ab = "a paper's a* or b* from -50 to 50 (D50, 2°)";
-    let lightness = lab.need("L", l).and_then(|entry| entry.number(l, |l| (20.0..=100.0).contains(&l)));
-    let side = |key| lab.need(key, ab).and_then(|entry| entry.number(ab, |v| (-50.0..=50.0).contains(&v)));
-    let (a, b) = (side("a"), side("b"));
-    Some(PaperWhite::Lab { l: lightness?, a: a?, b: b? })
 }
 
 fn instrument(table: &Table<'_>) -> Option<Instrument> {

@@ -1,6 +1,7 @@
 //! The list of what is wrong with a file: kept short enough to read, safe to print.
 
 use crate::reading::Defect;
+use crate::units::BadSpectrum;
 
 /// At most this many defects are listed; the rest are counted.
 pub(super) const LISTED: usize = 200;
@@ -28,6 +29,13 @@ impl Defects {
         if self.has_room() {
             self.listed.push(Defect::of_line(line, &shown(found), expected));
         }
+    }
+
+    /// Adds what is wrong with a spectrum.
+    pub fn of_spectrum(&mut self, line: u64, bad: &BadSpectrum) {
+        let said = bad.to_string();
+        let (found, expected) = said.split_once(": expected ").unwrap_or((&said, "a spectrum of light"));
+        self.of_line(line, found, expected);
     }
 
     /// How many there are, listed or not.

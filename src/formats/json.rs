@@ -70,7 +70,7 @@ impl Gathered {
         if self.defects.count() > 0 {
             Outcome::Refused(self.defects.into_list())
         } else {
-            Outcome::Records(self.rows, format)
+            Outcome::Records(self.rows, format, Vec::new())
         }
     }
 

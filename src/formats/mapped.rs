@@ -59,7 +59,7 @@ impl Mapping {
     }
 
     fn wavelength(&self, name: &str) -> Option<f64> {
-        self.spectral.as_ref().and_then(|spectral| spectral.names.wavelength(name, self.decimal))
+        self.spectral.as_ref().and_then(|spectral| spectral.wavelength(name, self.decimal))
     }
 
     /// Whether it speaks of this column.

@@ -1,8 +1,9 @@
 //! Bytes in, readings and defects out; picks the format by content and never touches a file.
 //!
-//! What lives here: the choice of format, and what is refused before any format is tried. Layouts are in `table` (CSV)
-//! and `json`, names in `column`, values in `field`, `row` and `spectral`; tables in somebody else's names are declared in
-//! [`mapping`] and read in `mapped`. What does not: the site (whether a device exists, whether a value is
+//! What lives here: the choice of format, and what is refused before any format is tried. Layouts are in `table` (CSV),
+//! `json`, `keyword` (CGATS.17 / ISO 28178) and `tm27` (spectral XML), names in `column`, values in `field`, `row` and `spectral`;
+//! tables in somebody else's names are declared in [`mapping`] and read in `mapped`. What does not: the site (whether a device
+//! exists, whether a value is
 //! plausible of it), colorimetry (whether a colour can exist), and any file, clock or configuration.
 //!
 //! A file is taken whole or refused whole. One that ends in mid-row waits: it is [`Outcome::Incomplete`], so that a
@@ -11,15 +12,21 @@
 //! still reads as a value (`14` of `145.2`). Whoever writes files ends them with a newline, or renames them into place.
 
 mod column;
+mod declared;
 mod defects;
 mod field;
 mod json;
+mod keyword;
 mod lines;
 mod mapped;
 pub mod mapping;
 mod row;
 mod spectral;
 mod table;
+mod tm27;
+mod warning;
+
+use std::borrow::Cow;
 
 use crate::reading::{Defect, Draft, Event, Record, Row};
 use crate::units::DeviceId;
@@ -29,6 +36,9 @@ use column::{Column, Kind, instead_of};
 use defects::Defects;
 use field::{Cell, Cells, put};
 use mapping::Mapping;
+
+pub use declared::{BadPattern, KeywordRules, NamePattern, Quantity};
+pub use warning::Warning;
 
 /// The largest input that is looked at, in bytes.
 pub const MAX_BYTES: usize = 256 << 20;
@@ -52,6 +62,15 @@ pub struct Context {
     pub need: Need,
     /// Tables of other makes that are read, as far as they may be meant by where the file lies and what it is called.
     pub mappings: Vec<Mapping>,
+    /// What keyword text that does not say it itself is known to hold.
+    pub keyword_text: KeywordRules,
+}
+
+impl Context {
+    /// Nothing is known but what the readings are wanted for.
+    pub fn of(need: Need) -> Self {
+        Self { zone: None, folder_device: None, need, mappings: Vec::new(), keyword_text: KeywordRules::default() }
+    }
 }
 
 /// What readings are wanted for. Events always need device and time.
@@ -66,8 +85,8 @@ pub enum Need {
 /// What became of a file's bytes.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Outcome {
-    /// All rows could be read; in the order of the file.
-    Records(Vec<Row<Record>>, Format),
+    /// All rows could be read; in the order of the file. With them, what their reader should know.
+    Records(Vec<Row<Record>>, Format, Vec<Row<Warning>>),
     /// The file is not finished: look again when it has grown.
     Incomplete {
         /// What is missing.
@@ -86,6 +105,8 @@ pub enum Format {
     CsvEvents,
     Json,
     JsonLines,
+    KeywordText,
+    Tm27,
 }
 
 impl Format {
@@ -96,6 +117,8 @@ impl Format {
             Self::CsvEvents => "CSV of events",
             Self::Json => "JSON",
             Self::JsonLines => "JSON Lines",
+            Self::KeywordText => "CGATS.17 / ISO 28178 keyword text",
+            Self::Tm27 => "ANSI/IES TM-27 spectral XML",
         }
     }
 }
@@ -116,6 +139,10 @@ pub enum Unfinished {
     OpenQuote { line: u64 },
     #[error("the JSON text ends too early, on line {line}")]
     MidJson { line: u64 },
+    #[error("the table that begins on line {line} has no END_DATA yet")]
+    NoEndData { line: u64 },
+    #[error("the XML text ends too early, on line {line}")]
+    MidXml { line: u64 },
     #[error("the file ends within a character")]
     MidCharacter,
 }
@@ -130,14 +157,20 @@ pub fn parse(bytes: &[u8], context: &Context) -> Outcome {
     if start.is_empty() {
         return Outcome::Incomplete { why: Unfinished::Empty };
     }
-    if let Some((found, expected)) = later_format(start) {
-        return refused(0, found, expected);
-    }
-    let nearly = match mapped::read(text, context) {
+    let nearly = match mapped::read(&text, context) {
         Ok(outcome) => return outcome,
         Err(nearly) => nearly,
     };
-    match if start.starts_with(['{', '[']) { json::read(text, context) } else { table::read(text, context) } {
+    let outcome = if start.starts_with(['{', '[']) {
+        json::read(&text, context)
+    } else if start.starts_with('<') {
+        tm27::read(&text, context)
+    } else if keyword::is_written_in(start) {
+        keyword::read(&text, context)
+    } else {
+        table::read(&text, context)
+    };
+    match outcome {
         Outcome::Refused(mut defects) => {
             defects.extend(nearly);
             Outcome::Refused(defects)
@@ -187,9 +220,10 @@ fn typed_cells<'a>(fields: &'a [(String, String)], kind: Kind, defects: &mut Def
     cells
 }
 
-/// The bytes as text without its byte-order mark, or why they are none.
-fn text_of(bytes: &[u8]) -> Result<&str, Outcome> {
-    const SAVE: &str = "UTF-8 text: save or export the file as CSV in UTF-8";
+/// The bytes as text without its byte-order mark, or why they are none. Keyword text is older than UTF-8: what is not
+/// UTF-8 is ISO 8859-1 there.
+fn text_of(bytes: &[u8]) -> Result<Cow<'_, str>, Outcome> {
+    const SAVE: &str = "UTF-8 text: save or export the file again, in UTF-8";
     if bytes.len() > MAX_BYTES {
         let expected = format!("at most {MAX_BYTES} bytes: split the file");
         return Err(refused(0, &format!("{} bytes", bytes.len()), &expected));
@@ -212,7 +246,8 @@ fn text_of(bytes: &[u8]) -> Result<&str, Outcome> {
         return Err(refused(line_of(at), &format!("a NUL byte at offset {at}: binary, or UTF-16 text"), SAVE));
     }
     match std::str::from_utf8(bytes) {
-        Ok(text) => Ok(text.strip_prefix('\u{feff}').unwrap_or(text)),
+        Ok(text) => Ok(text.strip_prefix('\u{feff}').unwrap_or(text).into()),
+        Err(bad) if is_latin_1(bytes, &bad) => Ok(latin_1(bytes).into()),
         Err(bad) if bad.error_len().is_none() => Err(Outcome::Incomplete { why: Unfinished::MidCharacter }),
         Err(bad) => {
             let at = bad.valid_up_to();
@@ -224,28 +259,16 @@ fn text_of(bytes: &[u8]) -> Result<&str, Outcome> {
     }
 }
 
-/// Says what a file is that is known by its content, but read only by a later version.
-fn later_format(start: &str) -> Option<(&'static str, &'static str)> {
-    const LATER: &str = "CSV or JSON with one colour set a row: spectra are read from a later version on";
-    // Enough for any preamble, and a bound on the work where it is none.
-    let head: String = start.chars().take(16 << 10).collect();
-    if head.starts_with('<') {
-        let known = head.to_ascii_lowercase().contains("iestm27");
-        return Some(if known {
-            ("ANSI/IES TM-27 spectral XML", LATER)
-        } else {
-            ("XML or HTML", "CSV, JSON or JSON Lines, as UTF-8 text")
-        });
-    }
-    let first = head.split_whitespace().next().unwrap_or_default();
-    let keyword = |line: &str| matches!(line.trim(), "BEGIN_DATA_FORMAT" | "BEGIN_DATA");
-    if first.starts_with("CGATS") || first.starts_with("ISO28178") || head.lines().any(keyword) {
-        return Some((
-            "CGATS.17 / ISO 28178 keyword text",
-            "CSV or JSON with one colour set a row: keyword text is read from a later version on",
-        ));
-    }
-    None
+/// Whether bytes that are not UTF-8 are keyword text in ISO 8859-1, and not UTF-8 that was cut within a character.
+fn is_latin_1(bytes: &[u8], bad: &std::str::Utf8Error) -> bool {
+    let before = bytes.get(..bad.valid_up_to()).unwrap_or_default();
+    let is_cut = bad.error_len().is_none() && !before.is_ascii();
+    !is_cut && keyword::is_written_in(latin_1(bytes.get(..keyword::HEAD).unwrap_or(bytes)).trim_start())
+}
+
+/// The text of bytes in ISO 8859-1, of which each is a character.
+fn latin_1(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| char::from(*byte)).collect()
 }
 
 /// A refusal for one reason.

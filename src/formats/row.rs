@@ -48,6 +48,17 @@ pub(super) fn record(
     }
 }
 
+/// Builds the reading of which the colour was read already, or could not be; `cells` say everything else of it.
+pub(super) fn coloured(
+    cells: &Cells<'_>,
+    colour: Option<ColourSet>,
+    line: u64,
+    context: &Context,
+    defects: &mut Defects,
+) -> Option<Record> {
+    Row { cells, line, context, defects }.draft_of(context.need.into(), |_, _| colour).map(Record::Reading)
+}
+
 /// Builds a reading that was typed: device and time may come from elsewhere.
 pub(super) fn typed(cells: &Cells<'_>, context: &Context, defects: &mut Defects) -> Option<Draft> {
     Row { cells, line: 0, context, defects }.draft(Must::ReadWhatIsGiven)
@@ -55,12 +66,16 @@ pub(super) fn typed(cells: &Cells<'_>, context: &Context, defects: &mut Defects)
 
 impl Row<'_, '_> {
     fn draft(&mut self, must: Must) -> Option<Draft> {
+        self.draft_of(must, Self::colour)
+    }
+
+    fn draft_of(&mut self, must: Must, colour: impl FnOnce(&mut Self, Patch) -> Option<ColourSet>) -> Option<Draft> {
         let before = self.defects.count();
         let (time, time_given) = self.time(must);
         let device = self.device(must == Must::HaveBoth);
         let circumstances = self.circumstances();
         let level = self.level(circumstances.patch);
-        let colour = self.colour(circumstances.patch);
+        let colour = colour(self, circumstances.patch);
         let colour = colour.filter(|_| self.defects.count() == before)?;
         Some(Draft { device, time, time_given, colour, level, circumstances })
     }

@@ -59,7 +59,7 @@ pub(super) fn read_rows(mut lines: Lines<'_>, header: &Header<'_>, context: &Con
         Outcome::Incomplete { why: Unfinished::HeaderOnly }
     } else {
         let format = if header.kind == Kind::Event { Format::CsvEvents } else { Format::CsvReadings };
-        Outcome::Records(rows, format)
+        Outcome::Records(rows, format, Vec::new())
     }
 }
 

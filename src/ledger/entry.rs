@@ -181,10 +181,39 @@ pub struct Founded {
 /// A configuration in force from this entry on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Config {
-    /// The digest of `text`.
+    /// The digest of `text`; where there are files, of the digests of `text` and of each file's name and text, end to end.
     pub sha256: Digest,
     /// The whole file as read.
     pub text: String,
+    /// The files it names, as read.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub files: Vec<NamedText>,
+}
+
+/// A file that a configuration names, as read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NamedText {
+    /// Its name as the configuration writes it.
+    pub name: String,
+    /// What stands in it.
+    pub text: String,
+}
+
+impl Config {
+    /// A configuration's text with the files it names.
+    pub fn of(text: &str, files: &[NamedText]) -> Self {
+        let sha256 = if files.is_empty() {
+            Digest::of(text.as_bytes())
+        } else {
+            let files = files.iter().flat_map(|file| [&file.name, &file.text]);
+            let digests: Vec<Digest> = std::iter::once(Digest::of(text.as_bytes()))
+                .chain(files.map(|text| Digest::of(text.as_bytes())))
+                .collect();
+            let parts: Vec<&[u8]> = digests.iter().map(|digest| digest.as_bytes().as_slice()).collect();
+            Digest::of_parts(&parts)
+        };
+        Self { sha256, text: text.to_owned(), files: files.to_vec() }
+    }
 }
 
 /// How readings came in.
@@ -427,6 +456,24 @@ mod tests {
             )
         );
         assert_eq!(Body::parse("reading", &json).unwrap(), body);
+    }
+
+    #[test]
+    fn a_configuration_is_known_by_its_text_and_its_files() {
+        let file = |name: &str, text: &str| NamedText { name: name.into(), text: text.into() };
+        let plain = Config::of("toml", &[]);
+        assert_eq!(plain.sha256, Digest::of(b"toml"), "as before there were files");
+        assert!(!serde_json::to_string(&plain).unwrap().contains("files"));
+        let rag = Config::of("toml", &[file("rag.csv", "nm")]);
+        for other in
+            [&[][..], &[file("rag.csv", "n")], &[file("rag.csvn", "m")], &[file("rag.csv", "nm"), file("", "")]]
+        {
+            assert_ne!(Config::of("toml", other).sha256, rag.sha256, "{other:?}");
+        }
+        let body = Body::Config(rag);
+        let mut json = Vec::new();
+        body.write_json(&mut json).unwrap();
+        assert_eq!(Body::parse("config", std::str::from_utf8(&json).unwrap()).unwrap(), body);
     }
 
     #[test]

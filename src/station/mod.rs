@@ -12,6 +12,7 @@ mod passage;
 mod reasons;
 pub mod region;
 pub mod risk;
+pub mod rules;
 
 pub use judgement::{Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDate, Spread, Unmeasured, Verdict};
 

@@ -5,11 +5,13 @@
 
 mod ids;
 mod light;
+mod reflectance;
 mod spectrum;
 mod time;
 
 pub use ids::{BadId, DeviceId, InstrumentId, OperatorId, SiteId, StationId};
 pub use light::{Duv, Illuminance, Kelvin, Luminance, OutOfRange, Probability, UvPrime, Xy, Xyz};
+pub use reflectance::{BadCurve, CURVE_BEGINS_NM, CURVE_ENDS_NM, CURVE_STEP_NM, MOST_REFLECTANCE, ReflectanceCurve};
 pub use spectrum::{
     BadSpectrum, DARK_NOISE, FEWEST_VALUES, MOST_VALUES, MUST_BEGIN_NM, MUST_END_NM, SpectralUnit, Spectrum,
     WIDEST_GAP_NM,

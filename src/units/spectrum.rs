@@ -65,7 +65,7 @@ pub struct Spectrum {
 
 /// At which wavelengths values stand, nm.
 #[derive(Debug, Clone, PartialEq)]
-enum Places {
+pub(super) enum Places {
     Even { from: f64, step: f64 },
     Listed(Vec<f64>),
 }
@@ -154,10 +154,7 @@ impl Spectrum {
 
     /// The step between wavelengths, nm, where it is the same everywhere.
     pub const fn step_nm(&self) -> Option<f64> {
-        match self.places {
-            Places::Even { step, .. } => Some(step),
-            Places::Listed(_) => None,
-        }
+        self.places.step_nm()
     }
 
     /// First and last wavelength, nm.
@@ -172,7 +169,7 @@ impl Spectrum {
 }
 
 impl Places {
-    fn of(wavelengths: &[f64]) -> Self {
+    pub(super) fn of(wavelengths: &[f64]) -> Self {
         if let [from, second, ..] = *wavelengths {
             let even = Self::Even { from, step: second - from };
             if wavelengths.iter().enumerate().all(|(index, nm)| even.nm(index) == *nm) {
@@ -182,7 +179,14 @@ impl Places {
         Self::Listed(wavelengths.to_vec())
     }
 
-    fn nm(&self, index: usize) -> f64 {
+    pub(super) const fn step_nm(&self) -> Option<f64> {
+        match self {
+            Self::Even { step, .. } => Some(*step),
+            Self::Listed(_) => None,
+        }
+    }
+
+    pub(super) fn nm(&self, index: usize) -> f64 {
         match self {
             Self::Even { from, step } => from + index as f64 * step,
             Self::Listed(all) => all.get(index).copied().unwrap_or_default(),

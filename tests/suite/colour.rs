@@ -12,31 +12,31 @@ use twinwhite::site::PaperWhite;
 use twinwhite::units::{Duv, Kelvin, UvPrime, Xy};
 
 /// The rows of a CSV text below its header, each value with its column's name.
-struct Table {
-    names: Vec<String>,
-    rows: Vec<Vec<String>>,
+pub struct Table {
+    pub names: Vec<String>,
+    pub rows: Vec<Vec<String>>,
 }
 
 impl Table {
-    fn of(text: &str) -> Self {
+    pub fn of(text: &str) -> Self {
         let mut lines = text.lines().map(|line| line.split(',').map(str::to_owned).collect::<Vec<_>>());
         let names = lines.next().unwrap();
         Self { names, rows: lines.collect() }
     }
 
-    fn column(&self, name: &str) -> usize {
+    pub fn column(&self, name: &str) -> usize {
         self.names.iter().position(|n| n == name).unwrap_or_else(|| panic!("no column {name}"))
     }
 
-    fn number(&self, row: &[String], name: &str) -> f64 {
+    pub fn number(&self, row: &[String], name: &str) -> f64 {
         row[self.column(name)].parse().unwrap()
     }
 
-    fn uv(&self, row: &[String]) -> UvPrime {
+    pub fn uv(&self, row: &[String]) -> UvPrime {
         UvPrime { u: self.number(row, "u_prime"), v: self.number(row, "v_prime") }
     }
 
-    fn xy(&self, row: &[String]) -> Xy {
+    pub fn xy(&self, row: &[String]) -> Xy {
         Xy { x: self.number(row, "x"), y: self.number(row, "y") }
     }
 }
@@ -142,7 +142,7 @@ fn papers_under_lamps_agree_with_colour_science() {
 }
 
 /// A file of the open-data folder: at TWINWHITE_OPEN_DATA, else beside the repository. None, said aloud, when there is none.
-fn open_data(file: &str) -> Option<String> {
+pub fn open_data(file: &str) -> Option<String> {
     let beside = || PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/open-data");
     let path = std::env::var_os("TWINWHITE_OPEN_DATA").map_or_else(beside, PathBuf::from).join(file);
     if !path.exists() {

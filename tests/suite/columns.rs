@@ -55,16 +55,15 @@ fn config(mappings: &str) -> Config {
 fn through(mappings: &str, text: &str) -> Outcome {
     let context = Context {
         zone: Some(LocalZone::named("Europe/Lisbon").unwrap()),
-        folder_device: None,
-        need: Need::Ledger,
         mappings: config(mappings).mappings_for("log.csv", None),
+        ..Context::of(Need::Ledger)
     };
     parse(text.as_bytes(), &context)
 }
 
 #[track_caller]
 fn drafts(outcome: Outcome) -> Vec<Draft> {
-    let Outcome::Records(rows, _) = outcome else { panic!("must be read: {outcome:?}") };
+    let Outcome::Records(rows, ..) = outcome else { panic!("must be read: {outcome:?}") };
     let draft = |value| match value {
         Record::Reading(draft) => draft,
         Record::Event(event) => panic!("expected a reading, got {event:?}"),
@@ -268,8 +267,8 @@ fn a_mapped_table_that_is_not_finished_waits() {
     for at in header.len() + 1..EXPORT.len() {
         match through(MAPPING, &EXPORT[..at]) {
             Outcome::Incomplete { .. } => {}
-            Outcome::Records(rows, _) => {
-                let read: Vec<Draft> = drafts(Outcome::Records(rows, twinwhite::formats::Format::CsvReadings));
+            read @ Outcome::Records(..) => {
+                let read = drafts(read);
                 assert!(read.iter().zip(&whole).all(|(read, whole)| read == whole), "cut at {at}");
             }
             Outcome::Refused(defects) => panic!("cut at {at}: {defects:?}"),

@@ -5,8 +5,11 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use proptest::prelude::*;
+use twinwhite::config::find::read_named;
 use twinwhite::config::{ChannelKind, Config};
 use twinwhite::formats::mapping::{Constant, Decimal, Ignored};
+use twinwhite::formats::{KeywordRules, Quantity as Declared};
+use twinwhite::rules::{Limit, Origin, Quantity};
 use twinwhite::site::{AimWhite, LampKind, LuminanceRule, PaperWhite};
 use twinwhite::units::{Days, DeviceId, SpectralUnit, Xy};
 
@@ -28,7 +31,8 @@ fn files(name: &str) -> Vec<(String, String)> {
 }
 
 fn parse(name: &str, text: &str) -> Result<Config, twinwhite::config::Mistakes> {
-    Config::parse(text, &format!("{name}.toml"), Path::new("site"))
+    let files = read_named(text, &folder("tests/config/files"));
+    Config::parse_with(text, &format!("{name}.toml"), Path::new("site"), &files)
 }
 
 fn parse_file(name: &str) -> Config {
@@ -107,6 +111,26 @@ fn every_key_arrives() {
     assert_eq!(station.luminance, LuminanceRule::NotJudged);
     assert_eq!((station.visual_offset, station.max_risk.get()), ((0.001, -0.002), 0.1));
     assert_eq!((station.horizon, station.max_age), (Days(30.0), Days(60.0)));
+    let sets: Vec<_> = things.stations[1].rules.iter().map(|set| (set.id.as_str(), set.points.len())).collect();
+    assert_eq!(sets, [("house", 3), ("iso-3664-practical", 11), ("d65-studio", 1)], "the file's own set goes first");
+    let house = &things.stations[1].rules[0];
+    let Limit::Circle { centre, .. } = house.points[0].limit else { panic!("{house:?}") };
+    assert_eq!((centre.u, house.points[0].preferred), (0.2102, Some(Limit::Circle { centre, radius: 0.003 })));
+    assert_eq!(house.points[1].stands_in_for, Some(Quantity::LampWhite10));
+    assert_eq!((house.points[0].origin, house.points[2].origin), (Origin::Secondary, Origin::Practice));
+    let own = &things.stations[1].rules[2].points[0];
+    assert_eq!(own.preferred, Some(Limit::Range { min: Some(480.0), max: Some(550.0) }));
+    assert_eq!((things.stations[0].ambient_max, things.stations[1].ambient_max), (0.1, 0.05));
+    assert!(things.stations[0].rules.is_empty());
+    let PaperWhite::Curve(curve) = &things.papers[1].white else { panic!("{:?}", things.papers[1]) };
+    assert_eq!((curve.reach(), things.papers[1].brightened), ((380.0, 730.0), Some(false)));
+    let PaperWhite::Curve(percent) = &things.papers[2].white else { panic!("{:?}", things.papers[2]) };
+    for (factor, percent) in curve.factors().iter().zip(percent.factors()) {
+        assert!((factor - percent).abs() < 1e-9, "the same paper in percent");
+    }
+    let files: Vec<&str> = config.files.iter().map(|file| file.name.as_str()).collect();
+    assert_eq!(files, ["rag.csv", "rag-percent.csv", "tables.csv"]);
+    assert_eq!(config.tables.iso_23603.as_ref(), config.files.last());
     let instrument = &things.instruments[0];
     assert_eq!((instrument.noise.level, instrument.bias.level, instrument.bias.common), (0.015, 0.02, 0.8));
     assert_eq!(instrument.certificate_until.unwrap().to_string(), "2027-03-31");
@@ -128,13 +152,17 @@ fn a_mapping_arrives() {
     assert_eq!((mired.1.name(), mired.2.apply(200.0)), ("cct_k", 5000.0));
     let spectral = log.spectral.as_ref().unwrap();
     assert_eq!((spectral.unit, spectral.conversion.apply(2e6)), (SpectralUnit::Irradiance, 2.0));
-    assert_eq!(spectral.names.wavelength("380,5 nm", log.decimal), Some(380.5));
+    assert_eq!(spectral.wavelength("380,5 nm", log.decimal), Some(380.5));
     let constant =
         |name: &str| log.constants.iter().find(|(field, _)| field.name() == name).map(|(_, value)| value.clone());
     assert_eq!(constant("patch"), Some(Constant::Text("white".to_owned())));
     assert_eq!(constant("bandwidth_nm"), Some(Constant::Number(5.0)));
     assert_eq!(log.ignored, Ignored::Named(vec!["Remarks".to_owned(), "Battery".to_owned()]));
     assert_eq!((sheet.separator, sheet.decimal, &sheet.ignored), (b',', Decimal::Point, &Ignored::Others));
+    let text = config.keyword_text_for("booth.txt", None);
+    assert_eq!(text.quantity, Some(Declared::Illuminance));
+    assert_eq!(text.spectral_pattern.unwrap().wavelength("SPEC_380"), Some(380.0));
+    assert_eq!(config.keyword_text_for("booth.csv", None), KeywordRules::default());
     let ids = |name: &str, folder: Option<&str>| {
         let folder = folder.map(|id| DeviceId::new(id).unwrap());
         config.mappings_for(name, folder.as_ref()).into_iter().map(|mapping| mapping.id).collect::<Vec<_>>()
@@ -158,6 +186,7 @@ fn paper_white(white: PaperWhite, lamp: Xy) -> (Xy, f64) {
     let (d50, lamp) = (of(Xy { x: 0.34567, y: 0.35851 }), of(lamp));
     let relative = match white {
         PaperWhite::ReflectanceFactor(factor) => [factor; 3],
+        PaperWhite::Curve(_) => panic!("no curve is configured here"),
         PaperWhite::Lab { l, a, b } => {
             let y = (l + 16.0) / 116.0;
             [y + a / 500.0, y, y - b / 200.0].map(|f: f64| f.powi(3))
@@ -204,7 +233,7 @@ fn examples_match_when_every_device_stands_at_its_aim() {
             let lamp = config.things.lamp(&station.lamp).unwrap();
             let display = config.things.display(&station.display).unwrap();
             let paper = config.things.paper(&station.papers[0]).unwrap();
-            let (white, reflectance) = paper_white(paper.white, lamp.aim.white);
+            let (white, reflectance) = paper_white(paper.white.clone(), lamp.aim.white);
             let aim = match display.aim.white {
                 AimWhite::Fixed(xy) => xy,
                 AimWhite::Paper => white,

@@ -14,6 +14,8 @@ mod formats;
 mod inbox;
 mod ledger;
 mod readme;
+mod rules;
 mod site;
+mod spectra;
 mod tidy;
 mod words;

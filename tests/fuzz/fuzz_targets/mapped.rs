@@ -14,7 +14,7 @@ const SITE: &str = include_str!("../../config/valid/mapping.toml");
 fuzz_target!(|text: &str| {
     let Ok(config) = Config::parse(SITE, "fuzz", Path::new(".")) else { panic!("the configuration is sound") };
     let zone = LocalZone::named("Europe/Lisbon").ok();
-    let context = Context { zone, folder_device: None, need: Need::Ledger, mappings: config.mappings };
+    let context = Context { zone, mappings: config.mappings, ..Context::of(Need::Ledger) };
     // With and without the header that the mapping waits for, so that rows are reached too.
     let under = format!("\n\nDay\tClock\t1e6/T\tDuv\tE\t380 nm\t390 nm\tRemarks\n{text}");
     for text in [text, &under] {

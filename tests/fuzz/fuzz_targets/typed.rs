@@ -9,7 +9,7 @@ use twinwhite::zone::LocalZone;
 fuzz_target!(|text: &str| {
     let fields: Vec<(String, String)> =
         text.lines().filter_map(|line| line.split_once('=')).map(|(n, v)| (n.to_owned(), v.to_owned())).collect();
-    let context = Context { zone: LocalZone::named("Europe/Lisbon").ok(), folder_device: None, need: Need::Ledger, mappings: Vec::new() };
+    let context = Context { zone: LocalZone::named("Europe/Lisbon").ok(), ..Context::of(Need::Ledger) };
     if let Err(defects) = typed(&fields, &context) {
         assert!(!defects.is_empty());
     }

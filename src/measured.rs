@@ -1,0 +1,70 @@
+//! What is known of a station as of an instant, by the quantities that rule sets ask for.
+//!
+//! Here: gathering it from estimates, readings and configuration, in [`measured`] alone. Not here: holding it against a set
+//! (`station::rules`).
+
+use crate::color::delta_uv;
+use crate::drift::ChannelPath;
+use crate::evaluate::Estimates;
+use crate::ledger::store::ReadingRow;
+use crate::ledger::{LedgerError, Store};
+use crate::reading::{Patch, Source};
+use crate::site::{Station, Things};
+use crate::station::rules::Measured;
+use crate::station::{Judgement, Spread, Watched};
+use crate::units::{Days, Time, UvPrime};
+
+/// What is known of a station. Only readings of the station's last `max_age_days` make something measured.
+pub fn measured(
+    store: &Store,
+    things: &Things,
+    estimates: &Estimates,
+    station: &Station,
+    judgement: &Judgement,
+) -> Result<Measured, LedgerError> {
+    let at = judgement.as_of;
+    let Some(seen) = estimates.seen(station) else { return Ok(Measured::default()) };
+    let lamp = Known::of(store, &seen.lamp, station.max_age, at)?;
+    let screen = Known::of(store, &seen.display, station.max_age, at)?;
+    let rated = things.lamp(&station.lamp).and_then(|lamp| lamp.rated_hours);
+    let hours = lamp.last.as_ref().and_then(|row| row.hours);
+    Ok(Measured {
+        lamp_uv: lamp.white,
+        illuminance: lamp.level,
+        lamp_hours_of_rated: hours.zip(rated).map(|(hours, rated)| hours.0 / rated.0),
+        warm_up_min: lamp.last.as_ref().and_then(|row| row.warmup_min),
+        screen_uv: screen.white,
+        screen_to_aim: screen.white.map(|white| delta_uv(white, seen.display.aim)),
+        screen_luminance: screen.level,
+        delta_uv: lamp.white.and(screen.white).map(|_| judgement.delta_uv),
+        luminance_ratio: lamp.level.and(screen.level).and(judgement.luminance_ratio),
+        ..Measured::default()
+    })
+}
+
+/// What is known of one device from readings that are not too old.
+struct Known {
+    white: Option<UvPrime>,
+    level: Option<Spread>,
+    last: Option<ReadingRow>,
+}
+
+impl Known {
+    fn of(store: &Store, device: &Watched, max_age: Days, at: Time) -> Result<Self, LedgerError> {
+        let mut rows = store.readings(device.id, at.plus(Days(-max_age.0)), at)?;
+        rows.retain(|row| row.patch == Patch::White && row.excluded.is_none() && row.source == Source::Measured);
+        let [u, v, level] = device.state.forecast(device.params, &[at]).shown().channels;
+        let now = |channel: Option<ChannelPath>| {
+            let channel = channel?;
+            Some(Spread { mean: *channel.mean.first()?, sd: *channel.sd.first()? })
+        };
+        // A kelvin figure without its tint is no measured white, however often it was read.
+        let white = rows.iter().any(|row| row.spread.is_none());
+        let white = now(u).zip(now(v)).filter(|_| white).map(|(u, v)| UvPrime { u: u.mean, v: v.mean });
+        let level = now(level).filter(|_| rows.iter().any(|row| row.ln_level.is_some())).map(|ln| {
+            let median = libm::exp(ln.mean);
+            Spread { mean: median, sd: median * ln.sd }
+        });
+        Ok(Self { white, level, last: rows.pop() })
+    }
+}
