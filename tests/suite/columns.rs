@@ -171,7 +171,7 @@ fn units_and_levels_of_spectra_are_held_against_the_thing() {
         (5, ["46.45 lx", "lx within 10 %"]),
         (6, ["560 cd/m2", "within 10 %"]),
         (7, ["12 cd/m2 beside a spectrum in W/m2/nm", "the spectrum gives"]),
-        (8, ["a spectrum of 7.298e8 lx", "check the unit"]),
+        (8, ["a spectrum of 7.298e8 lx", "check whether the values are in W/m2/nm"]),
     ]) {
         assert!(defect.contains(&format!("\"line\":{line},")), "{defect}");
         assert!(parts.iter().all(|part| defect.contains(part)), "{parts:?}: {defect}");

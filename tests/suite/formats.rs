@@ -1,7 +1,7 @@
 //! Files as people and programs make them, through the public face of `formats`: whole, cut, wrong, and at random.
 
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use proptest::prelude::*;
 use twinwhite::formats::{Context, Format, Need, Outcome, Unfinished, parse, typed};
