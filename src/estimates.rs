@@ -7,8 +7,9 @@
 //! A checkpoint stands after each [`CHECKPOINT_EVERY`] readings. A change of parameters (aim, kind, an instrument's
 //! noise, a new version of the program) makes everything kept of the device void, which the digest beside it shows.
 
+mod lit;
+
 use crate::aims::params_of;
-use crate::color::PaperUnderLamp;
 use crate::color::{UvSpread, uv_prime};
 use crate::drift::{Absorbed, Act, DeviceState, Fate, Happening, Observation, Params, TargetWhite, Thing};
 use crate::ledger::store::{EstimateRow, EventRow, ReadingRow};
@@ -18,6 +19,8 @@ use crate::reading::{EventKind, Patch, Source};
 use crate::site::{AimWhite, Display, Things};
 use crate::station::compare::Light;
 use crate::units::{DeviceId, Luminance, Time, UvPrime};
+
+pub use lit::{last_change, lit_paper, ra_of};
 
 /// Readings from one checkpoint to the next.
 const CHECKPOINT_EVERY: u64 = 128;
@@ -366,8 +369,7 @@ fn named_target(row: &EventRow) -> Option<TargetWhite> {
 fn followed_targets(store: &Store, things: &Things, display: &Display) -> Result<Vec<(Seq, TargetWhite)>, LedgerError> {
     let Some(station) = things.stations_of(&display.id).next() else { return Ok(Vec::new()) };
     let paper = station.papers.first().and_then(|id| things.paper(id));
-    let Some(paper) = paper.and_then(|paper| PaperUnderLamp::new(&paper.white).ok()) else { return Ok(Vec::new()) };
-    let Some(lamp) = things.lamp(&station.lamp) else { return Ok(Vec::new()) };
+    let Some((paper, lamp)) = paper.zip(things.lamp(&station.lamp)) else { return Ok(Vec::new()) };
     let always = (Time::from_micros(i64::MIN), Time::from_micros(i64::MAX));
     let mut targets = Vec::new();
     for event in store.events(&display.id, always.0, always.1)? {
@@ -380,7 +382,8 @@ fn followed_targets(store: &Store, things: &Things, display: &Display) -> Result
         let forecast = estimate.state.forecast(&estimate.params, &[event.event.time]);
         let light = Light::at(&forecast.likely, 0, aim);
         let spread = UvSpread { uu: light.u.var, uv: 0.0, vv: light.v.var };
-        let Ok(white) = paper.under(light.uv(), spread) else { continue };
+        let lit = lit_paper(store, things, lamp, paper, &estimate.state, event.event.time)?;
+        let Ok(white) = lit.under.under(light.uv(), spread) else { continue };
         let named = event.event.target_luminance.map(|level| libm::log(level.get()));
         let followed = light.ln_level.map(|lx| lx.mean + libm::log(white.reflectance / std::f64::consts::PI));
         let variance = white.spread();

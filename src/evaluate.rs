@@ -4,22 +4,22 @@
 //! runs inside the transaction of whatever caused it, so that a transition and its message are kept together or not at
 //! all. It decides nothing itself: `station` judges, `alert` decides, `say` words it.
 
-use std::collections::BTreeMap;
+mod seen;
 
-use crate::aims;
 use crate::alert::{self, Change, Cleared, Kind, Sighting, Standing, conditions};
-use crate::color::uv_prime;
 use crate::config::Config;
-use crate::estimates::{self, Estimate, Refreshed};
+use crate::estimates::Refreshed;
 use crate::ledger::entry::{self, Transition};
 use crate::ledger::store::AlertRow;
-use crate::ledger::{Body, LedgerError, Seq, Store, Tx};
+use crate::ledger::{Body, LedgerError, Seq, Tx};
 use crate::project;
 use crate::say;
 use crate::site::{AimWhite, Station, Things};
-use crate::station::{self, Assessment, Judgement, Seen, Verdict, Watched};
+use crate::station::{self, Assessment, Judgement, Verdict};
 use crate::units::{Days, DeviceId, Probability, Time};
 use crate::zone::LocalZone;
+
+pub use seen::{Estimates, judge, judge_with};
 
 /// Which part of the site is looked at.
 #[derive(Debug, Clone, Copy)]
@@ -37,116 +37,6 @@ pub enum Happened {
     Verdict(entry::Verdict),
     /// An alert went one step.
     Alert(entry::Alert),
-}
-
-/// The estimates of a site's devices at one instant, read once each.
-pub struct Estimates<'a> {
-    store: &'a Store,
-    config: &'a Config,
-    at: Time,
-    known: BTreeMap<DeviceId, Estimate>,
-}
-
-impl<'a> Estimates<'a> {
-    /// Reads nothing yet.
-    pub fn new(store: &'a Store, config: &'a Config, at: Time) -> Self {
-        Self { store, config, at, known: BTreeMap::new() }
-    }
-
-    /// Takes estimates that are at hand and hold nothing after the instant.
-    fn take_fresh(&mut self, fresh: Vec<Refreshed>) {
-        let at = self.at;
-        let fresh = fresh.into_iter().filter(|one| one.upto <= at);
-        self.known.extend(fresh.map(|one| (one.device, one.estimate)));
-    }
-
-    /// Reads the estimates of these devices.
-    pub fn read<'d>(&mut self, devices: impl IntoIterator<Item = &'d DeviceId>) -> Result<(), LedgerError> {
-        for device in devices {
-            if !self.known.contains_key(device)
-                && let Some(estimate) = estimates::at(self.store, &self.config.things, device, self.at)?
-            {
-                self.known.insert(device.clone(), estimate);
-            }
-        }
-        Ok(())
-    }
-
-    /// The estimate of a device that was read.
-    pub fn get(&self, device: &DeviceId) -> Option<&Estimate> {
-        self.known.get(device)
-    }
-
-    /// Everything a station's judgement rests on; its devices must have been read.
-    pub fn seen(&self, station: &'a Station) -> Option<Seen<'_>> {
-        let things = &self.config.things;
-        let lamp = things.lamp(&station.lamp)?;
-        let paper = things.paper(station.papers.first()?)?;
-        Some(Seen {
-            station,
-            paper,
-            adjustable: &lamp.adjustable,
-            display: self.watched(&station.display, station)?,
-            lamp: self.watched(&station.lamp, station)?,
-        })
-    }
-
-    fn watched(&self, device: &'a DeviceId, station: &Station) -> Option<Watched<'_>> {
-        let things = &self.config.things;
-        let estimate = self.known.get(device)?;
-        let scale = estimate.state.scale_instrument();
-        let (aim, aim_level) = match things.lamp(device) {
-            Some(lamp) => (uv_prime(lamp.aim.white).ok()?, Some(lamp.aim.illuminance.get())),
-            None => self.display_aim(device, station)?,
-        };
-        Some(Watched {
-            id: device,
-            params: &estimate.params,
-            state: &estimate.state,
-            aim,
-            aim_level,
-            bias: things.bias_of(scale),
-            noise: things.noise_of(scale),
-        })
-    }
-
-    /// A display's aim; one that follows the paper should be where the paper is now.
-    fn display_aim(&self, device: &DeviceId, station: &Station) -> Option<(crate::units::UvPrime, Option<f64>)> {
-        let things = &self.config.things;
-        let display = things.display(device)?;
-        let (fixed, level) = aims::display_aim(things, display);
-        let fixed = fixed?;
-        if display.aim.white != AimWhite::Paper {
-            return Some((fixed, level));
-        }
-        let Some(lamp) = self.known.get(&station.lamp).filter(|lamp| lamp.state.summary(&lamp.params).used > 0) else {
-            return Some((fixed, level));
-        };
-        let forecast = lamp.state.forecast(&lamp.params, &[self.at]);
-        let aim = uv_prime(things.lamp(&station.lamp)?.aim.white).ok()?;
-        let light = station::compare::Light::at(&forecast.likely, 0, aim);
-        let paper = things.paper(station.papers.first()?)?;
-        let white = crate::color::PaperUnderLamp::new(&paper.white)
-            .and_then(|paper| paper.under(light.uv(), crate::color::UvSpread::default()));
-        let Ok(white) = white else { return Some((fixed, level)) };
-        let own = display.aim.luminance.map(|level| level.get());
-        let lit = light.ln_level.map(|lx| libm::exp(lx.mean) * white.reflectance / std::f64::consts::PI);
-        Some((white.uv, own.or(lit).or(level)))
-    }
-}
-
-/// Judges one station as of `at` without writing anything.
-pub fn judge(store: &Store, config: &Config, station: &Station, at: Time) -> Result<Judgement, LedgerError> {
-    let mut estimates = Estimates::new(store, config, at);
-    estimates.read([&station.display, &station.lamp])?;
-    judge_with(&estimates, station, at)
-}
-
-/// Judges one station from estimates that were read.
-pub fn judge_with(estimates: &Estimates, station: &Station, at: Time) -> Result<Judgement, LedgerError> {
-    let seen =
-        estimates.seen(station).ok_or_else(|| incomplete(station, "its display, lamp or paper is not configured"))?;
-    station::judge(&seen, at).map_err(|paper| incomplete(station, &paper.to_string()))
 }
 
 /// Judges what is in scope as of the transaction's own instant and writes down what changed. `fresh` are estimates that
@@ -240,9 +130,7 @@ struct Assessed<'a> {
 }
 
 fn assess<'a>(estimates: &Estimates, station: &'a Station, now: Time) -> Result<Assessed<'a>, LedgerError> {
-    let seen =
-        estimates.seen(station).ok_or_else(|| incomplete(station, "its display, lamp or paper is not configured"))?;
-    let assessment = station::assess(&seen, now).map_err(|paper| incomplete(station, &paper.to_string()))?;
+    let assessment = station::assess(&estimates.seen(station)?, now);
     let before = estimates.store.verdict(&station.id)?.map(|row| row.verdict);
     // Reasons and sentences cost more than the verdict; they are made only for what will be told.
     let mut news = before.as_deref() != Some(assessment.verdict.word());
@@ -289,10 +177,6 @@ impl Assessed<'_> {
     }
 }
 
-fn incomplete(station: &Station, what: &str) -> LedgerError {
-    LedgerError::Damaged { what: format!("station {}: {what}", station.id) }
-}
-
 fn devices_of(things: &Things) -> impl Iterator<Item = &DeviceId> {
     things.lamps.iter().map(|lamp| &lamp.id).chain(things.displays.iter().map(|display| &display.id))
 }
@@ -336,9 +220,12 @@ fn device_conditions(
         detail: step.map(|step| say::of_step(device, step, &zone)).unwrap_or_default(),
     });
     let strictest = station::Limits::strictest(&stations);
-    let watched = stations.first().and_then(|station| estimates.watched(device, station));
+    let watched = match stations.first() {
+        Some(station) => estimates.watched(device, station, None)?,
+        None => None,
+    };
     let follows = things.display(device).is_some_and(|display| display.aim.white == AimWhite::Paper);
-    if let Some(watched) = watched.filter(|_| last.is_some() && !follows) {
+    if let Some(watched) = watched.filter(|_| last.is_some() && !follows && !summary.by_label) {
         let probability = station::off_aim_probability(&watched, &strictest, now);
         let sighting = if retired { Sighting::Good } else { conditions::of_aim(probability, age == Sighting::Bad) };
         let detail = || say::of_off_aim(&station::off_aim_now(&watched, now), probability, &strictest, &stations);

@@ -23,7 +23,7 @@ pub fn measured(
     judgement: &Judgement,
 ) -> Result<Measured, LedgerError> {
     let at = judgement.as_of;
-    let Some(seen) = estimates.seen(station) else { return Ok(Measured::default()) };
+    let seen = estimates.seen(station)?;
     let lamp = Known::of(store, &seen.lamp, station.max_age, at)?;
     let screen = Known::of(store, &seen.display, station.max_age, at)?;
     let rated = things.lamp(&station.lamp).and_then(|lamp| lamp.rated_hours);

@@ -281,7 +281,7 @@ fn tell_fates(receipt: &mut Receipt, fates: &Fates) {
         match fates.get(seq) {
             Some(Fate::Held(why)) => receipt.held.push((*seq, *line, Hold::Model(*why))),
             Some(Fate::Doubted(_)) => receipt.doubted.push((*seq, *line)),
-            Some(Fate::Used | Fate::UsedCold) | None => {}
+            Some(Fate::Used | Fate::UsedCold | Fate::Outranked) | None => {}
         }
     }
 }

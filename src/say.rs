@@ -3,6 +3,7 @@
 //! The verdict first, then why, then what to do; plain words, units, local time. Never "matched" where the truth is
 //! "unknown".
 
+mod lighting;
 pub mod rules;
 
 use crate::alert::{Cleared, Kind};
@@ -16,6 +17,8 @@ use crate::site::Station;
 use crate::station::{Advice, Judgement, LampFault, Limits, OffAim, Reason, RiskDate, Unmeasured, Verdict};
 use crate::units::{Days, DeviceId, Luminance, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
+
+pub use lighting::{print_line, print_looks};
 
 /// The verdict in people's words.
 pub fn verdict(verdict: Verdict) -> &'static str {
@@ -100,7 +103,10 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
         Reason::LuminancesDiffer { ratio, limit } => {
             let word = if *ratio > 1.0 { "brighter" } else { "dimmer" };
             let times = if *ratio > 1.0 { *ratio } else { 1.0 / ratio };
-            format!("The screen is {times:.2} times {word} than the paper asks for (tolerance {limit:.2} times).")
+            format!(
+                "{} The screen is {times:.2} times {word} than the paper asks for (tolerance {limit:.2} times).",
+                print_looks(ratio.recip())
+            )
         }
         Reason::DoubtNotDrift { device, readings, last } => {
             let known = match last {
@@ -137,6 +143,17 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
             }
             Unmeasured::ColourRendering => "The lamp's colour rendering was not measured; it is not judged.".to_owned(),
         },
+        Reason::PaperRead { paper, when } => lighting::paper_read(paper, *when, zone),
+        Reason::PaperBrightened { sd } => lighting::paper_brightened(*sd),
+        Reason::RenderingPoor { ra, limit, when, source } | Reason::RenderingHolds { ra, limit, when, source } => {
+            lighting::rendering(*ra, *limit, *when, *source, zone)
+        }
+        Reason::RenderingNotSince { lamp, changed } => lighting::rendering_not_since(lamp, *changed, zone),
+        Reason::LabelOnly { device, sd } => lighting::label_only(device, *sd),
+        Reason::TintUnknown { device } => lighting::tint_unknown(device),
+        Reason::AmbientLight { share, limit, from_hour, to_hour, pull } => {
+            lighting::ambient(*share, *limit, (*from_hour, *to_hour), pull.as_ref())
+        }
         Reason::PaperEstimated { sd } => {
             format!("The paper white is calculated from the lamp and the paper's data (± Δu′v′ {sd:.4}), not read.",)
         }
@@ -148,6 +165,9 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
     let luminance = |l: &Option<Luminance>| l.map(|l| format!(", {:.0} cd/m²", l.get())).unwrap_or_default();
     match advice {
         Advice::Read { device } => format!("Read {device}."),
+        Advice::ReadPaper { paper, lamp } => {
+            format!("Read {paper} under {lamp} (`twinwhite add {lamp} patch=paper id={paper} …`).")
+        }
         Advice::ReadBy { device, date } => format!("Nothing now. Read {device} by {}.", day(zone, *date)),
         Advice::RecalibrateToAim { display, white: aim, luminance: level } => {
             format!("Recalibrate {display} to its aim: {}{}.", white(*aim), luminance(level))
@@ -164,11 +184,18 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
             None => format!("Turn the colour dial of {lamp} until it reads as its aim."),
         },
         Advice::ReplaceLamp { lamp, why } => {
-            let why = match why {
-                LampFault::Colour { delta_uv } => format!("its colour is Δu′v′ {delta_uv:.4} from its aim"),
-                LampFault::Dim { level_ratio } => format!("it gives {:.0} % of its aim's light", level_ratio * 100.0),
+            let what = match why {
+                LampFault::Colour { delta_uv } => {
+                    format!("Clean {lamp}, or replace it (its colour is Δu′v′ {delta_uv:.4} from its aim).")
+                }
+                LampFault::Dim { level_ratio } => {
+                    format!("Clean {lamp}, or replace it (it gives {:.0} % of its aim's light).", level_ratio * 100.0)
+                }
+                LampFault::Rendering { ra, limit } => {
+                    format!("Replace {lamp} (Ra {ra:.1}, where {limit:.0} is asked for).")
+                }
             };
-            format!("Clean {lamp}, or replace it ({why}). Power off, let it cool, do not look into it.")
+            format!("{what} Power off, let it cool, do not look into it.")
         }
         Advice::LookAtHeld { device } => {
             format!("Look at what is held back: `twinwhite history {device}`, then `release` or `retract` it.")
@@ -346,6 +373,7 @@ pub fn fate(fate: Option<Fate>, excluded: Option<&str>, patch: Patch) -> Option<
         (Some(Excluded::Ahead), _) => Some("held back: its time lay ahead of the clock".to_owned()),
         (None, Some(Fate::Used)) => None,
         (None, Some(Fate::UsedCold)) => Some("read before it was warm; counts for less".to_owned()),
+        (None, Some(Fate::Outranked)) => Some("a label; a measurement stands in its place".to_owned()),
         (None, Some(Fate::Doubted(Doubt::PossibleStep))) => Some(format!("doubted: {DOUBTED}")),
         (None, Some(Fate::Doubted(Doubt::NotBorneOut))) => {
             Some("doubted: far from what was expected, and later readings did not bear it out".to_owned())

@@ -8,7 +8,6 @@ use super::output;
 use super::session::Session;
 use crate::drift::{ChannelPath, Path};
 use crate::evaluate::{self, Estimates};
-use crate::ledger::LedgerError;
 use crate::say;
 use crate::station::{self, Judgement, Seen, Verdict};
 use crate::units::{Days, DeviceId, Time};
@@ -42,8 +41,7 @@ pub fn forecast(session: Session, station: &str, horizons: &[f64], when: &AsOf, 
         let mut estimates = Estimates::new(store, &session.config, as_of);
         estimates.read([&station.display, &station.lamp])?;
         let judgement = evaluate::judge_with(&estimates, station, as_of)?;
-        let gone = || LedgerError::Damaged { what: format!("station {}: its devices are gone", station.id) };
-        let seen = estimates.seen(station).ok_or_else(gone)?;
+        let seen = estimates.seen(station)?;
         Ok((judgement, ahead(&seen, as_of, horizons)?))
     })?;
     if json {
@@ -59,7 +57,7 @@ fn ahead(seen: &Seen, as_of: Time, horizons: &[f64]) -> Result<Vec<Ahead>, Failu
     times.extend(horizons.iter().map(|days| as_of.plus(Days(*days))));
     times.sort();
     times.dedup();
-    let comparison = seen.comparison().map_err(|paper| Failure::new(Kind::Config, paper.to_string()))?;
+    let comparison = seen.comparison();
     let path = seen.risk_along(&comparison, &times);
     let forecasts = [&seen.display, &seen.lamp]
         .map(|device| (device.id.clone(), device.state.forecast(device.params, &times).shown()));

@@ -19,7 +19,7 @@ use crate::measured::measured;
 use crate::say;
 use crate::site::Station;
 use crate::station::rules::Measured;
-use crate::station::{EstimatedWhite, Judgement, Reason, Spread, Verdict};
+use crate::station::{Ambient, AtHours, EstimatedWhite, Judgement, Reason, Spread, Verdict, lightness_lost};
 use crate::units::Time;
 use crate::zone::LocalZone;
 
@@ -115,6 +115,9 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
     for reason in &judgement.reasons {
         text.push_str(&format!("    {}\n", say::reason(reason, zone)));
     }
+    if let Some(line) = say::print_line(judgement, answer.station) {
+        text.push_str(&format!("    {line}\n"));
+    }
     // The white of what was never read is only its aim; that is no knowledge to show.
     let never = |device| judgement.reasons.contains(&Reason::NeverRead { device });
     let screen = (!never(answer.station.display.clone())).then_some(("screen", &judgement.display_white));
@@ -187,9 +190,44 @@ fn as_json(answer: &Answer, zone: &LocalZone) -> Value {
         "paper_white": white(&judgement.paper_white),
         "display_white": white(&judgement.display_white),
         "scale_uncertainty": { "uv": judgement.scale_uncertainty.0, "ln_luminance_ratio": judgement.scale_uncertainty.1 },
+        "print_to_screen": judgement.print_to_screen.map(|ratio| {
+            json!({ "luminance_ratio": ratio, "delta_l": lightness_lost(ratio) })
+        }),
+        "rendering": judgement.rendering.map(|known| {
+            json!({ "ra": known.ra, "measured_at": known.when, "source": known.source.word() })
+        }),
+        "ambient": ambient(&judgement.ambient, answer.station),
         "reasons": judgement.reasons.iter().map(|reason| say::reason(reason, zone)).collect::<Vec<_>>(),
         "advice": judgement.advice.iter().map(|advice| say::advice(advice, zone)).collect::<Vec<_>>(),
         "rules": rules::as_json(answer.station, &answer.measured),
+    })
+}
+
+/// Foreign light, worst share and brightest light first; null where it was never read of late.
+fn ambient(ambient: &Ambient, station: &Station) -> Value {
+    let hours = |all: &[AtHours]| -> Vec<Value> {
+        let one = |hours: &AtHours| {
+            json!({
+                "from_hour": hours.from,
+                "to_hour": hours.to,
+                "readings": hours.readings,
+                "illuminance_lx": hours.lx,
+                "share": hours.share,
+                "pull_delta_uv": hours.pull.map(|pull| pull.delta_uv),
+                "pull": hours.pull.and_then(|pull| pull.direction).map(|direction| direction.to_string()),
+            })
+        };
+        all.iter().map(one).collect()
+    };
+    if ambient.print.is_empty() && ambient.screen.is_empty() {
+        return Value::Null;
+    }
+    json!({
+        "share": ambient.worst().and_then(|hours| hours.share),
+        "max_share": station.ambient_max,
+        "screen_lx": ambient.brightest().map(|hours| hours.lx),
+        "on_print": hours(&ambient.print),
+        "at_screen": hours(&ambient.screen),
     })
 }
 

@@ -10,6 +10,7 @@ mod d50;
 mod difference;
 mod illuminant;
 mod interpolate;
+mod label;
 mod locus;
 mod observer;
 mod observer_2deg;
@@ -29,6 +30,7 @@ pub use chromaticity::{
 };
 pub use difference::{LabColour, delta_e_2000, mired};
 pub use illuminant::{D50_XYZ, Illuminant, daylight};
+pub use label::{LabelWhite, label_white};
 pub use observer::{FIRST_NM, GRID, LAST_NM, Observer, matching_functions};
 pub use paper::{PaperError, PaperLight, PaperUnderLamp, luminance_of_paper};
 pub use sampled::{LUMENS_PER_WATT, Sampled, level_of_spectrum};

@@ -6,12 +6,13 @@ use super::ageing::Ageing;
 use super::bank::{Bank, GRID, Number};
 use super::device::{DeviceState, Pending};
 use super::filter::Filter;
+use super::label::Label;
 use super::matrix::Matrix;
 use super::observation::{HeldWhy, SlipFactor, StepFound};
 use crate::units::{InstrumentId, Time};
 
 /// Raised with every change of layout, grid or meaning.
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 /// No list in a state is longer; a count above it is damage.
 const LONGEST: u64 = 4096;
 
@@ -59,6 +60,7 @@ impl DeviceState {
         out.whole(self.used);
         self.ever.iter().for_each(|flag| out.flag(*flag));
         self.since_reset.iter().for_each(|n| out.whole(u64::from(*n)));
+        out.maybe(self.label.as_ref(), Writer::label);
         out.whole(self.pending.len() as u64);
         self.pending.iter().for_each(|p| out.pending(p));
         out.whole(self.held.len() as u64);
@@ -109,6 +111,7 @@ impl DeviceState {
             used: from.whole()?,
             ever: [from.flag()?, from.flag()?, from.flag()?],
             since_reset: [from.small()?, from.small()?, from.small()?],
+            label: from.maybe(Reader::label)?,
             pending: from.list(Reader::pending)?,
             held: from.list(|from| Ok((from.whole()? as i64, from.why()?)))?,
             held_count: from.whole()?,
@@ -168,17 +171,28 @@ impl Writer {
         }
     }
 
-    fn pending(&mut self, pending: &Pending) {
-        self.whole(pending.seq as u64);
-        self.time(pending.time);
-        self.maybe(pending.hours, Self::number);
-        for number in pending.numbers {
-            self.maybe(number, |out, number| {
+    fn numbers(&mut self, numbers: &[Option<Number>; 3]) {
+        for number in numbers {
+            self.maybe(*number, |out, number| {
                 out.number(number.value);
                 out.number(number.noise);
                 out.number(number.extra);
             });
         }
+    }
+
+    fn label(&mut self, label: &Label) {
+        self.whole(label.seq as u64);
+        self.time(label.time);
+        self.numbers(&label.numbers);
+        self.number(label.uv);
+    }
+
+    fn pending(&mut self, pending: &Pending) {
+        self.whole(pending.seq as u64);
+        self.time(pending.time);
+        self.maybe(pending.hours, Self::number);
+        self.numbers(&pending.numbers);
         pending.moved.iter().for_each(|flag| self.flag(*flag));
         self.number(pending.p);
     }
@@ -292,15 +306,24 @@ impl Reader<'_> {
         Ok(bank)
     }
 
-    fn pending(&mut self) -> Result<Pending, BadState> {
+    fn numbers(&mut self) -> Result<[Option<Number>; 3], BadState> {
         let number = |from: &mut Self| {
             from.maybe(|from| Ok(Number { value: from.number()?, noise: from.number()?, extra: from.number()? }))
         };
+        Ok([number(self)?, number(self)?, number(self)?])
+    }
+
+    fn label(&mut self) -> Result<Label, BadState> {
+        let (seq, time) = (self.whole()? as i64, self.time()?);
+        Ok(Label { seq, time, numbers: self.numbers()?, uv: self.number()? })
+    }
+
+    fn pending(&mut self) -> Result<Pending, BadState> {
         Ok(Pending {
             seq: self.whole()? as i64,
             time: self.time()?,
             hours: self.maybe(Self::number)?,
-            numbers: [number(self)?, number(self)?, number(self)?],
+            numbers: self.numbers()?,
             moved: [self.flag()?, self.flag()?, self.flag()?],
             p: self.number()?,
         })

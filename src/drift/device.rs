@@ -1,8 +1,8 @@
 //! One device's state over its life: what it has absorbed, what it doubts, and what was done to it.
 //!
 //! The state is a pure function of the sequence of readings and events in the order of their times, and of the
-//! parameters; whoever has a late one replays from a state before it. Odd readings are judged in `odd`, forecasts are
-//! made in `forecast`, the bytes of a checkpoint in `bytes`.
+//! parameters; whoever has a late one replays from a state before it. Odd readings are judged in `odd`, labels in `label`,
+//! forecasts are made in `forecast`, the bytes of a checkpoint in `bytes`.
 //!
 //! Events: *recalibrated* sets the level to the target, else the aim, with an uncertainty of its own, and keeps slope
 //! and weights. *replaced* sets it to the aim and the slope to the prior of the kind, narrowed by the predecessors'.
@@ -12,6 +12,7 @@
 use super::ageing::Ageing;
 use super::bank::{Bank, Number};
 use super::dynamics::Span;
+use super::label::Label;
 use super::observation::{Absorbed, Act, Doubt, Fate, Happening, HeldWhy, Observation, Params, StepFound, TargetWhite};
 use super::priors::{ChannelPrior, DriftPrior, HOURS_PER_DAY, Thing, drift_prior};
 use crate::site::LampKind;
@@ -41,6 +42,8 @@ pub struct DeviceState {
     pub(super) ever: [bool; 3],
     /// Readings used since the level was last set anew, by channel.
     pub(super) since_reset: [u32; 3],
+    /// What its label says, while nothing was measured.
+    pub(super) label: Option<Label>,
     /// Odd readings that wait for the next one.
     pub(super) pending: Vec<Pending>,
     pub(super) held: Vec<(i64, HeldWhy)>,
@@ -93,6 +96,7 @@ impl DeviceState {
             used: 0,
             ever: [false; 3],
             since_reset: [0; 3],
+            label: None,
             pending: Vec::new(),
             held: Vec::new(),
             held_count: 0,
@@ -110,6 +114,11 @@ impl DeviceState {
     /// When it was last read, readings that are held left out.
     pub fn last_read(&self) -> Option<Time> {
         self.last_read.map(|(time, _)| time)
+    }
+
+    /// Dimmer or dial as last reported.
+    pub fn setting(&self) -> Option<&str> {
+        self.setting.as_deref()
     }
 
     /// How many readings were taken in, held ones included.
@@ -131,14 +140,17 @@ impl DeviceState {
             return Absorbed { fate: Fate::Held(why), revised: Vec::new(), step: None };
         }
         let prior = drift_prior(params.thing);
+        if observation.label {
+            return self.read_label(params, &prior, observation);
+        }
         self.first_read.get_or_insert(observation.time);
         self.last_read = Some((observation.time, observation.seq));
         if let Some(instrument) = &observation.instrument {
             self.count_instrument(instrument);
         }
-        let mut revised = Vec::new();
+        let mut revised = self.label_outranked();
         if self.setting_differs(observation) {
-            revised = self.overtaken();
+            revised.append(&mut self.overtaken());
             self.carry_to(&prior, observation.time, None);
             self.turn(&prior);
         }
@@ -252,6 +264,9 @@ impl DeviceState {
         for (bank, prior) in self.banks.iter_mut().zip(&prior.channels) {
             bank.widen_level(prior, sd(prior));
         }
+        if let Some(label) = &mut self.label {
+            label.widen(prior, &sd);
+        }
         if open {
             self.since_reset = [0; 3];
         }
@@ -281,6 +296,7 @@ impl DeviceState {
             }
         }
         self.since_reset = [0; 3];
+        self.label = None;
         self.turned = false;
     }
 
@@ -312,6 +328,7 @@ impl DeviceState {
             });
         }
         self.since_reset = [0; 3];
+        self.label = None;
         self.turned = false;
         self.retired = false;
         self.ageing.begin_anew();

@@ -94,6 +94,8 @@ pub struct Summary {
     pub held_count: u64,
     /// Doubted readings that wait for the next one, and the probability that each is a step.
     pub waiting: Vec<(i64, f64)>,
+    /// Nothing was measured: it is known by its label only.
+    pub by_label: bool,
     /// The last unlogged step.
     pub last_step: Option<StepFound>,
     /// The instrument on whose scale the device is kept: the one that read it most, the earlier one on a tie.
@@ -110,6 +112,9 @@ impl DeviceState {
     /// The state at each of `times`, which must not fall.
     pub fn forecast(&self, params: &Params, times: &[Time]) -> Forecast {
         let prior = drift_prior(params.thing);
+        if self.label.is_some() {
+            return self.by_its_label(&prior).forecast(params, times);
+        }
         let likely = self.path(&beliefs_of(&self.banks, &prior), times);
         let possible = (self.pending.last().zip(self.pending.first()))
             .map(|(last, first)| {
@@ -128,6 +133,9 @@ impl DeviceState {
     /// finds what is expected: `unknown` compares with this. Times before `at` are answered as at `at`.
     pub fn after_fresh_reading(&self, params: &Params, at: Time, noise: Noise, times: &[Time]) -> Path {
         let prior = drift_prior(params.thing);
+        if self.label.is_some() {
+            return self.by_its_label(&prior).after_fresh_reading(params, at, noise, times);
+        }
         let span = self.span(at, None);
         let noise = [noise.uv, noise.uv, noise.level];
         let mut c = 0;
@@ -171,6 +179,7 @@ impl DeviceState {
             held: self.held.clone(),
             held_count: self.held_count,
             waiting: self.pending.iter().map(|p| (p.seq, p.p)).collect(),
+            by_label: self.label.is_some(),
             last_step: self.last_step.clone(),
             scale_instrument: self.scale_instrument().cloned(),
             slopes: beliefs_of(&self.banks, &prior)

@@ -2,7 +2,7 @@
 //!
 //! One [`DeviceState`] per display or lamp; channels u′, v′ and ln level. `matrix` and `filter` are the arithmetic,
 //! `dynamics` says how a channel moves, `bank` averages over noise settings, `priors` is what is believed before the
-//! first reading, `odd` the gate and its way back, `hold` what looks impossible, `ageing` the hours of use, `device`
+//! first reading, `odd` the gate and its way back, `label` what stands in until a measurement, `hold` what looks impossible, `ageing` the hours of use, `device`
 //! the life of a device with its events, `forecast` what lies ahead, `bytes` the checkpoint.
 //!
 //! What does not live here: colorimetry (`color`), the match of two devices and its risk (`station`), the order of late
@@ -16,6 +16,7 @@ pub mod dynamics;
 pub mod filter;
 mod forecast;
 mod hold;
+mod label;
 pub mod matrix;
 mod observation;
 mod odd;

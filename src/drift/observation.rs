@@ -29,8 +29,8 @@ pub struct Observation {
     pub time: Time,
     /// Its chromaticity.
     pub white: UvPrime,
-    /// Covariance `(u′u′, u′v′, v′v′)` beyond the instrument's noise, as of a colour temperature without tint, or of
-    /// an instrument that is not the one on whose scale the device is kept.
+    /// Covariance `(u′u′, u′v′, v′v′)` beyond the instrument's noise, as of a colour temperature without tint, of a label,
+    /// or of an instrument that is not the one on whose scale the device is kept.
     pub extra_cov: [f64; 3],
     /// ln of its level, if it was measured.
     pub ln_level: Option<f64>,
@@ -44,7 +44,7 @@ pub struct Observation {
     pub hours: Option<f64>,
     /// Dimmer or dial; absent counts as unchanged.
     pub setting: Option<String>,
-    /// Copied from a label rather than measured.
+    /// Copied from a label rather than measured: it stands in until the first measurement (see `label`).
     pub label: bool,
     /// The instrument.
     pub instrument: Option<InstrumentId>,
@@ -104,6 +104,8 @@ pub enum Fate {
     UsedCold,
     /// It stands out of the mean, but counts in the risk while it may be a step.
     Doubted(Doubt),
+    /// A label, and a measurement stands in its place.
+    Outranked,
     /// It looks impossible and stands outside the model until a person releases it or what it lacked arrives.
     Held(HeldWhy),
 }

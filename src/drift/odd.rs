@@ -48,14 +48,6 @@ impl DeviceState {
         if observation.released {
             return self.believe(prior, observation, numbers, &old, used);
         }
-        if observation.label {
-            // A label says nothing of steps: it is believed where it fits, and leaves open what is open.
-            if old.is_odd() {
-                return Absorbed { fate: Fate::Doubted(Doubt::NotBorneOut), revised: Vec::new(), step: None };
-            }
-            self.take(prior, observation, &numbers);
-            return Absorbed { fate: used, revised: Vec::new(), step: None };
-        }
         if self.pending.is_empty() {
             if !old.is_odd() {
                 self.open_where_off(prior, &beliefs, &span, &numbers);
@@ -239,13 +231,16 @@ pub(super) fn beliefs_of(banks: &[Bank; 3], prior: &DriftPrior) -> [Belief; 3] {
 
 /// The numbers of a reading, by channel, and whether it was cold. Cold adds a variance `c²e^(−6 t/T)` up to the warm-up
 /// time `T`, its sd `c` falling to a twentieth.
-fn numbers_of(params: &Params, prior: &DriftPrior, observation: &Observation) -> ([Option<Number>; 3], bool) {
+pub(super) fn numbers_of(
+    params: &Params,
+    prior: &DriftPrior,
+    observation: &Observation,
+) -> ([Option<Number>; 3], bool) {
     let cold = observation.warmup_min.filter(|minutes| *minutes < params.warm_up_min);
     let share = cold.map_or(0.0, |minutes| libm::exp(-6.0 * minutes / params.warm_up_min));
     let extra = |c: usize| {
         let channel = &prior.channels[c];
-        let label = if observation.label { channel.label * channel.label } else { 0.0 };
-        channel.cold * channel.cold * share + label
+        channel.cold * channel.cold * share
     };
     let [uu, _, vv] = observation.extra_cov;
     let (colour, level) =
@@ -264,7 +259,7 @@ fn numbers_of(params: &Params, prior: &DriftPrior, observation: &Observation) ->
 /// says once the other's surprise is known. With `S = P + R`, `P` diagonal, the exact marginal of u′ after both
 /// numbers is that of the single number `z_u − (R_uv/S_vv)(z_v − m_v)` with noise `R_uu − R_uv²/S_vv`; only the
 /// covariance that would arise between the channels is let go.
-fn part_tint(numbers: &mut [Option<Number>; 3], beliefs: &[Belief; 3], span: &Span, uv: f64) {
+pub(super) fn part_tint(numbers: &mut [Option<Number>; 3], beliefs: &[Belief; 3], span: &Span, uv: f64) {
     let [Some(u), Some(v), _] = *numbers else { return };
     if uv == 0.0 {
         return;

@@ -44,8 +44,6 @@ pub struct ChannelPrior {
     pub after_replacement: f64,
     /// Extra sd of a reading taken on switching on, cold.
     pub cold: f64,
-    /// Extra sd of a value copied from a label.
-    pub label: f64,
     /// Sd added to the level by each act, where it adds.
     pub moved: f64,
     /// As above.
@@ -61,6 +59,9 @@ pub struct ChannelPrior {
     /// Sd the level gains over the first 100 h of a fresh tube.
     pub settling: f64,
 }
+
+/// Sd of a level copied from a label, in ln level. The spread of a label's colour comes with it (`color::label_white`).
+pub const LABEL_LN_SD: f64 = 0.1;
 
 /// How many values of the wander the grid has.
 pub const WANDERS: usize = 3;
@@ -82,7 +83,6 @@ const CHROMA: ChannelPrior = ChannelPrior {
     after_recalibration: 0.0015,
     after_replacement: 0.003,
     cold: 0.003,
-    label: 0.004,
     moved: 0.001,
     cleaned: 0.0008,
     serviced: 0.004,
@@ -102,7 +102,6 @@ const LEVEL: ChannelPrior = ChannelPrior {
     after_recalibration: 0.02,
     after_replacement: 0.08,
     cold: 0.05,
-    label: 0.1,
     moved: 0.05,
     cleaned: 0.03,
     serviced: 0.15,

@@ -165,11 +165,6 @@ fn a_released_reading_is_taken_as_given() {
     let taken = other.absorb(&params, &Observation { released: true, ..dim });
     assert_eq!((taken.fate, taken.step.map(|step| step.seqs)), (Fate::Used, Some(vec![840])));
     assert!((at(&other, &params, 84.0)[2].0 - 50f64.ln()).abs() < 0.01, "the device is there, not half-way");
-    let label = Observation { label: true, ..reading(94.0, [0.03, 0.0, 0.0]) };
-    assert!(
-        !other.absorb(&params, &Observation { ln_level: None, ..label }).fate.is_used(),
-        "a label outvotes no reading"
-    );
 }
 
 #[test]

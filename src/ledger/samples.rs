@@ -51,6 +51,9 @@ pub(super) fn row(seq: Seq, reading: &Reading) -> ReadingRow {
         source: Source::Measured,
         excluded: None,
         released: false,
+        spectral: false,
+        ra: None,
+        named: None,
     }
 }
 

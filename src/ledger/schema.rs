@@ -127,6 +127,21 @@ const MIGRATIONS: &[&str] = &[
     ) STRICT;
     CREATE INDEX outbox_due ON outbox (created_us, key) WHERE state = 'due';
     ",
+    // 2
+    "
+    ALTER TABLE reading ADD COLUMN spectral INTEGER NOT NULL DEFAULT 0;  -- 1: its entry holds a spectrum
+    ALTER TABLE reading ADD COLUMN ra REAL;                              -- as somebody else worked it out
+    ALTER TABLE reading ADD COLUMN named TEXT;                           -- of lit paper: the row's own name, as of a paper
+
+    -- Readings held no spectrum and no Ra before. What lit paper was called stands in its entry.
+    UPDATE reading SET named = (SELECT json_extract(body, '$.reading.id') FROM entry WHERE entry.seq = reading.seq)
+    WHERE patch = 'paper';
+
+    -- The newest of what few readings have, however many there are. Only those few are in them.
+    CREATE INDEX reading_spectrum ON reading (device, time_us, instrument, given) WHERE spectral = 1 AND patch = 'white';
+    CREATE INDEX reading_ra ON reading (device, label, time_us, instrument, given) WHERE ra IS NOT NULL AND patch = 'white';
+    CREATE INDEX reading_patch ON reading (device, patch, time_us, instrument, given) WHERE patch <> 'white';
+    ",
 ];
 
 /// The version this program writes.

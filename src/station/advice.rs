@@ -38,7 +38,12 @@ pub fn advise(
     // An odd reading waits for a second one, which is cheaper than any act it may call for.
     for (device, summary) in [&seen.display, &seen.lamp].into_iter().zip(summaries) {
         let read = Advice::Read { device: device.id.clone() };
-        if !summary.waiting.is_empty() && !advice.contains(&read) {
+        // Nor is a lamp replaced or followed on the word of its label.
+        let by_label = summary.by_label && judgement.verdict != Verdict::Matched;
+        if by_label {
+            advice.retain(|other| matches!(other, Advice::Read { .. } | Advice::ReadPaper { .. }));
+        }
+        if (by_label || !summary.waiting.is_empty()) && !advice.contains(&read) {
             advice.retain(|other| !matches!(other, Advice::ReadBy { .. }));
             advice.insert(0, read);
         }
@@ -53,6 +58,8 @@ pub fn advise(
 
 fn readings_wanted(seen: &Seen, summaries: &[Summary; 2], judgement: &Judgement, doubt: Option<&Doubt>) -> Vec<Advice> {
     let helps = doubt.map_or([false, false], |d| [d.display, d.lamp]);
+    let lit = doubt.filter(|doubt| doubt.paper);
+    let lit = lit.map(|_| Advice::ReadPaper { paper: seen.paper.id.clone(), lamp: seen.lamp.id.clone() });
     [&seen.display, &seen.lamp]
         .into_iter()
         .zip(summaries)
@@ -61,6 +68,7 @@ fn readings_wanted(seen: &Seen, summaries: &[Summary; 2], judgement: &Judgement,
             *helps || super::too_old(summary.last_read.map(|(last, _)| last), seen.station, judgement.as_of)
         })
         .map(|((device, _), _)| Advice::Read { device: device.id.clone() })
+        .chain(lit)
         .collect()
 }
 
@@ -89,6 +97,11 @@ fn restore(seen: &Seen, picture: &Picture) -> Vec<Advice> {
     let lamp_level = seen.lamp.aim_level.zip(picture.lamp.luminance).map(|(aim, now)| now.mean / aim);
     let turns = |what| seen.adjustable.contains(&what);
     let mut advice = Vec::new();
+    if let Some((known, limit)) = seen.rendering.known().zip(station.tolerance.ra_min).filter(|_| seen.renders_poorly())
+    {
+        let why = LampFault::Rendering { ra: known.ra, limit };
+        return vec![Advice::ReplaceLamp { lamp: seen.lamp.id.clone(), why }];
+    }
 
     let colour_fault = lamp_distance > LAMP_FAULTY_COLOUR * limit;
     if colour_fault && turns(Adjustable::Cct) {

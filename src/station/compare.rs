@@ -6,8 +6,7 @@
 //! ([`Scale`]).
 
 use super::risk::{Difference, LnRatio};
-use crate::color::UvSpread;
-use crate::color::{Brightener, PaperLight, PaperUnderLamp};
+use crate::color::{Brightener, PaperLight, PaperUnderLamp, UvSpread};
 use crate::drift::{ChannelPath, Forecast, Path};
 use crate::site::{Bias, LuminanceRule, Station};
 use crate::units::{InstrumentId, UvPrime};
@@ -39,11 +38,15 @@ impl Scale {
 }
 
 /// What turns two forecasts into a difference at one station.
+#[derive(Clone)]
 pub struct Comparison<'a> {
     /// The station whose rule and offset apply.
     pub station: &'a Station,
     /// Its paper.
     pub paper: PaperUnderLamp,
+    /// The paper estimate's own standard uncertainty in u′ and in v′ counts as no more than this: infinite, but where it is
+    /// asked what a reading of the lit paper would settle.
+    pub paper_sd_at_most: f64,
     /// Where the display should be; stands in where its colour was never read.
     pub display_aim: UvPrime,
     /// Where the lamp should be; stands in where its colour was never read.
@@ -134,10 +137,11 @@ impl Comparison<'_> {
     /// stands for the paper's.
     pub fn difference(&self, screen: &Light, light: &Light) -> Difference {
         let paper = self.paper_under(light);
+        let paper_sd = paper.estimate_sd.min(self.paper_sd_at_most);
         let through = |u: f64, v: f64| UvSpread { uu: u, uv: 0.0, vv: v }.through(paper.by_lamp);
         let fresh = through(light.u.fresh, light.v.fresh);
         let carry = through(light.u.fresh_carry, light.v.fresh_carry);
-        let still = self.scale.uv * self.scale.uv + paper.estimate_sd * paper.estimate_sd;
+        let still = self.scale.uv * self.scale.uv + paper_sd * paper_sd;
         let (offset_u, offset_v) = self.station.visual_offset;
         let spread = paper.lamp_spread.plus(paper.brightener_spread);
         Difference {

@@ -1,5 +1,7 @@
 //! What is known of a station at an instant: verdict, numbers, reasons, advice. Plain values; sentences are for `say`.
 
+use super::ambient::{Ambient, Pull};
+use super::rendering::{LampRa, RaSource};
 use crate::color::Move;
 use crate::units::{Days, DeviceId, Illuminance, Luminance, StationId, Time, UvPrime, Xy};
 
@@ -91,6 +93,11 @@ pub struct Judgement {
     /// Standard uncertainty of the comparison that no further reading by the same instruments takes away: u′v′, and the
     /// luminance ratio as a fraction.
     pub scale_uncertainty: (f64, f64),
+    /// Paper luminance ÷ display luminance, over what the station's rule asks for; absent where luminance is not judged or
+    /// was never read.
+    pub print_to_screen: Option<f64>,
+    pub rendering: Option<LampRa>,
+    pub ambient: Ambient,
     pub reasons: Vec<Reason>,
     pub advice: Vec<Advice>,
 }
@@ -123,6 +130,22 @@ pub enum Reason {
     NotMeasured { what: Unmeasured },
     /// The colour of the paper white is an estimate with this standard uncertainty in u′v′.
     PaperEstimated { sd: f64 },
+    /// The same of a brightened paper, under a lamp whose ultraviolet was not measured.
+    PaperBrightened { sd: f64 },
+    /// The paper white is known by a reading of the lit paper.
+    PaperRead { paper: DeviceId, when: Time },
+    /// The lamp renders colours worse than the station allows.
+    RenderingPoor { ra: f64, limit: f64, when: Time, source: RaSource },
+    /// The lamp renders colours as well as the station asks for.
+    RenderingHolds { ra: f64, limit: f64, when: Time, source: RaSource },
+    /// The colour rendering was not measured since the lamp was changed, and therefore is not in the risk.
+    RenderingNotSince { lamp: DeviceId, changed: Time },
+    /// The device is known by its label alone, with this standard uncertainty in u′v′.
+    LabelOnly { device: DeviceId, sd: f64 },
+    /// The newest reading of the device told a colour temperature and no tint.
+    TintUnknown { device: DeviceId },
+    /// Foreign light falls on the print: its share, the most that the station allows, at which hours, and its pull.
+    AmbientLight { share: f64, limit: f64, from_hour: u16, to_hour: u16, pull: Option<Pull> },
 }
 
 /// What a match may ask for that was never measured.
@@ -140,6 +163,8 @@ pub enum Unmeasured {
 pub enum Advice {
     /// Take a reading: the doubt is the risk.
     Read { device: DeviceId },
+    /// Take a reading of the lit paper: how it looks under this lamp is the doubt.
+    ReadPaper { paper: DeviceId, lamp: DeviceId },
     /// Nothing is wrong; read again by this day.
     ReadBy { device: DeviceId, date: Time },
     /// Calibrate the display to its aim again.
@@ -164,6 +189,13 @@ pub enum LampFault {
         /// Distance from the aim.
         delta_uv: f64,
     },
+    /// It renders colours worse than the station allows.
+    Rendering {
+        /// General colour rendering index.
+        ra: f64,
+        /// The least that the station allows.
+        limit: f64,
+    },
     /// It gives this share of its aim's illuminance.
     Dim {
         /// Level ÷ aim.
@@ -187,13 +219,44 @@ impl Reason {
             Self::HeldBack { .. } => "held-back",
             Self::NotMeasured { .. } => "not-measured",
             Self::PaperEstimated { .. } => "paper-estimated",
+            Self::PaperBrightened { .. } => "paper-brightened",
+            Self::PaperRead { .. } => "paper-read",
+            Self::RenderingPoor { .. } => "rendering-poor",
+            Self::RenderingHolds { .. } => "rendering-holds",
+            Self::RenderingNotSince { .. } => "rendering-not-since",
+            Self::LabelOnly { .. } => "label-only",
+            Self::TintUnknown { .. } => "tint-unknown",
+            Self::AmbientLight { .. } => "ambient-light",
         }
     }
+}
+
+/// How much darker the dimmer of two whites looks than the brighter, as a difference in CIE 1976 lightness L* (CIE 15:2018
+/// clause 8.2.1, with the brighter as the white): 0 where they are equal. `ratio` is either white over the other.
+pub fn lightness_lost(ratio: f64) -> f64 {
+    let share = ratio.min(ratio.recip());
+    let knee = (6.0f64 / 29.0) * (6.0 / 29.0) * (6.0 / 29.0);
+    let lightness = if share > knee { 116.0 * libm::cbrt(share) - 16.0 } else { 903.3 * share };
+    (100.0 - lightness).clamp(0.0, 100.0)
 }
 
 impl EstimatedWhite {
     /// The mean chromaticity.
     pub fn uv(&self) -> UvPrime {
         UvPrime { u: self.u.mean, v: self.v.mean }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::lightness_lost;
+
+    #[test]
+    fn a_ratio_as_a_difference_in_lightness() {
+        // CIE 15: L* = 116 (Y/Yn)^(1/3) - 16.
+        for (ratio, lost) in [(0.95, 1.97), (0.90, 4.00), (0.85, 6.12), (0.80, 8.32), (1.25, 8.32), (1.0, 0.0)] {
+            assert!((lightness_lost(ratio) - lost).abs() < 0.005, "{ratio}: {}", lightness_lost(ratio));
+        }
+        assert!((lightness_lost(0.001) - 99.0967).abs() < 1e-9);
     }
 }

@@ -5,28 +5,34 @@
 //! of [`region`], what to do is chosen in [`advice`]. What is said about it is for `say`.
 
 pub mod advice;
+pub mod ambient;
 pub mod compare;
 mod judgement;
 pub mod normal;
 mod passage;
 mod reasons;
 pub mod region;
+mod rendering;
 pub mod risk;
 pub mod rules;
 
-pub use judgement::{Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDate, Spread, Unmeasured, Verdict};
+pub use ambient::{Ambient, AtHours};
+pub use judgement::{
+    Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDate, Spread, Unmeasured, Verdict, lightness_lost,
+};
 
 use std::f64::consts::PI;
 
+use crate::color::PaperUnderLamp;
 use crate::color::delta_uv;
 use crate::color::{Move, direction};
-use crate::color::{PaperError, PaperUnderLamp};
-use crate::drift::{DeviceState, Params, Path, Summary};
+use crate::drift::{DeviceState, Params, Summary};
 use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
 use crate::units::{Days, DeviceId, Time, UvPrime};
 use compare::{Comparison, Light, Scale, hypotheses};
 use risk::{Difference, first_above, risk_path};
 
+pub use rendering::{LampRa, RaKnown, RaSource};
 pub use risk::Limits;
 
 /// A risk now above this is a match that is out.
@@ -58,6 +64,17 @@ pub struct Watched<'a> {
     pub bias: Bias,
     /// The scatter of that instrument.
     pub noise: Noise,
+    /// Its newest reading told a colour temperature and no tint.
+    pub tint_unknown: bool,
+}
+
+/// A paper under the station's lamp, and whether anybody read it there.
+#[derive(Debug, Clone)]
+pub struct LitPaper {
+    /// What turns the lamp's white into the paper's.
+    pub under: PaperUnderLamp,
+    /// When the lit paper was read; absent where its white is calculated.
+    pub read: Option<Time>,
 }
 
 /// Everything a judgement rests on.
@@ -66,6 +83,12 @@ pub struct Seen<'a> {
     pub station: &'a Station,
     /// Its usual paper.
     pub paper: &'a Paper,
+    /// That paper under the lamp as it now burns.
+    pub lit: LitPaper,
+    /// What is known of the lamp's colour rendering.
+    pub rendering: RaKnown,
+    /// Foreign light.
+    pub ambient: Ambient,
     /// What a person can turn on its lamp.
     pub adjustable: &'a [crate::site::Adjustable],
     /// Its display.
@@ -75,17 +98,23 @@ pub struct Seen<'a> {
 }
 
 impl Seen<'_> {
-    /// How this station compares its two whites. Fails on a paper that is none, which `config` has ruled out.
-    pub fn comparison(&self) -> Result<Comparison<'_>, PaperError> {
+    /// How this station compares its two whites.
+    pub fn comparison(&self) -> Comparison<'_> {
         let of = |device: &Watched| (device.state.scale_instrument().cloned(), device.bias);
         let (display, lamp) = (of(&self.display), of(&self.lamp));
-        Ok(Comparison {
+        Comparison {
             station: self.station,
-            paper: PaperUnderLamp::new(&self.paper.white)?,
+            paper: self.lit.under.clone(),
+            paper_sd_at_most: f64::INFINITY,
             display_aim: self.display.aim,
             lamp_aim: self.lamp.aim,
             scale: Scale::between((display.0.as_ref(), display.1), (lamp.0.as_ref(), lamp.1)),
-        })
+        }
+    }
+
+    /// Whether the lamp renders colours worse than the station allows.
+    pub fn renders_poorly(&self) -> bool {
+        self.rendering.breaks(self.station.tolerance.ra_min)
     }
 
     /// The station's limits as the integrals take them.
@@ -96,6 +125,9 @@ impl Seen<'_> {
     /// Risk on each of the days, and of having been out by then, if nobody touches anything. The first day must be the
     /// earliest.
     pub fn risk_along(&self, comparison: &Comparison, times: &[Time]) -> risk::RiskPath {
+        if self.renders_poorly() {
+            return risk::RiskPath { on: vec![1.0; times.len()], within: vec![1.0; times.len()] };
+        }
         risk_path(&self.differences_along(comparison, times), &self.limits())
     }
 
@@ -138,16 +170,16 @@ pub struct Assessment {
 }
 
 /// Assesses a station as of `now`: what [`judge`] says, but for reasons, advice and date, in a fraction of the time.
-pub fn assess(seen: &Seen, now: Time) -> Result<Assessment, PaperError> {
+pub fn assess(seen: &Seen, now: Time) -> Assessment {
     let station = seen.station;
-    let comparison = seen.comparison()?;
+    let comparison = seen.comparison();
     let times = grid(now, station.horizon);
     let ahead = seen.risk_along(&comparison, &times);
     let risk = ahead.on.first().copied().unwrap_or(1.0);
     let risk_within = ahead.within.last().copied().unwrap_or(1.0);
     let max_risk = station.max_risk.get();
     let over = risk > OUT_ABOVE || risk_within > max_risk;
-    let doubt = if over { doubtful(seen, &comparison, &times, max_risk) } else { None };
+    let doubt = if over && !seen.renders_poorly() { doubtful(seen, &comparison, &times, max_risk) } else { None };
     let blind = [&seen.display, &seen.lamp].into_iter().any(|device| too_old(device.state.last_read(), station, now));
     let verdict = if blind || doubt.is_some() {
         Verdict::Unknown
@@ -158,13 +190,13 @@ pub fn assess(seen: &Seen, now: Time) -> Result<Assessment, PaperError> {
     } else {
         Verdict::Matched
     };
-    Ok(Assessment { verdict, risk, risk_within, doubt })
+    Assessment { verdict, risk, risk_within, doubt }
 }
 
 /// Judges a station as of `now`.
-pub fn judge(seen: &Seen, now: Time) -> Result<Judgement, PaperError> {
-    let Assessment { verdict, risk, risk_within, doubt } = assess(seen, now)?;
-    let comparison = seen.comparison()?;
+pub fn judge(seen: &Seen, now: Time) -> Judgement {
+    let Assessment { verdict, risk, risk_within, doubt } = assess(seen, now);
+    let comparison = seen.comparison();
     let summaries = [&seen.display, &seen.lamp].map(|device| device.state.summary(device.params));
     let picture = Picture::of(seen, &comparison, now);
     let mut judgement = Judgement {
@@ -179,26 +211,40 @@ pub fn judge(seen: &Seen, now: Time) -> Result<Judgement, PaperError> {
         display_white: picture.display,
         paper_white: picture.paper,
         scale_uncertainty: (comparison.scale.uv, comparison.scale.ln_ratio),
+        print_to_screen: picture.ratio_to_rule(seen.station).map(f64::recip),
+        rendering: seen.rendering.known().copied(),
+        ambient: seen.ambient.clone(),
         reasons: Vec::new(),
         advice: Vec::new(),
     };
     judgement.reasons = reasons::reasons(seen, &picture, &summaries, &judgement, doubt.as_ref());
     judgement.advice = advice::advise(seen, &picture, &summaries, &judgement, doubt.as_ref());
-    Ok(judgement)
+    judgement
 }
 
 fn too_old(last_read: Option<Time>, station: &Station, now: Time) -> bool {
     last_read.is_none_or(|last| now.since(last) > station.max_age)
 }
 
-/// The devices whose fresh reading would bring the risk under its lines, if any would: then it is the doubt that is large.
+/// What a fresh reading of would bring the risk under its lines, if any would: then it is the doubt that is large.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Doubt {
     /// The display's reading helps.
     pub display: bool,
     /// The lamp's reading helps.
     pub lamp: bool,
+    /// A reading of the lit paper helps.
+    pub paper: bool,
 }
+
+/// Readings that may be asked for, the fewest first.
+const READINGS: [Doubt; 5] = [
+    Doubt { display: true, lamp: false, paper: false },
+    Doubt { display: false, lamp: true, paper: false },
+    Doubt { display: false, lamp: false, paper: true },
+    Doubt { display: true, lamp: true, paper: false },
+    Doubt { display: true, lamp: true, paper: true },
+];
 
 fn doubtful(seen: &Seen, comparison: &Comparison, times: &[Time], max_risk: f64) -> Option<Doubt> {
     let now = *times.first()?;
@@ -206,23 +252,22 @@ fn doubtful(seen: &Seen, comparison: &Comparison, times: &[Time], max_risk: f64)
     let (display, lamp) = (fresh(&seen.display), fresh(&seen.lamp));
     let display_now = seen.display.state.forecast(seen.display.params, times);
     let lamp_now = seen.lamp.state.forecast(seen.lamp.params, times);
-    let over = |display: &[(f64, &Path)], lamp: &[(f64, &Path)]| {
-        let path = risk_path(&comparison.differences(display, lamp, times.len()), &seen.limits());
+    // Lit paper is read against the lamp, and both readings scatter.
+    let paper_sd = seen.lamp.noise.uv * std::f64::consts::SQRT_2;
+    let settled = |read: &Doubt| {
+        let comparison =
+            Comparison { paper_sd_at_most: if read.paper { paper_sd } else { f64::INFINITY }, ..comparison.clone() };
+        let display = if read.display { vec![(1.0, &display)] } else { hypotheses(&display_now) };
+        let lamp = if read.lamp { vec![(1.0, &lamp)] } else { hypotheses(&lamp_now) };
+        let path = risk_path(&comparison.differences(&display, &lamp, times.len()), &seen.limits());
         let out = path.on.first().is_none_or(|risk| *risk > OUT_ABOVE);
-        out || path.within.last().is_none_or(|risk| *risk > max_risk)
+        !out && path.within.last().is_some_and(|risk| *risk <= max_risk)
     };
-    let (display_read, lamp_read) = ([(1.0, &display)], [(1.0, &lamp)]);
-    if over(&display_read, &lamp_read) {
+    let [.., all] = &READINGS;
+    if !settled(all) {
         return None;
     }
-    // The one reading that suffices, or both.
-    if !over(&display_read, &hypotheses(&lamp_now)) {
-        Some(Doubt { display: true, lamp: false })
-    } else if !over(&hypotheses(&display_now), &lamp_read) {
-        Some(Doubt { display: false, lamp: true })
-    } else {
-        Some(Doubt { display: true, lamp: true })
-    }
+    READINGS.into_iter().find(settled)
 }
 
 /// The numbers of a match at one instant.
@@ -304,6 +349,9 @@ impl Picture {
 
 /// The first day on which the risk of having been out passes the station's line, as far ahead as may honestly be said.
 fn risk_date(seen: &Seen, comparison: &Comparison, summaries: &[Summary; 2], now: Time) -> Option<RiskDate> {
+    if seen.renders_poorly() {
+        return Some(RiskDate { date: now, guess: false });
+    }
     let observed = summaries.iter().map(|s| s.observed.0).fold(f64::INFINITY, f64::min);
     let few = summaries.iter().any(|s| s.used < GUESS_BELOW_READINGS) || observed < GUESS_BELOW_DAYS;
     let farthest = (observed * FARTHEST_SPANS).min(FARTHEST_DAYS);

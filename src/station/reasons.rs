@@ -1,7 +1,8 @@
 //! Why a verdict is what it is, the weightiest reason first. Pure.
 
 use super::{
-    Doubt, EstimatedWhite, GUESS_BELOW_READINGS, Judgement, Picture, Reason, Seen, Unmeasured, Verdict, Watched,
+    Doubt, EstimatedWhite, GUESS_BELOW_READINGS, Judgement, LampRa, Picture, RaKnown, Reason, Seen, Unmeasured,
+    Verdict, Watched,
 };
 use crate::color::{delta_uv, direction};
 use crate::drift::Summary;
@@ -24,17 +25,24 @@ pub(super) fn reasons(
     for (device, _, summary) in devices {
         match summary.last_read {
             None => said.push(Reason::NeverRead { device: device.id.clone() }),
-            Some((last, _)) if judgement.as_of.since(last) > station.max_age => said.push(Reason::Stale {
-                device: device.id.clone(),
-                age: judgement.as_of.since(last),
-                limit: station.max_age,
-            }),
+            Some((last, _)) if !summary.by_label && judgement.as_of.since(last) > station.max_age => {
+                said.push(Reason::Stale {
+                    device: device.id.clone(),
+                    age: judgement.as_of.since(last),
+                    limit: station.max_age,
+                })
+            }
             Some(_) => {}
+        }
+    }
+    for (device, white, summary) in devices {
+        if summary.by_label {
+            said.push(Reason::LabelOnly { device: device.id.clone(), sd: white.u.sd.hypot(white.v.sd) });
         }
     }
     if let Some(doubt) = doubt {
         for ((device, _, summary), helps) in devices.into_iter().zip([doubt.display, doubt.lamp]) {
-            if helps && summary.last_read.is_some() && summary.waiting.is_empty() {
+            if helps && summary.last_read.is_some() && summary.waiting.is_empty() && !summary.by_label {
                 said.push(Reason::DoubtNotDrift {
                     device: device.id.clone(),
                     readings: summary.used,
@@ -42,6 +50,9 @@ pub(super) fn reasons(
                 });
             }
         }
+    }
+    if seen.renders_poorly() {
+        said.extend(rendering(seen));
     }
     let both_read = summaries.iter().all(|s| s.last_read.is_some());
     let limit = station.tolerance.delta_uv;
@@ -59,7 +70,7 @@ pub(super) fn reasons(
         said.push(Reason::LuminancesDiffer { ratio, limit });
     }
     for (device, _, summary) in devices {
-        if (1..GUESS_BELOW_READINGS).contains(&summary.used) {
+        if (1..GUESS_BELOW_READINGS).contains(&summary.used) && !summary.by_label {
             said.push(Reason::FewReadings { device: device.id.clone(), readings: summary.used });
         }
     }
@@ -90,13 +101,52 @@ pub(super) fn reasons(
             said.push(Reason::NotMeasured { what: Unmeasured::LampIlluminance });
         }
     }
-    if station.tolerance.ra_min.is_some() {
-        said.push(Reason::NotMeasured { what: Unmeasured::ColourRendering });
+    if !seen.renders_poorly() {
+        said.extend(rendering(seen));
     }
-    if picture.paper_sd > 0.2 * limit {
-        said.push(Reason::PaperEstimated { sd: picture.paper_sd });
+    for (device, _, _) in devices {
+        if device.tint_unknown {
+            said.push(Reason::TintUnknown { device: device.id.clone() });
+        }
     }
+    said.extend(paper(seen, picture));
+    said.extend(ambient(seen));
     said
+}
+
+/// How the lamp's colour rendering stands to the limit, where there is one.
+fn rendering(seen: &Seen) -> Option<Reason> {
+    let limit = seen.station.tolerance.ra_min?;
+    Some(match seen.rendering {
+        RaKnown::Never => Reason::NotMeasured { what: Unmeasured::ColourRendering },
+        RaKnown::NotSince { changed } => Reason::RenderingNotSince { lamp: seen.lamp.id.clone(), changed },
+        RaKnown::Known(LampRa { ra, when, source }) if ra < limit => Reason::RenderingPoor { ra, limit, when, source },
+        RaKnown::Known(LampRa { ra, when, source }) => Reason::RenderingHolds { ra, limit, when, source },
+    })
+}
+
+/// How the paper white is known, where that matters.
+fn paper(seen: &Seen, picture: &Picture) -> Option<Reason> {
+    match seen.lit.read {
+        Some(when) => Some(Reason::PaperRead { paper: seen.paper.id.clone(), when }),
+        None if picture.paper_sd > 0.2 * seen.station.tolerance.delta_uv => {
+            Some(Reason::PaperEstimated { sd: picture.paper_sd })
+        }
+        None => None,
+    }
+}
+
+/// Foreign light on the print, where it is more than the station allows.
+fn ambient(seen: &Seen) -> Option<Reason> {
+    let worst = seen.ambient.worst()?;
+    let (share, limit) = (worst.share?, seen.station.ambient_max);
+    (share > limit).then_some(Reason::AmbientLight {
+        share,
+        limit,
+        from_hour: worst.from,
+        to_hour: worst.to,
+        pull: worst.pull,
+    })
 }
 
 /// How far a device is from its aim, as a share of the station's limits and as a reason, when that is worth saying.

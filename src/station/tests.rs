@@ -34,8 +34,13 @@ impl Device {
 
     /// Reads it so far from its aim.
     fn read(&mut self, time: Time, off: (f64, f64), level_ratio: f64) {
+        let observation = self.reading(time, off, level_ratio);
+        self.state.absorb(&self.params, &observation);
+    }
+
+    fn reading(&mut self, time: Time, off: (f64, f64), level_ratio: f64) -> Observation {
         self.seq += 1;
-        let observation = Observation {
+        Observation {
             seq: self.seq,
             time,
             white: UvPrime { u: self.aim.u + off.0, v: self.aim.v + off.1 },
@@ -49,8 +54,7 @@ impl Device {
             label: false,
             instrument: None,
             released: false,
-        };
-        self.state.absorb(&self.params, &observation);
+        }
     }
 
     fn watched(&self) -> Watched<'_> {
@@ -62,6 +66,7 @@ impl Device {
             aim_level: Some(self.level),
             bias: Bias::default(),
             noise: NOISE,
+            tint_unknown: false,
         }
     }
 }
@@ -112,15 +117,21 @@ impl Bay {
         self
     }
 
-    fn judge(&self, at: Time) -> Judgement {
-        let seen = Seen {
+    fn seen(&self) -> Seen<'_> {
+        Seen {
             station: &self.station,
             paper: &self.paper,
+            lit: LitPaper { under: PaperUnderLamp::new(&self.paper.white).unwrap(), read: None },
+            rendering: RaKnown::Never,
+            ambient: Ambient::default(),
             adjustable: &self.adjustable,
             display: self.display.watched(),
             lamp: self.lamp.watched(),
-        };
-        super::judge(&seen, at).unwrap()
+        }
+    }
+
+    fn judge(&self, at: Time) -> Judgement {
+        super::judge(&self.seen(), at)
     }
 }
 
@@ -294,4 +305,126 @@ fn the_grid_ends_where_it_should() {
     assert!(times.windows(2).all(|pair| pair[0] < pair[1]));
     assert!((20..40).contains(&times.len()), "{}", times.len());
     assert_eq!(grid(now(), Days(0.0)), [now()]);
+}
+
+fn known(ra: f64, source: RaSource) -> RaKnown {
+    RaKnown::Known(LampRa { ra, when: now(), source })
+}
+
+#[test]
+fn a_lamp_below_its_rendering_limit_is_out_for_certain() {
+    let mut bay = Bay::new().read_weekly(|_| 0.0, |_| 0.0, |_| 1.0);
+    bay.station.tolerance.ra_min = Some(90.0);
+    let with = |rendering| {
+        let seen = Seen { rendering, ..bay.seen() };
+        let judgement = super::judge(&seen, now());
+        let assessment = assess(&seen, now());
+        assert_eq!((assessment.risk, assessment.risk_within), (judgement.risk, judgement.risk_within));
+        let times = grid(now(), Days(14.0));
+        let along = seen.risk_along(&seen.comparison(), &times);
+        assert_eq!(along.on.first(), Some(&judgement.risk), "a forecast says the same as the status");
+        assert_eq!(along.within.last(), Some(&judgement.risk_within));
+        judgement
+    };
+    let poor = with(known(89.99, RaSource::Spectrum));
+    assert_eq!((poor.verdict, poor.risk, poor.risk_within), (Verdict::Out, 1.0, 1.0));
+    assert_eq!(poor.risk_date, Some(RiskDate { date: now(), guess: false }));
+    assert!(matches!(poor.reasons.first(), Some(Reason::RenderingPoor { .. })), "{:?}", poor.reasons);
+    let [Advice::ReplaceLamp { why: LampFault::Rendering { .. }, .. }] = poor.advice.as_slice() else {
+        panic!("{:?}", poor.advice)
+    };
+    for (rendering, word) in [
+        (known(90.0, RaSource::Given), "rendering-holds"),
+        (known(95.0, RaSource::Label), "rendering-holds"),
+        (RaKnown::NotSince { changed: now() }, "rendering-not-since"),
+        (RaKnown::Never, "not-measured"),
+    ] {
+        let judgement = with(rendering);
+        assert_eq!(judgement.verdict, Verdict::Matched, "{rendering:?}");
+        assert!(judgement.risk < 0.01, "what holds, or was not measured, adds no risk");
+        assert!(has(&judgement, word), "{:?}", judgement.reasons);
+    }
+    bay.station.tolerance.ra_min = None;
+    assert_eq!(bay.judge(now()).verdict, Verdict::Matched);
+}
+
+#[test]
+fn a_label_alone_is_never_a_match() {
+    // At its aim to the digit, with the spread of a quadrangle at 6500 K, and a level that somebody measured at no time.
+    let mut bay = Bay::new().read_weekly(|_| 0.0, |_| 0.0, |_| 1.0);
+    let d65 = bay.lamp.aim;
+    bay.lamp = Device::new("bay-lamp", Thing::Lamp(LampKind::Led), d65, 500.0);
+    let kelvin = crate::units::Kelvin::new(6500.0).unwrap();
+    let label = crate::color::label_white(&crate::reading::ColourSet::Cct { cct_k: kelvin }).unwrap();
+    let spread = [label.spread.uu, label.spread.uv, label.spread.vv];
+    let read = |bay: &mut Bay, off| {
+        let observation = bay.lamp.reading(now().plus(Days(-1.0)), off, 1.0);
+        let label = Observation { label: true, extra_cov: spread, ln_level: None, ..observation };
+        bay.lamp.state.absorb(&bay.lamp.params, &label);
+        bay.judge(now())
+    };
+    let judgement = read(&mut bay, (0.0, 0.0));
+    assert_eq!(judgement.verdict, Verdict::Unknown, "{} {}", judgement.risk, judgement.risk_within);
+    assert!(judgement.risk > 0.2, "{}", judgement.risk);
+    assert!(has(&judgement, "label-only") && !has(&judgement, "never-read"), "{:?}", judgement.reasons);
+    assert!(!has(&judgement, "few-readings") && !has(&judgement, "doubt-not-drift"), "the label says it all");
+    assert_eq!(judgement.advice, [Advice::Read { device: bay.lamp.id.clone() }]);
+    // A household lamp is out whatever a reading may find; but it is read before it is thrown away.
+    let household = read(&mut bay, (0.05, 0.05));
+    assert_eq!(household.verdict, Verdict::Out);
+    assert_eq!(household.advice, [Advice::Read { device: bay.lamp.id.clone() }]);
+    // With a wide tolerance a label suffices.
+    bay.station.tolerance.delta_uv = 0.03;
+    assert_eq!(read(&mut bay, (0.0, 0.0)).verdict, Verdict::Matched);
+}
+
+#[test]
+fn paper_that_is_the_doubt_is_to_be_read() {
+    let bay = Bay::new().read_weekly(|_| 0.0, |_| 0.0, |_| 1.0);
+    let paper = PaperUnderLamp::new(&bay.paper.white).unwrap();
+    let white = paper.under(bay.lamp.aim, Default::default()).unwrap();
+    let with = |sd: f64, read| {
+        let under = PaperUnderLamp::as_read(&paper, bay.lamp.aim, white.uv, Some(white.reflectance), sd).unwrap();
+        super::judge(&Seen { lit: LitPaper { under, read }, ..bay.seen() }, now())
+    };
+    let unsure = with(0.004, None);
+    assert_eq!(unsure.verdict, Verdict::Unknown, "{} {}", unsure.risk, unsure.risk_within);
+    let read = Advice::ReadPaper { paper: bay.paper.id.clone(), lamp: bay.lamp.id.clone() };
+    assert_eq!(unsure.advice, [read]);
+    assert!(has(&unsure, "paper-estimated"));
+    let settled = with(0.0006, Some(now()));
+    assert_eq!(settled.verdict, Verdict::Matched);
+    assert!(has(&settled, "paper-read") && !has(&settled, "paper-estimated"), "{:?}", settled.reasons);
+}
+
+#[test]
+fn foreign_light_is_a_reason_and_no_risk() {
+    let bay = Bay::new().read_weekly(|_| 0.0, |_| 0.0, |_| 1.0);
+    let dark = bay.judge(now());
+    let window = ambient::Foreign { minute: 600, lx: 200.0, white: Some(UvPrime { u: 0.18, v: 0.45 }) };
+    let lamp = Some((Spread { mean: 500.0, sd: 0.0 }, bay.lamp.aim));
+    let light = Ambient { print: ambient::by_hours(&[window], lamp), screen: Vec::new() };
+    let judgement = super::judge(&Seen { ambient: light, ..bay.seen() }, now());
+    let said = judgement.reasons.iter().find_map(|reason| match reason {
+        Reason::AmbientLight { share, from_hour, to_hour, pull, .. } => {
+            Some((*share, *from_hour, *to_hour, pull.is_some()))
+        }
+        _ => None,
+    });
+    let (share, from, to, pulled) = said.expect("more than a tenth");
+    assert!((share - 200.0 / 700.0).abs() < 1e-12);
+    assert_eq!((from, to, pulled), (9, 12, true));
+    assert_eq!((judgement.verdict, judgement.risk, judgement.risk_within), (dark.verdict, dark.risk, dark.risk_within));
+}
+
+#[test]
+fn the_print_looks_darker_by_what_the_levels_say() {
+    let bay = Bay::new().read_weekly(|_| 0.0, |_| 0.0, |week| 1.0 - 0.02 * week);
+    let judgement = bay.judge(now());
+    let ratio = judgement.print_to_screen.unwrap();
+    assert!((0.78..0.84).contains(&ratio), "{ratio}");
+    assert!((judgement.luminance_ratio.unwrap().mean * ratio - 1.0).abs() < 1e-12, "the rule is: equal");
+    let mut unjudged = Bay::new().read_weekly(|_| 0.0, |_| 0.0, |_| 1.0);
+    unjudged.station.luminance = LuminanceRule::NotJudged;
+    assert_eq!(unjudged.judge(now()).print_to_screen, None);
 }

@@ -140,5 +140,8 @@ fn row(seq: Seq, reading: &Reading) -> ReadingRow {
         source: circumstances.source,
         excluded: None,
         released: false,
+        ra: None,
+        spectral: false,
+        named: None,
     }
 }

@@ -13,6 +13,7 @@ mod fates;
 mod formats;
 mod inbox;
 mod ledger;
+mod lighting;
 mod readme;
 mod rules;
 mod site;

@@ -66,6 +66,12 @@ pub struct ReadingRow {
     pub setting: Option<String>,
     /// Measured, or copied from a label.
     pub source: Source,
+    /// Whether its entry holds a spectrum.
+    pub spectral: bool,
+    /// General colour rendering index as somebody else worked it out.
+    pub ra: Option<f64>,
+    /// Of lit paper: the row's own name, which may be a paper's.
+    pub named: Option<String>,
     /// The word for why it does not count; `None` if it counts. The final word: a release clears it.
     pub excluded: Option<String>,
     /// Whether somebody let it count, so that it is not held anew.
@@ -99,9 +105,11 @@ pub struct FileRow {
 macro_rules! reading_columns {
     () => {
         "seq, device, time_us, instrument, patch, given, u, v, suu, suv, svv, ln_level, hours, warmup_min, setting, \
-         label, excluded, released"
+         label, excluded, released, spectral, ra, named"
     };
 }
+
+pub(super) use reading_columns;
 
 macro_rules! event_columns {
     () => {
@@ -109,7 +117,7 @@ macro_rules! event_columns {
     };
 }
 
-fn reading_row(row: &Row<'_>) -> rusqlite::Result<ReadingRow> {
+pub(super) fn reading_row(row: &Row<'_>) -> rusqlite::Result<ReadingRow> {
     let spread = match (row.get(8)?, row.get(9)?, row.get(10)?) {
         (Some(uu), Some(uv), Some(vv)) => Some(UvVariance { uu, uv, vv }),
         _ => None,
@@ -131,6 +139,9 @@ fn reading_row(row: &Row<'_>) -> rusqlite::Result<ReadingRow> {
         source: if row.get(15)? { Source::Label } else { Source::Measured },
         excluded: row.get(16)?,
         released: row.get(17)?,
+        spectral: row.get(18)?,
+        ra: row.get(19)?,
+        named: row.get(20)?,
     })
 }
 
@@ -246,22 +257,6 @@ impl Store {
         Ok(rows)
     }
 
-    /// The last reading of `patch` that counts, measured up to and including `to`. Steps back over later readings that do
-    /// not count or show another patch, and touches no more than those.
-    pub fn latest_reading(&self, device: &DeviceId, patch: Patch, to: Time) -> Result<Option<ReadingRow>, LedgerError> {
-        self.maybe(
-            concat!(
-                "SELECT ",
-                reading_columns!(),
-                " FROM reading
-                 WHERE device = ?1 AND time_us <= ?2 AND +patch = ?3 AND excluded IS NULL
-                 ORDER BY time_us DESC, instrument DESC, patch DESC, given DESC LIMIT 1"
-            ),
-            (device, to, patch),
-            reading_row,
-        )
-    }
-
     /// Every instrument that was named, with the number of its readings. Looks at all readings: for `check`, not for queries.
     pub fn instruments(&self) -> Result<Vec<(InstrumentId, i64)>, LedgerError> {
         self.all(
@@ -315,7 +310,7 @@ impl Tx<'_> {
                 "INSERT INTO reading (",
                 reading_columns!(),
                 ") VALUES
-                 (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18)"
+                 (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21)"
             ),
             rusqlite::params![
                 row.seq,
@@ -336,6 +331,9 @@ impl Tx<'_> {
                 row.source == Source::Label,
                 row.excluded,
                 row.released,
+                row.spectral,
+                row.ra,
+                row.named,
             ],
         )?;
         Ok(())

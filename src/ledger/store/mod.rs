@@ -14,6 +14,7 @@ mod entries;
 mod estimates;
 mod given;
 mod intake;
+mod lighting;
 mod opening;
 mod place;
 mod projections;

@@ -2,11 +2,11 @@
 
 use super::opening::beside;
 use super::*;
-use crate::ledger::entry::{Body, Transition};
+use crate::ledger::entry::{Body, ReadingTaken, Transition};
 use crate::ledger::samples::{Room, at, noon, reading, retract, row, site, take};
 use crate::ledger::verify;
-use crate::reading::{Event, EventKind, Patch};
-use crate::units::{DeviceId, InstrumentId, Xy};
+use crate::reading::{ColourSet, Event, EventKind, Patch, Source};
+use crate::units::{DeviceId, InstrumentId, Spectrum, Xy};
 
 fn device(id: &str) -> DeviceId {
     DeviceId::new(id).unwrap()
@@ -294,19 +294,80 @@ fn readings_come_in_an_order_that_arrival_does_not_change() {
 }
 
 #[test]
-fn the_latest_reading_is_the_latest_that_counts() {
+fn the_newest_of_what_few_have_is_the_newest_that_counts() {
+    let mut ledger = Ledger::in_memory(&site()).unwrap();
+    ledger.found(noon(), "0.1.0", None).unwrap();
+    let lamp = device("bay-lamp");
+    let mut put = |day: &str, given: f64, row_of: fn(ReadingRow) -> ReadingRow| {
+        let mut reading = reading("bay-lamp", at(&format!("2026-03-{day}T09:00:00Z")), 0.31);
+        let nm: Vec<f64> = (0..17).map(|i| 380.0 + 20.0 * f64::from(i)).collect();
+        let spectrum = Spectrum::new(Default::default(), &nm, vec![given; 17], None).unwrap();
+        reading.colour = ColourSet::Spectrum { spectrum: Box::new(spectrum) };
+        let put = |tx: &mut Tx| {
+            let taken =
+                ReadingTaken { file: None, line: None, conflict_with: None, ahead: false, reading: reading.clone() };
+            let seq = tx.append(&Body::ReadingTaken(taken))?;
+            tx.put_reading(&row_of(row(seq, &reading)))?;
+            Ok::<_, LedgerError>(seq)
+        };
+        ledger.write(noon(), put).unwrap()
+    };
+    put("01", 1.0, |row| ReadingRow { spectral: true, ra: Some(91.0), ..row });
+    put("02", 2.0, |row| ReadingRow { spectral: true, ..row });
+    put("03", 3.0, |row| ReadingRow { spectral: true, excluded: Some("retracted".to_owned()), ..row });
+    put("04", 4.0, |row| ReadingRow { spectral: true, patch: Patch::Ambient, ..row });
+    put("05", 5.0, |row| ReadingRow { ra: Some(80.0), source: Source::Label, ..row });
+    put("06", 6.0, |row| ReadingRow { patch: Patch::Paper, named: Some("rag".to_owned()), ..row });
+    put("07", 7.0, |row| ReadingRow { patch: Patch::Paper, ..row });
+    put("08", 8.0, |row| row);
+    let (from, to) = (at(EVER.0), at(EVER.1));
+    let day = |day: &str| at(&format!("2026-03-{day}T09:00:00Z"));
+    let level = |from, to| ledger.latest_spectrum(&lamp, from, to).unwrap().map(|(_, spectrum)| spectrum.values()[0]);
+    assert_eq!(level(from, to), Some(2.0), "the next was taken back, and foreign light is not the lamp's");
+    assert_eq!(
+        (level(from, day("02")), level(day("02"), to)),
+        (Some(2.0), None),
+        "after `from`, up to and including `to`"
+    );
+    assert_eq!(level(from, day("01")), Some(1.0));
+    let ra = |source, to| ledger.latest_ra(&lamp, source, from, to).unwrap().and_then(|row| row.ra);
+    assert_eq!((ra(Source::Measured, to), ra(Source::Label, to)), (Some(91.0), Some(80.0)));
+    assert_eq!(ra(Source::Label, day("04")), None);
+    let lit = |from, meant: &str| {
+        let found = ledger.latest_lit(&lamp, from, to, |name| name.unwrap_or("grey") == meant).unwrap();
+        found.map(|row| row.time)
+    };
+    assert_eq!((lit(from, "grey"), lit(from, "rag")), (Some(day("07")), Some(day("06"))));
+    assert_eq!((lit(day("06"), "rag"), lit(from, "other")), (None, None));
+    let ambient = ledger.last_of_patch(&lamp, Patch::Ambient, to, 9).unwrap();
+    assert_eq!(ambient.iter().map(|row| row.time).collect::<Vec<_>>(), [day("04")]);
+}
+
+/// A ledger of the first version is brought up to date with all it holds.
+#[test]
+fn an_older_ledger_is_brought_up_to_date() {
     let room = Room::new();
     let mut ledger = room.filled(1);
-    let lamp = device("bay-lamp");
-    let early = take(&mut ledger, noon(), reading("bay-lamp", at("2026-03-01T09:00:00Z"), 0.31)).unwrap().unwrap();
-    let late = take(&mut ledger, noon(), reading("bay-lamp", at("2026-03-02T09:00:00Z"), 0.32)).unwrap().unwrap();
-    let latest = |ledger: &Ledger, patch, to| ledger.latest_reading(&lamp, patch, at(to)).unwrap().map(|row| row.seq);
-    assert_eq!(latest(&ledger, Patch::White, EVER.1), Some(late));
-    assert_eq!(latest(&ledger, Patch::White, "2026-03-02T09:00:00Z"), Some(late), "up to and including");
-    assert_eq!(latest(&ledger, Patch::White, "2026-03-02T08:59:59Z"), Some(early));
-    assert_eq!(latest(&ledger, Patch::Black, EVER.1), None);
-    ledger.write(noon(), |tx| tx.exclude_reading(late, Some("ahead"))).unwrap();
-    assert_eq!(latest(&ledger, Patch::White, EVER.1), Some(early));
+    let mut named = reading("bay-lamp", noon(), 0.31);
+    named.circumstances.patch = Patch::Paper;
+    named.circumstances.id = Some("rag-matte".to_owned());
+    let seq = take(&mut ledger, noon(), named).unwrap().unwrap();
+    drop(ledger);
+    let raw = room.raw();
+    raw.execute_batch(
+        "DROP INDEX reading_spectrum; DROP INDEX reading_ra; DROP INDEX reading_patch;
+         UPDATE reading SET patch = 'paper';
+         ALTER TABLE reading DROP COLUMN spectral; ALTER TABLE reading DROP COLUMN ra;
+         ALTER TABLE reading DROP COLUMN named; PRAGMA user_version = 1;",
+    )
+    .unwrap();
+    drop(raw);
+    let refused = Ledger::open(&room.path(), &site(), OpenMode::ReadOnly).err().unwrap();
+    assert!(matches!(refused, LedgerError::Older { found: 1, .. }), "{refused}");
+    let ledger = room.open();
+    let row = ledger.reading(seq).unwrap().unwrap();
+    assert_eq!((row.named.as_deref(), row.spectral, row.ra), (Some("rag-matte"), false, None));
+    assert!(verify(&ledger, &[]).unwrap().ok);
 }
 
 /// No query may look at more of a table than it returns: what grows with use is always found by a key.
@@ -324,7 +385,10 @@ fn no_query_scans() {
     ledger.reading(Seq::FIRST).unwrap();
     ledger.readings(&lamp, from, to).unwrap();
     ledger.last_readings(&lamp, to, 10).unwrap();
-    ledger.latest_reading(&lamp, Patch::White, to).unwrap();
+    ledger.latest_spectrum(&lamp, from, to).unwrap();
+    ledger.latest_ra(&lamp, Source::Measured, from, to).unwrap();
+    ledger.last_of_patch(&lamp, Patch::Paper, to, 10).unwrap();
+    ledger.last_event(&lamp, EventKind::Replaced, to).unwrap();
     ledger.event(Seq::FIRST).unwrap();
     ledger.events(&lamp, from, to).unwrap();
     ledger.file(&Digest::of(b"")).unwrap();
@@ -339,7 +403,7 @@ fn no_query_scans() {
     ledger.message("key").unwrap();
     ledger.due_messages().unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 22);
+    assert_eq!(asked.len(), 25);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
