@@ -8,8 +8,7 @@ use serde_json::{Value, json};
 use super::fail::{Failure, Kind};
 use super::{output, take};
 use crate::color::Colorimetry;
-use crate::config::find;
-use crate::formats::mapping::Mapping;
+use crate::config::{Config, find};
 use crate::formats::{self, Context, Need, Outcome};
 use crate::reading::{ColourSet, Defect, Draft, Level, Record};
 use crate::say;
@@ -26,13 +25,10 @@ struct Looked {
 
 /// Answers `inspect`.
 pub fn inspect(config: Option<&Path>, files: &[PathBuf], json: bool) -> Result<(), Failure> {
-    let mappings = match config {
-        Some(config) => find::load(config)?.mappings,
-        None => Vec::new(),
-    };
+    let config = config.map(find::load).transpose()?;
     let mut readings = Vec::new();
     for path in files {
-        look(path, &mappings, &mut readings)?;
+        look(path, config.as_ref(), &mut readings)?;
     }
     if json {
         output::json(&json!({ "readings": readings.iter().map(as_json).collect::<Vec<_>>() }))
@@ -41,14 +37,13 @@ pub fn inspect(config: Option<&Path>, files: &[PathBuf], json: bool) -> Result<(
     }
 }
 
-fn look(path: &Path, mappings: &[Mapping], readings: &mut Vec<Looked>) -> Result<(), Failure> {
+fn look(path: &Path, config: Option<&Config>, readings: &mut Vec<Looked>) -> Result<(), Failure> {
     let bad = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
     let bytes = take::read(path, MAX_BYTES).map_err(bad)?;
     let file = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
-    // A file that is looked at lies in no inbox folder, so that a mapping's folder says nothing of it.
-    let mappings = mappings.iter().filter(|mapping| mapping.scope.holds_name(&name)).cloned().collect();
-    let rows = match formats::parse(&bytes, &Context { mappings, ..Context::of(Need::Look) }) {
+    let context = config.map_or_else(|| Context::of(Need::Look), |config| config.to_look_at(&name));
+    let rows = match formats::parse(&bytes, &context) {
         Outcome::Records(rows, ..) => rows,
         Outcome::Incomplete { why } => return Err(bad(format!("is not finished: {why}"))),
         Outcome::Refused(defects) => {
