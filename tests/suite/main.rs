@@ -13,6 +13,7 @@ mod formats;
 mod inbox;
 mod ledger;
 mod readme;
+mod rendering;
 mod site;
 mod spectra;
 mod tidy;
