@@ -135,3 +135,101 @@ fn ultraviolet(lamp: &Sampled) -> Option<f64> {
     };
     Some((share(&lamp.values) / share(&d50())).max(0.0)).filter(|share| share.is_finite())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::chromaticity::{UvSpread, delta_uv, uv_prime_of_xyz};
+    use super::super::illuminant::D50_XYZ;
+    use super::super::paper::{PaperLight, PaperUnderLamp};
+    use super::*;
+    use crate::units::{DeviceId, ReflectanceCurve};
+
+    fn paper(white: PaperWhite, condition: Option<MeasurementCondition>, brightened: Option<bool>) -> Paper {
+        Paper { id: DeviceId::new("satin").unwrap(), white, condition, brightened }
+    }
+
+    fn lab(b: f64) -> PaperWhite {
+        PaperWhite::Lab { l: 95.0, a: 1.0, b }
+    }
+
+    /// D50 with its power below 400 nm times `uv`, as far as `first` says it was measured.
+    fn lamp(uv: f64, first: usize) -> Sampled {
+        let mut values = d50();
+        values[..=40].iter_mut().for_each(|value| *value *= uv);
+        Sampled { values, first, last: 470 }
+    }
+
+    fn under_d50(paper: &Paper, lamp: Option<&Sampled>) -> PaperLight {
+        let at = uv_prime_of_xyz(D50_XYZ).unwrap();
+        PaperUnderLamp::of(paper, lamp).unwrap().under(at, UvSpread::default()).unwrap()
+    }
+
+    fn doubt(paper: &Paper, lamp: Option<&Sampled>) -> Option<(bool, Option<f64>, f64)> {
+        match under_d50(paper, lamp).brightener {
+            Brightener::NoneKnown => None,
+            Brightener::Uncertain { declared, lamp_uv, sd } => Some((declared, lamp_uv, sd)),
+        }
+    }
+
+    #[test]
+    fn bluish_papers_are_taken_for_brightened_unless_someone_knows() {
+        use MeasurementCondition::{M0, M1, M2, M3};
+        for condition in [None, Some(M0), Some(M1)] {
+            assert!(matches!(doubt(&paper(lab(-4.0), condition, None), None), Some((false, None, _))));
+            assert_eq!(doubt(&paper(lab(-4.0), condition, Some(false)), None), None);
+            assert_eq!(doubt(&paper(lab(3.0), condition, None), None), None);
+            assert!(matches!(doubt(&paper(lab(3.0), condition, Some(true)), None), Some((true, None, _))));
+        }
+        for condition in [M2, M3] {
+            assert_eq!(doubt(&paper(lab(-4.0), Some(condition), None), None), None, "blue without ultraviolet is dye");
+        }
+        assert_eq!(doubt(&paper(PaperWhite::ReflectanceFactor(0.9), None, None), None), None);
+        assert!(doubt(&paper(PaperWhite::ReflectanceFactor(1.1), None, Some(true)), None).is_some());
+    }
+
+    #[test]
+    fn the_doubt_is_the_excess_over_root_three_along_the_blue() {
+        let bright = paper(lab(-4.0), Some(MeasurementCondition::M1), None);
+        let lit = under_d50(&bright, None);
+        let without = under_d50(&paper(PaperWhite::Lab { l: 95.0, a: 0.0, b: 0.0 }, None, None), None);
+        let (_, _, sd) = doubt(&bright, None).unwrap();
+        assert!((sd - delta_uv(lit.uv, without.uv) / 3f64.sqrt()).abs() < 1e-9, "{sd}");
+        assert!((0.002..0.003).contains(&sd), "{sd}");
+        // One direction only, mostly v', and part of the whole.
+        let UvSpread { uu, uv, vv } = lit.brightener_spread;
+        assert!((uu * vv - uv * uv).abs() < 1e-18 && vv > 20.0 * uu);
+        assert!((lit.spread().vv - vv - lit.estimate_sd * lit.estimate_sd).abs() < 1e-15);
+        // The white itself is not moved by a guess.
+        let known = under_d50(&paper(lab(-4.0), Some(MeasurementCondition::M1), Some(false)), None);
+        assert_eq!(lit.uv, known.uv);
+    }
+
+    #[test]
+    fn a_curve_shows_its_rise() {
+        let nm: Vec<f64> = (0..36).map(|i| 380.0 + 10.0 * f64::from(i)).collect();
+        let with = |rise: f64| {
+            let factor = |nm: &f64| 0.9 + rise * (-0.5 * ((nm - 440.0) / 18.0).powi(2)).exp();
+            let white = PaperWhite::Curve(ReflectanceCurve::new(&nm, nm.iter().map(factor).collect()).unwrap());
+            paper(white, Some(MeasurementCondition::M1), None)
+        };
+        assert_eq!(doubt(&with(0.0), None), None);
+        let (weak, strong) = (doubt(&with(0.03), None).unwrap().2, doubt(&with(0.12), None).unwrap().2);
+        assert!((strong / weak - 4.0).abs() < 0.4, "{weak} {strong}");
+        let seen = lamp(1.0, 20);
+        assert!(matches!(doubt(&with(0.12), Some(&seen)), Some((false, None, _))), "from 380 nm says nothing");
+    }
+
+    #[test]
+    fn a_spectrum_that_shows_the_ultraviolet_narrows_or_widens_it() {
+        let of = |condition, lamp: &Sampled| doubt(&paper(lab(-4.0), Some(condition), Some(true)), Some(lamp)).unwrap();
+        let (m1, m2) = (MeasurementCondition::M1, MeasurementCondition::M2);
+        let unknown = of(m1, &lamp(1.0, 20)).2;
+        let (_, share, like_d50) = of(m1, &lamp(1.0, 0));
+        assert!((share.unwrap() - 1.0).abs() < 1e-9 && (like_d50 / unknown - 0.25).abs() < 1e-9);
+        let none = of(m1, &lamp(0.0, 0));
+        assert!(none.1.unwrap() < 0.01 && (none.2 / unknown - 1.0).abs() < 0.01, "M1 is wrong by all of it");
+        // Ultraviolet was cut from the paper's measurement: a lamp without any is just right.
+        assert!(of(m2, &lamp(0.0, 0)).2 < 1e-4 && of(m2, &lamp(1.0, 0)).2 > 0.002);
+        assert!(of(m2, &lamp(9.0, 0)).2 <= 2.001 * of(m2, &lamp(1.0, 0)).2, "at most twice");
+    }
+}

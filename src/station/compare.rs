@@ -6,8 +6,7 @@
 //! ([`Scale`]).
 
 use super::risk::{Difference, LnRatio};
-use crate::color::UvSpread;
-use crate::color::{Brightener, PaperLight, PaperUnderLamp};
+use crate::color::{Brightener, PaperLight, PaperUnderLamp, UvSpread};
 use crate::drift::{ChannelPath, Forecast, Path};
 use crate::site::{Bias, LuminanceRule, Station};
 use crate::units::{InstrumentId, UvPrime};
