@@ -15,6 +15,7 @@ mod inbox;
 mod ledger;
 mod lighting;
 mod readme;
+mod rendering;
 mod rules;
 mod site;
 mod spectra;
