@@ -1,7 +1,7 @@
 //! From received coordinates to the white point, its colour temperature and tint, and the white of paper under a lamp. Pure.
 //!
-//! All of it is CIE 1931 2° observer and f64. What does not live here: spectra and rendering (a later step), what is
-//! compared with what (`station`), and how a white moves (`drift`).
+//! All of it is f64, and the CIE 1931 2° observer where nothing else is said; how lamps render colours is in `rendering`. What does not
+//! live here: what is compared with what (`station`), and how a white moves (`drift`).
 
 mod bandwidth;
 mod brightener;
@@ -17,6 +17,7 @@ mod observer_2deg;
 mod observer_10deg;
 mod paper;
 mod reflected;
+pub mod rendering;
 mod sampled;
 mod temperature;
 mod white;

@@ -14,6 +14,7 @@ mod inbox;
 mod ledger;
 mod lighting;
 mod readme;
+mod rendering;
 mod site;
 mod spectra;
 mod tidy;

@@ -1,0 +1,94 @@
+//! How a lamp renders colours, from its spectrum. Pure, f64; every figure carries the edition of its standard.
+//!
+//! What lives here: the colour rendering indices of CIE 13.3 (`cie_13_3`), fidelity, gamut and hue bins of CIE 224 and TM-30 (`cie_224`), the
+//! spectral similarity index (`similarity`), the metamerism index of daylight simulators from tables that a user owns
+//! (`daylight_simulator`), and which hues a lamp pushes where (`hues`). What does not: which figure is good enough for a place
+//! (the rules of a configuration), and how spectra are read and interpolated (`formats`, `sampled`).
+
+mod cam02;
+mod ces;
+mod cie_13_3;
+mod cie_224;
+mod daylight_simulator;
+mod hues;
+mod moments;
+mod phases;
+mod reference;
+mod samples;
+mod similarity;
+mod simulator_tables;
+mod tcs;
+
+pub use cie_13_3::{ColourRendering, EDITION as RA_EDITION, R15_EDITION, VALID_DISTANCE, colour_rendering};
+pub use cie_224::{
+    BINS, ColourFidelity, EDITION as RF_EDITION, GAMUT_EDITION as RG_EDITION, HueBin, SAMPLES, colour_fidelity,
+};
+pub use daylight_simulator::{
+    Daylight, EDITION as SIMULATOR_EDITION, Grade, MAX_DISTANCE, Metamerism, Simulator, Ultraviolet, simulator,
+};
+pub use hues::{HueShift, Lightness, Named, PLAIN, Towards, UNSEEN, Vividness, hues};
+pub use reference::{black_body, daylight_phase, honest_light};
+pub use similarity::{EDITION as SSI_EDITION, similarity};
+pub use simulator_tables::{BadTables, SimulatorTables};
+
+use super::chromaticity::uv_prime_of_xyz;
+use super::sampled::Sampled;
+use super::temperature::{CctDuv, cct_duv};
+use crate::units::{Kelvin, Xyz};
+
+/// An index from which on the trade calls a lamp good (common practice, of no standard).
+pub const GOOD: f64 = 90.0;
+
+/// Everything that a spectrum says of how a lamp renders colours.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rendering {
+    /// Colour temperature and tint; references have this temperature.
+    pub cct_duv: CctDuv,
+    /// Ra and R1 to R15 ([`RA_EDITION`], [`R15_EDITION`]).
+    pub indices: ColourRendering,
+    /// Rf, Rg, bins and samples ([`RF_EDITION`], [`RG_EDITION`]).
+    pub fidelity: ColourFidelity,
+    /// Spectral similarity to daylight of 5000 K ([`SSI_EDITION`]), unrounded.
+    pub similar_to_d50: f64,
+    /// Spectral similarity to daylight of 6500 K, unrounded.
+    pub similar_to_d65: f64,
+}
+
+/// The general figures alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Figures {
+    /// Σ S x̄, Σ S ȳ, Σ S z̄, 2° observer.
+    pub xyz: Xyz,
+    /// Colour temperature and tint.
+    pub cct_duv: CctDuv,
+    /// General index of [`RA_EDITION`].
+    pub ra: f64,
+    /// General fidelity index of [`RF_EDITION`].
+    pub rf: f64,
+}
+
+/// The rendering of a lamp; None for a light without a colour temperature (|Duv| > 0.05) or hotter than 25 000 K, which no reference
+/// belongs to.
+pub fn rendering(lamp: &Sampled) -> Option<Rendering> {
+    let cct_duv = temperature(lamp.tristimulus())?;
+    let daylight = |kelvin: f64| daylight_phase(Kelvin::new(kelvin).ok()?);
+    Some(Rendering {
+        cct_duv,
+        indices: colour_rendering(lamp, cct_duv.cct_k)?,
+        fidelity: colour_fidelity(lamp, cct_duv.cct_k)?,
+        similar_to_d50: similarity(lamp, &daylight(reference::D50_K)?)?,
+        similar_to_d65: similarity(lamp, &daylight(reference::D65_K)?)?,
+    })
+}
+
+/// The general figures of a lamp, as [`rendering`] has them, at a third of its cost.
+pub fn figures(lamp: &Sampled) -> Option<Figures> {
+    let xyz = lamp.tristimulus();
+    let cct_duv = temperature(xyz)?;
+    let ra = colour_rendering(lamp, cct_duv.cct_k)?.ra;
+    Some(Figures { xyz, cct_duv, ra, rf: cie_224::general_fidelity(lamp, cct_duv.cct_k)? })
+}
+
+fn temperature(xyz: Xyz) -> Option<CctDuv> {
+    cct_duv(uv_prime_of_xyz(xyz).ok()?).ok()
+}
