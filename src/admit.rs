@@ -4,10 +4,10 @@
 //! [`Admitted`] reading or event, or the whole file is refused with all its defects. What merely looks odd (a unit slip,
 //! hours that run backwards) is admitted: that judgement needs the device's history and belongs to `drift`.
 
-use crate::color::{LUMENS_PER_WATT, Sampled, WhitePoint, white_point};
+use crate::color::{LUMENS_PER_WATT, Sampled, WhitePoint, level_of_spectrum, white_point};
 use crate::reading::{ColourSet, Defect, Draft, Event, EventKind, Level, Patch, Reading, Record, Row, ThingKind};
 use crate::site::Things;
-use crate::units::{DeviceId, Illuminance, Luminance, SpectralUnit, Spectrum};
+use crate::units::{DeviceId, SpectralUnit, Spectrum};
 
 /// A level beside an absolute spectrum agrees with the spectrum's own to this share; beyond it one of the two has another
 /// unit than it says, or was read elsewhere.
@@ -151,26 +151,27 @@ fn unit_fits(line: u64, kind: ThingKind, patch: Patch, unit: SpectralUnit) -> Re
 
 /// Whether the level that was given is the spectrum's own, where it has one.
 fn level_agrees(line: u64, spectrum: &Spectrum, given: Option<Level>) -> Result<(), Defect> {
-    let value = LUMENS_PER_WATT * Sampled::of(spectrum).tristimulus().y;
-    let (own, name) = match spectrum.unit() {
+    let unit = spectrum.unit();
+    let name = match unit {
         SpectralUnit::Relative => return Ok(()),
-        SpectralUnit::Irradiance => (Illuminance::new(value).map(Level::Illuminance), "lx"),
-        SpectralUnit::Radiance => (Luminance::new(value).map(Level::Luminance), "cd/m2"),
+        SpectralUnit::Irradiance => "lx",
+        SpectralUnit::Radiance => "cd/m2",
     };
+    let Some(own) = level_of_spectrum(spectrum) else {
+        let sum = LUMENS_PER_WATT * Sampled::of(spectrum).tristimulus().y;
+        let expected = format!("a level that light can have: check whether the values are in {}", unit.word());
+        return Err(Defect::at(line, "unit", &format!("a spectrum of {sum:.3e} {name}"), expected));
+    };
+    let Some(given) = given else { return Ok(()) };
     let (column, own, given) = match (own, given) {
-        (Err(bad), _) => {
-            let found = format!("a spectrum of {value:.3e} {name}");
-            return Err(Defect::at(line, "unit", &found, format!("{}: check the unit", bad.expected)));
-        }
-        (Ok(_), None) => return Ok(()),
-        (Ok(Level::Illuminance(own)), Some(Level::Illuminance(given))) => ("illuminance_lx", own.get(), given.get()),
-        (Ok(Level::Luminance(own)), Some(Level::Luminance(given))) => ("luminance_cd_m2", own.get(), given.get()),
-        (Ok(Level::Illuminance(own)), Some(Level::Luminance(given))) => {
+        (Level::Illuminance(own), Level::Illuminance(given)) => ("illuminance_lx", own.get(), given.get()),
+        (Level::Luminance(own), Level::Luminance(given)) => ("luminance_cd_m2", own.get(), given.get()),
+        (Level::Illuminance(own), Level::Luminance(given)) => {
             let found = format!("{} cd/m2 beside a spectrum in W/m2/nm", given.get());
             let expected = format!("illuminance_lx, or nothing: the spectrum gives {:.4} lx", own.get());
             return Err(Defect::at(line, "luminance_cd_m2", &found, expected));
         }
-        (Ok(Level::Luminance(own)), Some(Level::Illuminance(given))) => {
+        (Level::Luminance(own), Level::Illuminance(given)) => {
             let found = format!("{} lx beside a spectrum in W/m2/sr/nm", given.get());
             let expected = format!("luminance_cd_m2, or nothing: the spectrum gives {:.4} cd/m2", own.get());
             return Err(Defect::at(line, "illuminance_lx", &found, expected));

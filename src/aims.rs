@@ -37,7 +37,7 @@ pub fn display_aim(things: &Things, display: &Display) -> (Option<UvPrime>, Opti
             let paper = station.and_then(|station| station.papers.first()).and_then(|id| things.paper(id));
             let lit = lamp.zip(paper).and_then(|(lamp, paper)| {
                 let light = uv_prime(lamp.aim.white).ok()?;
-                let white = PaperUnderLamp::new(&paper.white).ok()?.under(light, UvSpread::default()).ok()?;
+                let white = PaperUnderLamp::of(paper, None).ok()?.under(light, UvSpread::default()).ok()?;
                 Some((white, lamp.aim.illuminance.get() * white.reflectance / std::f64::consts::PI))
             });
             (lit.map(|(white, _)| white.uv), own_level.or(lit.map(|(_, level)| level)))

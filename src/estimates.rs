@@ -20,7 +20,7 @@ use crate::site::{AimWhite, Display, Things};
 use crate::station::compare::Light;
 use crate::units::{DeviceId, Luminance, Time, UvPrime};
 
-pub use lit::{last_change, lit_paper, ra_of};
+pub use lit::{just_before, last_change, lit_paper, newest_spectrum, same_setting};
 
 /// Readings from one checkpoint to the next.
 const CHECKPOINT_EVERY: u64 = 128;

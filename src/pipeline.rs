@@ -14,7 +14,7 @@ use crate::drift::Fate;
 use crate::estimates::{self, Fates};
 use crate::evaluate::{self, Condition, Happened, Scope, append};
 use crate::fate::Hold;
-use crate::formats::{self, Context, KeywordRules, Need, Outcome, Unfinished};
+use crate::formats::{self, Context, Need, Outcome, Unfinished};
 use crate::ledger::entry::{self, CameBy, EventTaken, ReadingTaken, Refusal};
 use crate::ledger::store::{Given, Standing};
 use crate::ledger::{Body, Digest, Ledger, LedgerError, Seq, Store, Tx};
@@ -92,7 +92,7 @@ pub fn take(ledger: &mut Ledger, config: &Config, incoming: &Incoming, now: Time
         folder_device: incoming.folder_device.clone(),
         need: Need::Ledger,
         mappings: config.mappings_for(incoming.name, incoming.folder_device.as_ref()),
-        keyword_text: KeywordRules::default(),
+        keyword_text: config.keyword_text_for(incoming.name, incoming.folder_device.as_ref()),
     };
     let rows = match formats::parse(incoming.bytes, &context) {
         Outcome::Incomplete { why } => return Ok(Taken::Incomplete(why)),

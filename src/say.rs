@@ -145,7 +145,7 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
             Unmeasured::ColourRendering => "The lamp's colour rendering was not measured; it is not judged.".to_owned(),
         },
         Reason::PaperRead { paper, when } => lighting::paper_read(paper, *when, zone),
-        Reason::PaperBrightened { sd } => lighting::paper_brightened(*sd),
+        Reason::PaperBrightened { sd, lamp_uv } => lighting::paper_brightened(*sd, *lamp_uv),
         Reason::RenderingPoor { ra, limit, when, source } | Reason::RenderingHolds { ra, limit, when, source } => {
             lighting::rendering(*ra, *limit, *when, *source, zone)
         }

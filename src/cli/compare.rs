@@ -6,25 +6,22 @@ use serde_json::{Value, json};
 
 use super::args::AsOf;
 use super::fail::{Failure, Kind};
+use super::inspect::{self, FileOfReadings};
+use super::output;
 use super::session::Session;
-use super::{inspect, output, take};
 use crate::color::rendering::{HueShift, hues, rendering};
 use crate::color::{
     KnownLight, Move, PaperUnderLamp, Sampled, UvSpread, cct_duv, label_white, level_of_spectrum, white_point,
 };
 use crate::evaluate::Estimates;
-use crate::formats::{self, Context, Need, Outcome};
 use crate::ledger::Store;
-use crate::reading::{ColourSet, Defect, Draft, Level, Patch, Record, Source};
+use crate::reading::{ColourSet, Draft, Level, Patch, Source};
 use crate::say;
 use crate::site::{Paper, Station};
 use crate::station::candidates::{Basis, Candidate, Meeting, Screen, Weighed, same_kelvin_other_tint, weigh};
 use crate::station::compare::Light;
 use crate::station::screen_aim::AimDoubt;
 use crate::units::Time;
-
-/// The largest file that is looked at.
-const MAX_BYTES: u64 = 256 << 20;
 
 /// A candidate with what `weigh` does not need of it.
 struct Lamp {
@@ -59,9 +56,7 @@ pub fn compare(session: Session, files: &[PathBuf], station: &str, when: &AsOf, 
     if json {
         let all: Vec<Value> =
             weighed.iter().enumerate().map(|(i, w)| as_json(i + 1, w, station, worst_of(&w.candidate.name))).collect();
-        return output::json(
-            &json!({ "station": station.id, "as_of": as_of, "candidates": all, "passed_over": passed }),
-        );
+        return output::json(&json!({ "station": station.id, "as_of": as_of, "candidates": all, "notes": passed }));
     }
     output::print(&as_text(&weighed, station, &worst_of, &passed))
 }
@@ -77,31 +72,19 @@ fn read(
     lamps: &mut Vec<Lamp>,
     passed: &mut Vec<String>,
 ) -> Result<(), Failure> {
-    let bad = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
-    let bytes = take::read(path, MAX_BYTES).map_err(bad)?;
-    let file = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
-    let mappings = session.config.mappings.iter().filter(|mapping| mapping.scope.holds_name(&name)).cloned().collect();
-    let context = Context { zone: Some(session.zone()), mappings, ..Context::of(Need::Look) };
-    let rows = match formats::parse(&bytes, &context) {
-        Outcome::Records(rows, ..) => rows,
-        Outcome::Incomplete { why } => return Err(bad(format!("is not finished: {why}"))),
-        Outcome::Refused(defects) => {
-            let all: Vec<String> = defects.iter().map(Defect::to_string).collect();
-            return Err(bad(format!("cannot be read:\n  {}", all.join("\n  "))));
-        }
-    };
-    let many = rows.len() > 1;
-    for row in rows {
-        let Record::Reading(draft) = row.value else { continue };
+    let file = FileOfReadings::read(path, Some(&session.config))?;
+    passed.extend(file.warnings.iter().cloned());
+    let many = file.drafts.len() > 1;
+    for (line, draft) in file.drafts {
         let device = draft.device.as_ref().map(ToString::to_string);
-        let unnamed = || if many { format!("{file}:{}", row.line) } else { file.clone() };
+        let unnamed = || if many { format!("{}:{line}", file.stem) } else { file.stem.clone() };
         let name = draft.circumstances.id.clone().or(device).unwrap_or_else(unnamed);
         if draft.circumstances.patch != Patch::White || matches!(draft.level, Some(Level::Luminance(_))) {
-            passed.push(format!("{name}: not the light of a lamp"));
+            passed.push(format!("{name} is passed over: not the light of a lamp"));
             continue;
         }
-        let lamp = Lamp::of(name, &draft, session, paper).map_err(|why| bad(format!("line {}: {why}", row.line)))?;
+        let lamp = Lamp::of(name, &draft, session, paper)
+            .map_err(|why| Failure::new(Kind::Input, format!("{}: line {line}: {why}", path.display())))?;
         lamps.push(lamp);
     }
     Ok(())
@@ -242,7 +225,7 @@ fn as_text(
         }
     }
     for one in passed {
-        text.push_str(&format!("\nPassed over: {one}.\n"));
+        text.push_str(&format!("\nNote: {one}.\n"));
     }
     text
 }

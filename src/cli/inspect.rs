@@ -20,7 +20,7 @@ use crate::color::rendering::{
     HueShift, Rendering, Simulator, SimulatorTables, Ultraviolet, honest_light, hues, rendering, simulator,
 };
 use crate::color::{Colorimetry, KnownLight, Sampled, level_of_spectrum};
-use crate::config::find;
+use crate::config::{Config, find};
 use crate::formats::{self, Context, Need, Outcome};
 use crate::reading::{ColourSet, Defect, Draft, Level, Patch, Record, Source};
 use crate::units::{SpectralUnit, Spectrum};
@@ -55,12 +55,18 @@ struct Spectral {
 
 /// Answers `inspect`.
 pub fn inspect(config: Option<&Path>, look: &Look, json: bool) -> Result<(), Failure> {
-    let tables = look.tables.as_deref().map(tables).transpose()?;
-    let context = context(config)?;
+    let config = config.map(find::load).transpose()?;
+    let tables = tables(look.tables.as_deref(), config.as_ref())?;
     let mut readings = Vec::new();
     let mut warnings = Vec::new();
     for path in &look.files {
-        self::look(path, &context, tables.as_ref(), &mut readings, &mut warnings)?;
+        let file = FileOfReadings::read(path, config.as_ref())?;
+        warnings.extend(file.warnings.iter().cloned());
+        for (line, draft) in file.drafts {
+            let looked = Looked::at(draft, &file.stem, tables.as_ref())
+                .map_err(|why| bad(path, &format!("line {line}: {why}")))?;
+            readings.push(looked);
+        }
     }
     if let Some(only) = &look.only {
         readings.retain(|looked| looked.id == *only);
@@ -73,8 +79,7 @@ pub fn inspect(config: Option<&Path>, look: &Look, json: bool) -> Result<(), Fai
         if sheets.is_empty() {
             return Err(Failure::new(Kind::Input, "there is no spectrum to draw in these files".to_owned()));
         }
-        fs::write(path, svg::document(&sheets))
-            .map_err(|why| Failure::new(Kind::Input, format!("{}: {why}", path.display())))?;
+        fs::write(path, svg::document(&sheets)).map_err(|why| bad(path, &why.to_string()))?;
     }
     if json {
         let readings: Vec<_> = readings.iter().map(json::reading).collect();
@@ -84,57 +89,61 @@ pub fn inspect(config: Option<&Path>, look: &Look, json: bool) -> Result<(), Fai
     output::print(&text::of_all(&readings, &warnings, full))
 }
 
-/// What is known from outside the files: zone and mappings of a configuration that was named, nothing otherwise.
-fn context(config: Option<&Path>) -> Result<Context, Failure> {
-    let Some(config) = config else { return Ok(Context::of(Need::Look)) };
-    let config = find::load(config)?;
-    Ok(Context {
-        zone: Some(crate::zone::LocalZone(config.site.zone)),
-        mappings: config.mappings,
-        ..Context::of(Need::Look)
-    })
+fn bad(path: &Path, why: &str) -> Failure {
+    Failure::new(Kind::Input, format!("{}: {why}", path.display()))
 }
 
-fn tables(path: &Path) -> Result<SimulatorTables, Failure> {
-    let bad = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
-    let bytes = take::read(path, MAX_BYTES).map_err(bad)?;
-    let text = String::from_utf8(bytes).map_err(|_| bad("is not UTF-8 text".to_owned()))?;
-    SimulatorTables::parse(&text).map_err(|why| bad(why.to_string()))
-}
-
-fn look(
-    path: &Path,
-    context: &Context,
-    tables: Option<&SimulatorTables>,
-    readings: &mut Vec<Looked>,
-    warnings: &mut Vec<String>,
-) -> Result<(), Failure> {
-    let bad = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
-    let bytes = take::read(path, MAX_BYTES).map_err(bad)?;
-    let file = path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
-    // A file that is looked at lies in no inbox folder, so that a mapping's folder says nothing of it.
-    let mappings = context.mappings.iter().filter(|mapping| mapping.scope.holds_name(&name)).cloned().collect();
-    let rows = match formats::parse(&bytes, &Context { mappings, ..context.clone() }) {
-        Outcome::Records(rows, _, said) => {
-            warnings.extend(said.iter().map(|warning| match warning.line {
-                0 => format!("{}: {}", path.display(), warning.value),
-                line => format!("{}, line {line}: {}", path.display(), warning.value),
-            }));
-            rows
+/// The tables of ISO 23603 that were named, here or in the configuration.
+fn tables(named: Option<&Path>, config: Option<&Config>) -> Result<Option<SimulatorTables>, Failure> {
+    let (path, text) = match (named, config.and_then(|config| config.tables.iso_23603.as_ref())) {
+        (Some(path), _) => {
+            let bytes = take::read(path, MAX_BYTES).map_err(|why| bad(path, &why))?;
+            (path, String::from_utf8(bytes).map_err(|_| bad(path, "is not UTF-8 text"))?)
         }
-        Outcome::Incomplete { why } => return Err(bad(format!("is not finished: {why}"))),
-        Outcome::Refused(defects) => {
-            let all: Vec<String> = defects.iter().map(Defect::to_string).collect();
-            return Err(bad(format!("cannot be read:\n  {}", all.join("\n  "))));
-        }
+        (None, Some(kept)) => (Path::new(&kept.name), kept.text.clone()),
+        (None, None) => return Ok(None),
     };
-    for row in rows {
-        let Record::Reading(draft) = row.value else { continue };
-        let looked = Looked::at(draft, &file, tables).map_err(|why| bad(format!("line {}: {why}", row.line)))?;
-        readings.push(looked);
+    SimulatorTables::parse(&text).map(Some).map_err(|why| bad(path, &why.to_string()))
+}
+
+/// The readings of a file that is only looked at.
+pub(super) struct FileOfReadings {
+    /// Its name without folder and ending.
+    pub stem: String,
+    /// The readings, with the line each stands on.
+    pub drafts: Vec<(u64, Draft)>,
+    /// What was noticed and did not stop the reading.
+    pub warnings: Vec<String>,
+}
+
+impl FileOfReadings {
+    /// Reads it, by the mappings of a configuration where there is one.
+    pub fn read(path: &Path, config: Option<&Config>) -> Result<Self, Failure> {
+        let bytes = take::read(path, MAX_BYTES).map_err(|why| bad(path, &why))?;
+        let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
+        let context = config.map_or_else(|| Context::of(Need::Look), |config| config.to_look_at(&name));
+        let (rows, said) = match formats::parse(&bytes, &context) {
+            Outcome::Records(rows, _, said) => (rows, said),
+            Outcome::Incomplete { why } => return Err(bad(path, &format!("is not finished: {why}"))),
+            Outcome::Refused(defects) => {
+                let all: Vec<String> = defects.iter().map(Defect::to_string).collect();
+                return Err(bad(path, &format!("cannot be read:\n  {}", all.join("\n  "))));
+            }
+        };
+        let warnings = said.into_iter().map(|warning| match warning.line {
+            0 => format!("{}: {}", path.display(), warning.value),
+            line => format!("{}, line {line}: {}", path.display(), warning.value),
+        });
+        let drafts = rows.into_iter().filter_map(|row| match row.value {
+            Record::Reading(draft) => Some((row.line, draft)),
+            Record::Event(_) => None,
+        });
+        Ok(Self {
+            stem: path.file_stem().unwrap_or(path.as_os_str()).to_string_lossy().into_owned(),
+            drafts: drafts.collect(),
+            warnings: warnings.collect(),
+        })
     }
-    Ok(())
 }
 
 impl Looked {

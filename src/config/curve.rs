@@ -8,56 +8,50 @@ use crate::units::ReflectanceCurve;
 /// What such a file should be.
 pub(super) const EXPECTED: &str = "a CSV file with the columns nm and reflectance_factor (or reflectance_percent), from 400 nm or below to 700 or above";
 
-/// Reads the text of such a file. What is wrong is told with its line.
+/// Reads the text of such a file: cells apart by `,` or `;` as in the header; blank lines and those that begin with `#` do not
+/// count. What is wrong is told with its line.
 pub(super) fn parse(text: &str) -> Result<ReflectanceCurve, String> {
-    let text = text.trim_start_matches('\u{feff}');
-    let separator = if text.lines().next().is_some_and(|line| line.contains(';')) { b';' } else { b',' };
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .delimiter(separator)
-        .comment(Some(b'#'))
-        .trim(csv::Trim::All)
-        .from_reader(text.as_bytes());
-    let mut rows = reader.records();
-    let unreadable = |why: csv::Error| match why.position().map(csv::Position::line) {
-        Some(line) => format!("line {line} does not have as many fields as the header"),
-        None => why.to_string(),
-    };
-    let header = rows.next().ok_or("an empty file")?.map_err(unreadable)?;
-    let mut column = None;
-    let mut wavelength = None;
-    for (at, name) in header.iter().enumerate() {
-        let place = match name {
-            "nm" => &mut wavelength,
-            "reflectance_factor" => &mut column,
-            "reflectance_percent" => &mut column,
-            other => return Err(format!("line 1: a column {other:?}")),
+    let lines = text.trim_start_matches('\u{feff}').lines().enumerate().map(|(at, line)| (at + 1, line.trim()));
+    let mut lines = lines.filter(|(_, line)| !line.is_empty() && !line.starts_with('#'));
+    let (at, header) = lines.next().ok_or("an empty file")?;
+    let separator = if header.contains(';') { ';' } else { ',' };
+    let (mut wavelength, mut reflectance) = (None, None);
+    let mut columns = 0;
+    for (column, name) in header.split(separator).map(str::trim).enumerate() {
+        let (place, scale) = match name {
+            "nm" => (&mut wavelength, 1.0),
+            "reflectance_factor" => (&mut reflectance, 1.0),
+            "reflectance_percent" => (&mut reflectance, 0.01),
+            other => return Err(format!("line {at}: a column {:?}", cut(other))),
         };
-        let scale = if name == "reflectance_percent" { 0.01 } else { 1.0 };
-        if place.replace((at, scale)).is_some() {
-            return Err(format!("line 1: a second column {name:?}"));
+        if place.replace((column, scale)).is_some() {
+            return Err(format!("line {at}: a second column {name:?}"));
         }
+        columns += 1;
     }
-    let (Some(wavelength), Some(column)) = (wavelength, column) else {
-        let missing = if wavelength.is_none() { "nm" } else { "reflectance_factor or reflectance_percent" };
-        return Err(format!("line 1: no column {missing}"));
-    };
+    let wavelength = wavelength.ok_or(format!("line {at}: no column nm"))?;
+    let reflectance = reflectance.ok_or(format!("line {at}: no column reflectance_factor or reflectance_percent"))?;
     let (mut wavelengths, mut factors) = (Vec::new(), Vec::new());
-    for row in rows {
-        let row = row.map_err(unreadable)?;
-        let line = row.position().map_or(0, csv::Position::line);
-        let number = |(at, scale): (usize, f64)| {
-            let cell = row.get(at).unwrap_or_default();
+    for (at, line) in lines {
+        let cells: Vec<&str> = line.split(separator).map(str::trim).collect();
+        if cells.len() != columns {
+            return Err(format!("line {at}: {} cells under {columns} columns", cells.len()));
+        }
+        let number = |(column, scale): (usize, f64)| {
+            let cell = cells.get(column).copied().unwrap_or_default();
             let number = cell.parse::<f64>().ok().filter(|number| number.is_finite()).map(|number| number * scale);
             let comma = if cell.contains(',') { "; a number has a point, not a comma" } else { "" };
-            number.ok_or_else(|| {
-                format!("line {line}: {:?} is no number{comma}", cell.chars().take(40).collect::<String>())
-            })
+            number.ok_or_else(|| format!("line {at}: {:?} is no number{comma}", cut(cell)))
         };
         wavelengths.push(number(wavelength)?);
-        factors.push(number(column)?);
+        factors.push(number(reflectance)?);
     }
     ReflectanceCurve::new(&wavelengths, factors).map_err(|bad| bad.to_string())
+}
+
+/// As much of a cell as is worth showing.
+fn cut(cell: &str) -> String {
+    cell.chars().take(40).collect()
 }
 
 #[cfg(test)]
@@ -80,6 +74,13 @@ mod tests {
     }
 
     #[test]
+    fn a_line_is_found_whatever_stands_before_it() {
+        let told = |text: &str| parse(text).unwrap_err();
+        assert_eq!(told("# a\n\nnm,lustre\n"), "line 3: a column \"lustre\"");
+        assert_eq!(told("nm,reflectance_factor\n\n# b\n400,x\n"), "line 4: \"x\" is no number");
+    }
+
+    #[test]
     fn what_is_no_curve_is_told_with_its_line() {
         let told = |text: &str| parse(text).unwrap_err();
         assert_eq!(told(""), "an empty file");
@@ -91,7 +92,7 @@ mod tests {
         );
         assert_eq!(told("reflectance_factor\n0.9\n"), "line 1: no column nm");
         assert_eq!(told("nm\n400\n"), "line 1: no column reflectance_factor or reflectance_percent");
-        assert_eq!(told("nm,reflectance_factor\n400,0.9\n410\n"), "line 3 does not have as many fields as the header");
+        assert_eq!(told("nm,reflectance_factor\n400,0.9\n410\n"), "line 3: 1 cells under 2 columns");
         assert_eq!(told("nm,reflectance_factor\n400,white\n"), "line 2: \"white\" is no number");
         assert_eq!(
             told("nm;reflectance_factor\n# one\n400;0,9\n"),
@@ -100,5 +101,15 @@ mod tests {
         assert!(told("nm,reflectance_factor\n400,NaN\n").contains("line 2: \"NaN\""));
         assert!(told(&rows("nm,reflectance_factor", 30, "0.9")).contains("steps of 20 nm"));
         assert!(told(&rows("nm,reflectance_factor", 10, "90")).contains("divide percent by 100"));
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn any_text_is_a_curve_or_told(text in "(nm,reflectance_(factor|percent)\n)?([0-9.,;#a-z-]{0,12}\n){0,40}") {
+            match parse(&text) {
+                Ok(curve) => proptest::prop_assert!(curve.factors().iter().all(|factor| factor.is_finite())),
+                Err(told) => proptest::prop_assert!(!told.is_empty()),
+            }
+        }
     }
 }

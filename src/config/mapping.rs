@@ -4,15 +4,16 @@
 
 use super::checks::{Declared, id_of};
 use super::walk::{Entry, Table};
-use super::words::{list, quoted};
+use super::words::quoted;
 use crate::formats::mapping::{
-    BadNames, BadTimeFormat, Constant, Conversion, Decimal, Field, Ignored, Mapping, SPECTRAL_UNITS, Scope,
-    SpectralColumns, TimeColumns, TimeFormat, WavelengthNames,
+    BadTimeFormat, Constant, Conversion, Decimal, Field, Ignored, Mapping, SPECTRAL_UNITS, Scope, SpectralColumns,
+    TimeColumns, TimeFormat,
 };
+use crate::formats::{KeywordRules, NamePattern, Quantity};
 use crate::reading::ThingKind;
 use crate::units::{DeviceId, InstrumentId, OperatorId, SpectralUnit};
 
-const KEYS: [&str; 12] = [
+const KEYS: [&str; 13] = [
     "id",
     "folder",
     "name",
@@ -25,6 +26,7 @@ const KEYS: [&str; 12] = [
     "spectral",
     "ignore",
     "ignore_others",
+    "keyword_text",
 ];
 const A_DEVICE: [ThingKind; 2] = [ThingKind::Display, ThingKind::Lamp];
 const COLUMN: &str = "the name of a column, as the file's header has it";
@@ -37,10 +39,17 @@ const SPECTRAL: &str =
     "how spectral columns are named and what they hold, like { pattern = \"{nm} nm\", unit = \"W/m2/nm\" }";
 const PATTERN: &str = "the name of a spectral column with {nm} for the wavelength, like \"{nm} nm\"";
 
+/// What the `[[mapping]]`s of a file say.
+#[derive(Default)]
+pub(super) struct Mappings {
+    pub(super) tables: Vec<Mapping>,
+    pub(super) keyword_text: Vec<(Scope, KeywordRules)>,
+}
+
 /// Every `[[mapping]]`.
-pub(super) fn mappings(root: &Table<'_>, declared: &Declared) -> Vec<Mapping> {
+pub(super) fn mappings(root: &Table<'_>, declared: &Declared) -> Mappings {
     let mut seen: Vec<(String, usize)> = Vec::new();
-    let mut mappings = Vec::new();
+    let mut mappings = Mappings::default();
     for table in root.sections("mapping") {
         let id = id_of(&table).map(|(entry, id)| {
             if let Some((_, line)) = seen.iter().find(|(other, _)| other == id) {
@@ -50,17 +59,28 @@ pub(super) fn mappings(root: &Table<'_>, declared: &Declared) -> Vec<Mapping> {
             seen.push((id.to_owned(), entry.line()));
             id.to_owned()
         });
-        mappings.extend(mapping(&table, id, declared));
+        table.only(&KEYS);
+        let scope = scope(&table, declared);
+        if let Some(entry) = table.get("keyword_text") {
+            mappings.keyword_text.extend(keyword_text(&entry).map(|rules| (scope.clone(), rules)));
+            // Where nothing is said of tables, keyword text is all it is for.
+            if table.keys().all(|(key, _)| ["id", "folder", "name", "keyword_text"].contains(&key)) {
+                continue;
+            }
+        }
+        mappings.tables.extend(mapping(&table, id, scope, declared));
     }
     mappings
 }
 
-fn mapping(table: &Table<'_>, id: Option<String>, declared: &Declared) -> Option<Mapping> {
-    table.only(&KEYS);
+fn scope(table: &Table<'_>, declared: &Declared) -> Scope {
     let folder = table.get("folder").and_then(|entry| declared.refer(&entry, &A_DEVICE));
     let expected = "a file name, with * for any text and ? for any character, like \"log-*.csv\"";
     let name = table.get("name").and_then(|entry| entry.text(expected)).map(str::to_owned);
-    let scope = Scope { folder: folder.and_then(|id| DeviceId::new(id).ok()), name };
+    Scope { folder: folder.and_then(|id| DeviceId::new(id).ok()), name }
+}
+
+fn mapping(table: &Table<'_>, id: Option<String>, scope: Scope, declared: &Declared) -> Option<Mapping> {
     let decimals = [(".", Decimal::Point), (",", Decimal::Comma)];
     let decimal = table.get("decimal").and_then(|entry| entry.choice(&decimals)).unwrap_or_default();
     let separators = [(",", b','), (";", b';'), ("tab", b'\t')];
@@ -185,17 +205,7 @@ fn column(entry: &Entry<'_>, field: Field, named: &mut Named) -> Option<(String,
 
 fn spectral(entry: &Entry<'_>) -> Option<SpectralColumns> {
     let table = entry.table(SPECTRAL, &["pattern", "unit"])?;
-    let names = table.need("pattern", PATTERN).and_then(|entry| {
-        let text = entry.text(PATTERN)?;
-        let bad = match WavelengthNames::new(text) {
-            Ok(names) => return Some(names),
-            Err(bad) => bad,
-        };
-        let hint =
-            (bad == BadNames::NoPlace).then(|| "write {nm}, with its braces, where the wavelength stands".to_owned());
-        entry.note(format!("\"{text}\" with {bad}"), PATTERN, hint);
-        None
-    });
+    let names = table.need("pattern", PATTERN).and_then(|entry| pattern(&entry, PATTERN));
     let expected = quoted(&SPECTRAL_UNITS.map(|(word, ..)| word), "or");
     let unit = table.need("unit", &expected).and_then(|entry| {
         let units = SPECTRAL_UNITS.map(|(word, unit, conversion)| (word, (unit, conversion)));
@@ -209,6 +219,43 @@ fn spectral(entry: &Entry<'_>) -> Option<SpectralColumns> {
     });
     let (unit, conversion): (SpectralUnit, Conversion) = unit?;
     Some(SpectralColumns { names: names?, unit, conversion })
+}
+
+fn pattern(entry: &Entry<'_>, expected: &str) -> Option<NamePattern> {
+    match NamePattern::new(entry.text(expected)?) {
+        Ok(pattern) => Some(pattern),
+        Err(bad) => {
+            let said = bad.to_string();
+            let found = said.split(": expected").next().unwrap_or_default();
+            entry.note(found, expected, None);
+            None
+        }
+    }
+}
+
+const KEYWORD_TEXT: &str = "what keyword text does not say itself, like { quantity = \"irradiance W/m2/nm\" }";
+
+fn keyword_text(entry: &Entry<'_>) -> Option<KeywordRules> {
+    let table = entry.table(KEYWORD_TEXT, &["spectral_pattern", "quantity"])?;
+    let expected = "the name of a spectral field with {nm} for the wavelength and no blanks, like \"SPEC_{nm}\"";
+    let spectral_pattern = table.get("spectral_pattern").and_then(|entry| {
+        if entry.as_text().is_some_and(|text| text.contains(char::is_whitespace)) {
+            entry.mistake(expected, None);
+            return None;
+        }
+        pattern(&entry, expected)
+    });
+    let quantity = table.get("quantity").and_then(|entry| {
+        let words = Quantity::ALL.map(|quantity| (quantity.words(), quantity));
+        match entry.as_text().and_then(Quantity::from_words) {
+            Some(quantity) => Some(quantity),
+            None => entry.choice(&words),
+        }
+    });
+    if table.keys().next().is_none() {
+        entry.mistake(KEYWORD_TEXT, None);
+    }
+    Some(KeywordRules { spectral_pattern, quantity })
 }
 
 /// Fields that may be the same in every row.
@@ -264,14 +311,15 @@ fn constant(entry: &Entry<'_>, key: &str, declared: &Declared) -> Option<Constan
 fn gives_a_colour(table: &Table<'_>, columns: &[At<'_, (String, Field, Conversion)>]) {
     const SETS: [&[&str]; 4] = [&["X", "Y", "Z"], &["x", "y"], &["u_prime", "v_prime"], &["cct_k"]];
     let has = |name: &&str| columns.iter().any(|(_, (_, field, _))| field.name() == *name);
+    let written = table.get("columns");
     // Of what has a mistake already, nobody can tell what it would have been.
-    let unreadable = table.get("columns").is_some_and(|entry| entry.keys_of_table() != columns.len());
-    if table.get("spectral").is_some() || unreadable || SETS.iter().any(|set| set.iter().all(has)) {
+    let is_readable = written.as_ref().is_none_or(|entry| entry.keys_of_table() == Some(columns.len()));
+    if table.get("spectral").is_some() || !is_readable || SETS.iter().any(|set| set.iter().all(has)) {
         return;
     }
-    let sets: Vec<String> = SETS.iter().map(|set| list(set, "and")).collect();
-    let expected = format!("columns for one colour: {}; or spectral", list(&sets, "or"));
-    match table.get("columns") {
+    let sets = SETS.map(|set| set.join(",")).join(" or ");
+    let expected = format!("columns for one colour: {sets}; or spectral");
+    match written {
         Some(entry) => entry.mistake(&expected, None),
         None => table.missing("columns", &expected, None),
     }

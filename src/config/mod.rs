@@ -27,7 +27,8 @@ use std::time::Duration;
 use sha2::{Digest, Sha256};
 use toml::de::DeTable;
 
-use crate::formats::mapping::Mapping;
+use crate::formats::mapping::{Mapping, Scope};
+use crate::formats::{Context, KeywordRules, Need};
 use crate::ledger::entry::NamedText;
 use crate::schedule::Reminder;
 use crate::site::Things;
@@ -50,6 +51,8 @@ pub struct Config {
     pub reminders: Vec<Reminder>,
     /// Tables of other makes that are read.
     pub mappings: Vec<Mapping>,
+    /// What keyword text holds that does not say so itself, and in which files.
+    pub keyword_text: Vec<(Scope, KeywordRules)>,
     /// Where messages go beside the log, which is always on.
     pub channels: Vec<Channel>,
     /// Tables of standards that are sold, from files that the user owns.
@@ -186,7 +189,8 @@ impl Config {
                 things: parts.things,
                 reminders: parts.reminders,
                 channels: parts.channels,
-                mappings: parts.mappings,
+                mappings: parts.mappings.tables,
+                keyword_text: parts.mappings.keyword_text,
                 tables: parts.tables,
                 text: text.to_owned(),
                 files: files.into_used(),
@@ -200,6 +204,21 @@ impl Config {
     pub fn mappings_for(&self, name: &str, folder: Option<&DeviceId>) -> Vec<Mapping> {
         self.mappings.iter().filter(|mapping| mapping.scope.holds(name, folder)).cloned().collect()
     }
+
+    /// What is known of a file of this name that is only looked at: it lies in no inbox folder, so that the folders of
+    /// mappings say nothing of it.
+    pub fn to_look_at(&self, name: &str) -> Context {
+        let mappings = self.mappings.iter().filter(|mapping| mapping.scope.holds_name(name)).cloned().collect();
+        let rules = self.keyword_text.iter().find(|(scope, _)| scope.holds_name(name));
+        let keyword_text = rules.map(|(_, rules)| rules.clone()).unwrap_or_default();
+        Context { mappings, keyword_text, ..Context::of(Need::Look) }
+    }
+
+    /// What keyword text in such a file is known to hold: as the first mapping for it says.
+    pub fn keyword_text_for(&self, name: &str, folder: Option<&DeviceId>) -> KeywordRules {
+        let first = self.keyword_text.iter().find(|(scope, _)| scope.holds(name, folder));
+        first.map(|(_, rules)| rules.clone()).unwrap_or_default()
+    }
 }
 
 /// Everything a file says. Meaningless if a mistake was noted meanwhile; `None` only if one was.
@@ -210,7 +229,7 @@ struct Parts {
     things: Things,
     reminders: Vec<Reminder>,
     channels: Vec<Channel>,
-    mappings: Vec<Mapping>,
+    mappings: mapping::Mappings,
     tables: Tables,
 }
 

@@ -242,9 +242,9 @@ impl<'a> Entry<'a> {
         matches!(self.value, DeValue::Table(_))
     }
 
-    /// How many keys a table has; none where this is no table.
-    pub(super) fn keys_of_table(&self) -> usize {
-        self.value.as_table().map_or(0, |table| table.len())
+    /// How many keys a table has.
+    pub(super) fn keys_of_table(&self) -> Option<usize> {
+        self.value.as_table().map(|table| table.len())
     }
 
     pub(super) fn is_list(&self) -> bool {

@@ -116,6 +116,11 @@ impl DeviceState {
         self.last_read.map(|(time, _)| time)
     }
 
+    /// Whether the reading of this number waits for another to say what it was, or is held.
+    pub fn doubts(&self, seq: i64) -> bool {
+        self.pending.iter().any(|odd| odd.seq == seq) || self.held.iter().any(|(held, _)| *held == seq)
+    }
+
     /// Dimmer or dial as last reported.
     pub fn setting(&self) -> Option<&str> {
         self.setting.as_deref()

@@ -8,12 +8,12 @@
 use std::f64::consts::PI;
 
 use super::at;
-use crate::color::{PaperUnderLamp, Sampled, uv_prime};
+use crate::color::{Brightener, PaperError, PaperUnderLamp, Sampled, UvSpread, uv_prime};
 use crate::drift::DeviceState;
 use crate::ledger::store::ReadingRow;
 use crate::ledger::{LedgerError, Store};
 use crate::reading::{EventKind, ThingKind};
-use crate::site::{Lamp, Paper, Things};
+use crate::site::{Lamp, Paper, PaperWhite, Things};
 use crate::station::LitPaper;
 use crate::station::compare::Light;
 use crate::units::{Days, DeviceId, Spectrum, Time, UvPrime};
@@ -41,8 +41,7 @@ pub fn lit_paper(
     burning: &DeviceState,
     to: Time,
 ) -> Result<LitPaper, LedgerError> {
-    let base = PaperUnderLamp::new(&paper.white)
-        .map_err(|no_paper| LedgerError::Damaged { what: format!("paper {}: {no_paper}", paper.id) })?;
+    let base = calculated(store, lamp, paper, burning, to)?;
     let usual = things.stations_of(&lamp.id).next().and_then(|station| station.papers.first());
     let is_meant = |name: Option<&str>| match name.filter(|name| things.kind_of(name) == Some(ThingKind::Paper)) {
         Some(name) => name == paper.id.as_str(),
@@ -51,15 +50,69 @@ pub fn lit_paper(
     let newest = store.latest_lit(&lamp.id, Time::from_micros(i64::MIN), to, is_meant)?;
     let Some(row) = newest else { return Ok(LitPaper { under: base, read: None }) };
     let ended = last_change(store, &lamp.id, to)?.max(store.last_event(&paper.id, EventKind::NewBatch, to)?);
-    let other_setting = row.setting.as_deref().zip(burning.setting()).is_some_and(|(then, now)| then != now);
     let cold = row.warmup_min.is_some_and(|minutes| minutes < lamp.warm_up_min);
-    if ended.is_some_and(|ended| row.time < ended) || other_setting || cold {
+    if ended.is_some_and(|ended| row.time < ended) || !same_setting(&row, burning) || cold {
         return Ok(LitPaper { under: base, read: None });
     }
     Ok(match relation(store, things, lamp, &base, &row, to)? {
         Some(under) => LitPaper { under, read: Some(row.time) },
         None => LitPaper { under: base, read: None },
     })
+}
+
+/// The paper under the lamp as it is calculated: from its curve and the lamp's spectrum where there are both. A spectrum is read
+/// back only for a paper that it tells something of.
+fn calculated(
+    store: &Store,
+    lamp: &Lamp,
+    paper: &Paper,
+    burning: &DeviceState,
+    to: Time,
+) -> Result<PaperUnderLamp, LedgerError> {
+    let no_paper = |bad: PaperError| LedgerError::Damaged { what: format!("paper {}: {bad}", paper.id) };
+    let plain = PaperUnderLamp::of(paper, None).map_err(no_paper)?;
+    let brightened = || {
+        let aim = uv_prime(lamp.aim.white).ok()?;
+        let lit = plain.under(aim, UvSpread::default()).ok()?;
+        Some(lit.brightener != Brightener::NoneKnown)
+    };
+    if !matches!(paper.white, PaperWhite::Curve(_)) && brightened() != Some(true) {
+        return Ok(plain);
+    }
+    let since = just_before(last_change(store, &lamp.id, to)?);
+    let spectrum = newest_spectrum(store, &lamp.id, burning, since, to)?;
+    // A light that no paper can be calculated under is left to the plain way.
+    let lit = spectrum.and_then(|(_, spectrum)| PaperUnderLamp::of(paper, Some(&Sampled::of(&spectrum))).ok());
+    Ok(lit.unwrap_or(plain))
+}
+
+/// The newest spectrum of a lamp after `from`, up to and including `to`, that is neither doubted nor held, and was read at the
+/// setting of `burning`.
+pub fn newest_spectrum(
+    store: &Store,
+    lamp: &DeviceId,
+    burning: &DeviceState,
+    from: Time,
+    to: Time,
+) -> Result<Option<(ReadingRow, Spectrum)>, LedgerError> {
+    let mut to = to;
+    while let Some((row, spectrum)) = store.latest_spectrum(lamp, from, to)? {
+        if !burning.doubts(row.seq.get()) {
+            return Ok(Some((row, spectrum)).filter(|(row, _)| same_setting(row, burning)));
+        }
+        to = just_before(Some(row.time));
+    }
+    Ok(None)
+}
+
+/// The last instant before one; before nothing, the first of all.
+pub fn just_before(instant: Option<Time>) -> Time {
+    Time::from_micros(instant.map_or(i64::MIN, |instant| instant.micros().saturating_sub(1)))
+}
+
+/// Whether a reading was made at the lamp's setting of now, as far as either is known.
+pub fn same_setting(row: &ReadingRow, burning: &DeviceState) -> bool {
+    row.setting.as_deref().zip(burning.setting()).is_none_or(|(then, now)| then == now)
 }
 
 /// The paper as `row` found it under the lamp as that was then; `None` where nothing was known of the lamp itself.
@@ -92,10 +145,4 @@ fn relation(
     let reflectance = read.filter(|found| REFLECTANCE.contains(found));
     let paper = UvPrime { u: row.u, v: row.v };
     Ok(PaperUnderLamp::as_read(base, light.uv(), paper, reflectance, libm::sqrt(variance)).ok())
-}
-
-/// The general colour rendering index of a spectrum.
-pub fn ra_of(spectrum: &Spectrum) -> Option<f64> {
-    let _ = Sampled::of(spectrum);
-    None
 }

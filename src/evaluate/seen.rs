@@ -9,10 +9,11 @@ use std::collections::BTreeMap;
 use chrono::Timelike;
 
 use crate::aims;
-use crate::color::{UvSpread, uv_prime};
+use crate::color::rendering::colour_rendering;
+use crate::color::{Sampled, UvSpread, cct_duv, uv_prime, uv_prime_of_xyz};
 use crate::config::Config;
 use crate::drift::Summary;
-use crate::estimates::{self, Estimate, Refreshed, last_change, lit_paper};
+use crate::estimates::{self, Estimate, Refreshed, just_before, last_change, lit_paper, newest_spectrum, same_setting};
 use crate::ledger::store::ReadingRow;
 use crate::ledger::{LedgerError, Seq, Store};
 use crate::reading::{Patch, Source};
@@ -163,7 +164,8 @@ impl<'a> Estimates<'a> {
         let spectral = self.spectral_ra(device, lamp, from)?;
         let given = |source| self.store.latest_ra(device, source, from, self.at);
         let stated = |row: ReadingRow, source| row.ra.map(|ra| LampRa { ra, when: row.time, source });
-        let measured = given(Source::Measured)?.filter(|row| same_setting(row, lamp));
+        let measured =
+            given(Source::Measured)?.filter(|row| same_setting(row, &lamp.state) && !lamp.state.doubts(row.seq.get()));
         let measured = measured.and_then(|row| stated(row, RaSource::Given));
         let newest = match (spectral, measured) {
             (Some(a), Some(b)) if b.when > a.when => Some(b),
@@ -175,22 +177,15 @@ impl<'a> Estimates<'a> {
         }
     }
 
-    /// The index of the newest spectrum that is neither doubted nor held.
+    /// The index of the newest spectrum.
     fn spectral_ra(&self, device: &DeviceId, lamp: &Estimate, from: Time) -> Result<Option<LampRa>, LedgerError> {
-        let summary = lamp.state.summary(&lamp.params);
-        let doubted = |seq: Seq| {
-            let is = |other: i64| other == seq.get();
-            summary.waiting.iter().any(|(other, _)| is(*other)) || summary.held.iter().any(|(other, _)| is(*other))
-        };
-        let mut to = self.at;
-        while let Some((row, spectrum)) = self.store.latest_spectrum(device, from, to)? {
-            if !doubted(row.seq) {
-                let ra = Some(&spectrum).filter(|_| same_setting(&row, lamp)).and_then(estimates::ra_of);
-                return Ok(ra.map(|ra| LampRa { ra, when: row.time, source: RaSource::Spectrum }));
-            }
-            to = just_before(Some(row.time));
-        }
-        Ok(None)
+        let newest = newest_spectrum(self.store, device, &lamp.state, from, self.at)?;
+        Ok(newest.and_then(|(row, spectrum)| {
+            let lamp = Sampled::of(&spectrum);
+            let cct_k = cct_duv(uv_prime_of_xyz(lamp.tristimulus()).ok()?).ok()?.cct_k;
+            let ra = colour_rendering(&lamp, cct_k)?.ra;
+            Some(LampRa { ra, when: row.time, source: RaSource::Spectrum })
+        }))
     }
 
     /// Foreign light on the print and at the screen.
@@ -221,16 +216,6 @@ impl<'a> Estimates<'a> {
         });
         Ok(foreign.collect())
     }
-}
-
-/// The last instant before one; before nothing, the first of all.
-fn just_before(instant: Option<Time>) -> Time {
-    Time::from_micros(instant.map_or(i64::MIN, |instant| instant.micros().saturating_sub(1)))
-}
-
-/// Whether a reading was made at the lamp's setting of now, as far as either is known.
-fn same_setting(row: &ReadingRow, lamp: &Estimate) -> bool {
-    row.setting.as_deref().zip(lamp.state.setting()).is_none_or(|(then, now)| then == now)
 }
 
 /// Judges one station as of `at` without writing anything.

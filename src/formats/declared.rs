@@ -63,9 +63,9 @@ pub enum BadPattern {
     NoPlace { found: String },
     #[error("'{found}' has {{nm}} more than once: expected it once, like SPEC_{{nm}}")]
     TwoPlaces { found: String },
-    #[error("'{found}' is no name of a column: expected at most 64 characters without blanks, quotes and #")]
+    #[error("'{found}' is no name of a column: expected at most 64 characters without quotes and #")]
     NotAName { found: String },
-    #[error("'{found}' has a digit or a point beside {{nm}}: expected something that ends the wavelength")]
+    #[error("'{found}' has a digit, a point or a comma beside {{nm}}: expected something that ends the wavelength")]
     Digit { found: String },
 }
 
@@ -75,7 +75,7 @@ impl NamePattern {
     /// Takes a text as a pattern.
     pub fn new(text: &str) -> Result<Self, BadPattern> {
         let found: String = text.chars().take(80).collect();
-        let unfit = |c: char| c.is_whitespace() || c.is_control() || matches!(c, '"' | '#');
+        let unfit = |c: char| c.is_control() || matches!(c, '"' | '#');
         if text.chars().count() > 64 || text.contains(unfit) {
             return Err(BadPattern::NotAName { found });
         }
@@ -88,14 +88,19 @@ impl NamePattern {
         if before.ends_with(of_a_number) || after.starts_with(of_a_number) {
             return Err(BadPattern::Digit { found });
         }
-        Ok(Self { before: before.to_owned(), after: after.to_owned() })
+        Ok(Self { before: before.trim_start().to_owned(), after: after.trim_end().to_owned() })
     }
 
     /// The wavelength, nm, that a column of this name holds; nothing where the name does not follow the pattern.
     pub fn wavelength(&self, name: &str) -> Option<f64> {
+        self.number(name).and_then(|number| number.parse().ok()).filter(|nm: &f64| nm.is_finite())
+    }
+
+    /// What stands in a name for the wavelength: digits first, perhaps with a decimal sign.
+    pub(super) fn number<'n>(&self, name: &'n str) -> Option<&'n str> {
         let number = name.strip_prefix(self.before.as_str())?.strip_suffix(self.after.as_str())?;
         let is_plain = number.starts_with(|c: char| c.is_ascii_digit()) && number.chars().all(of_a_number);
-        number.parse().ok().filter(|nm: &f64| is_plain && nm.is_finite())
+        Some(number).filter(|_| is_plain)
     }
 }
 
@@ -106,7 +111,7 @@ impl std::fmt::Display for NamePattern {
 }
 
 fn of_a_number(c: char) -> bool {
-    c.is_ascii_digit() || c == '.'
+    c.is_ascii_digit() || c == '.' || c == ','
 }
 
 /// What is known from outside of keyword text that does not say it itself.
@@ -154,9 +159,9 @@ mod tests {
         assert!(said("SPEC_").contains("'SPEC_' says nothing of the wavelength: expected {nm}"));
         assert!(said("").contains("says nothing"));
         assert!(said("{nm}_{nm}").contains("more than once"));
-        assert!(said("SPEC {nm}").contains("no name of a column"));
+        assert!(said("SPEC\"{nm}").contains("no name of a column"));
         assert!(said(&format!("{}{{nm}}", "a".repeat(70))).contains("no name of a column"));
-        assert!(said("S1{nm}").contains("a digit or a point beside"));
-        assert!(said("{nm}.0").contains("a digit or a point beside"));
+        assert!(said("S1{nm}").contains("a digit, a point or a comma beside"));
+        assert!(said("{nm}.0").contains("a digit, a point or a comma beside"));
     }
 }

@@ -18,11 +18,12 @@ use super::row::record;
 use super::spectral::{and_more, name_of, why_unfit};
 use super::table::{Header, Meaning, is_known, longest, read_rows};
 use super::{Context, Need, Outcome, Unfinished, refused};
-use crate::reading::Record;
+use crate::reading::{Defect, Record};
 use crate::units::Time;
 
-/// Reads a table through the mapping that fits it; nothing where none does.
-pub(super) fn read(text: &str, context: &Context) -> Option<Outcome> {
+/// Reads a table through the mapping that fits it. Where none does, tells what one lacks that nearly does.
+pub(super) fn read(text: &str, context: &Context) -> Result<Outcome, Option<Defect>> {
+    let mut nearly = None;
     let mut fitting: Option<(&Mapping, Lines<'_>, Line<'_>)> = None;
     for mapping in &context.mappings {
         let Some(rest) = after_lines(text, mapping.skip_lines) else { continue };
@@ -32,19 +33,20 @@ pub(super) fn read(text: &str, context: &Context) -> Option<Outcome> {
         let is_whole = first.raw.len() <= longest(true) && first.quotes(mapping.separator) == Quotes::Fine;
         if !is_whole || !mapping.fits(&names) {
             if is_whole && !first.is_ended() && mapping.may_come_to_fit(&names) {
-                return Some(Outcome::Incomplete { why: Unfinished::HeaderOnly });
+                return Ok(Outcome::Incomplete { why: Unfinished::HeaderOnly });
             }
+            nearly = nearly.or_else(|| mapping.lacks(&names, first.number));
             continue;
         }
         if let Some((other, _, line)) = &fitting {
             let found = format!("columns that fit the mappings '{}' and '{}'", other.id, mapping.id);
             let expected = "columns that fit one: narrow the mappings by folder or name, or name more columns in one";
-            return Some(refused(line.number, &found, expected));
+            return Ok(refused(line.number, &found, expected));
         }
         fitting = Some((mapping, lines, first));
     }
-    let (mapping, lines, first) = fitting?;
-    Some(match understand(mapping, &first, &lines.record, context) {
+    let Some((mapping, lines, first)) = fitting else { return Err(nearly) };
+    Ok(match understand(mapping, &first, &lines.record, context) {
         Ok(header) => read_rows(lines, &header, context),
         Err(outcome) => outcome,
     })
@@ -57,7 +59,7 @@ impl Mapping {
     }
 
     fn wavelength(&self, name: &str) -> Option<f64> {
-        self.spectral.as_ref().and_then(|spectral| spectral.names.wavelength(name, self.decimal))
+        self.spectral.as_ref().and_then(|spectral| spectral.wavelength(name, self.decimal))
     }
 
     /// Whether it speaks of this column.
@@ -77,6 +79,19 @@ impl Mapping {
         let has_spectrum = self.spectral.is_none() || names.iter().any(|name| self.wavelength(name).is_some());
         let is_ours = names.iter().all(|name| is_known(name));
         has_all && has_spectrum && (!is_ours || names.iter().all(|name| self.covers(name)))
+    }
+
+    /// The first column that a header lacks which has at least half of what the mapping speaks of, and is not ours.
+    fn lacks(&self, names: &[&str], line: u64) -> Option<Defect> {
+        let (there, lacking): (Vec<&str>, Vec<&str>) = self.required().partition(|name| names.contains(name));
+        if there.len() < lacking.len() || names.iter().all(|name| is_known(name)) {
+            return None;
+        }
+        let expected = |what: &str| format!("{what}, if this is a table for the mapping '{}'", self.id);
+        Some(match lacking.first() {
+            Some(name) => Defect::of_line(line, &format!("no column '{name}'"), expected("it")),
+            None => Defect::of_line(line, "no spectral columns", expected("columns named as its pattern says")),
+        })
     }
 
     /// Whether a header that breaks off with the last of these names may be one that fits.

@@ -7,6 +7,7 @@ use chrono::format::{Fixed, Item, Numeric, StrftimeItems};
 use chrono::{DateTime, NaiveDate, NaiveDateTime, SecondsFormat};
 
 use super::column::{Column, Kind};
+use super::declared::NamePattern;
 use crate::units::{DeviceId, SpectralUnit};
 
 /// Reads the tables of one other make.
@@ -73,7 +74,7 @@ pub enum Constant {
 #[derive(Debug, Clone, PartialEq)]
 #[allow(missing_docs)]
 pub struct SpectralColumns {
-    pub names: WavelengthNames,
+    pub names: NamePattern,
     pub unit: SpectralUnit,
     pub conversion: Conversion,
 }
@@ -209,50 +210,11 @@ fn is_like(name: &str, pattern: &str) -> bool {
     pattern.iter().skip(p).all(|c| *c == '*')
 }
 
-/// How spectral columns are named: a text in which `{nm}` stands for the wavelength.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct WavelengthNames {
-    before: String,
-    after: String,
-}
-
-/// Why a text says nothing of how spectral columns are named.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[allow(missing_docs)]
-pub enum BadNames {
-    #[error("no {{nm}}")]
-    NoPlace,
-    #[error("{{nm}} more than once")]
-    TwoPlaces,
-    #[error("a digit, a point or a comma beside {{nm}}")]
-    Digit,
-}
-
-impl WavelengthNames {
-    const PLACE: &str = "{nm}";
-
-    /// Takes a text like `{nm} nm` for such names.
-    pub fn new(text: &str) -> Result<Self, BadNames> {
-        let (before, after) = text.split_once(Self::PLACE).ok_or(BadNames::NoPlace)?;
-        if after.contains(Self::PLACE) {
-            return Err(BadNames::TwoPlaces);
-        }
-        if before.ends_with(of_a_number) || after.starts_with(of_a_number) {
-            return Err(BadNames::Digit);
-        }
-        Ok(Self { before: before.trim_start().to_owned(), after: after.trim_end().to_owned() })
-    }
-
+impl SpectralColumns {
     /// The wavelength, nm, of the column of this name, if it is a spectral one.
     pub fn wavelength(&self, name: &str, decimal: Decimal) -> Option<f64> {
-        let number = name.strip_prefix(self.before.as_str())?.strip_suffix(self.after.as_str())?;
-        let is_plain = number.starts_with(|c: char| c.is_ascii_digit()) && number.chars().all(of_a_number);
-        decimal.number(number).filter(|_| is_plain)
+        self.names.number(name).and_then(|number| decimal.number(number))
     }
-}
-
-fn of_a_number(c: char) -> bool {
-    c.is_ascii_digit() || c == '.' || c == ','
 }
 
 impl Decimal {
@@ -394,17 +356,14 @@ mod tests {
 
     #[test]
     fn wavelengths_are_found_in_names() {
-        let names = WavelengthNames::new("{nm} nm").unwrap();
-        assert_eq!(names.wavelength("380 nm", Decimal::Point), Some(380.0));
-        assert_eq!(names.wavelength("380,5 nm", Decimal::Comma), Some(380.5));
-        assert_eq!(names.wavelength("380,5 nm", Decimal::Point), None);
+        let names = NamePattern::new("{nm} nm").unwrap();
+        let columns = SpectralColumns { names, unit: SpectralUnit::Relative, conversion: Conversion::SAME };
+        assert_eq!(columns.wavelength("380 nm", Decimal::Point), Some(380.0));
+        assert_eq!(columns.wavelength("380,5 nm", Decimal::Comma), Some(380.5));
+        assert_eq!(columns.wavelength("380,5 nm", Decimal::Point), None);
         for name in ["380nm", " nm", "x nm", "-380 nm", "3e2 nm", "380"] {
-            assert_eq!(names.wavelength(name, Decimal::Point), None, "{name}");
+            assert_eq!(columns.wavelength(name, Decimal::Point), None, "{name}");
         }
-        assert_eq!(WavelengthNames::new("{nm}").unwrap().wavelength("405", Decimal::Point), Some(405.0));
-        assert_eq!(WavelengthNames::new("nm"), Err(BadNames::NoPlace));
-        assert_eq!(WavelengthNames::new("{nm}{nm}"), Err(BadNames::TwoPlaces));
-        assert_eq!(WavelengthNames::new("1{nm}"), Err(BadNames::Digit));
     }
 
     #[test]

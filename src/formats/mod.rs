@@ -157,10 +157,11 @@ pub fn parse(bytes: &[u8], context: &Context) -> Outcome {
     if start.is_empty() {
         return Outcome::Incomplete { why: Unfinished::Empty };
     }
-    if let Some(outcome) = mapped::read(&text, context) {
-        return outcome;
-    }
-    if start.starts_with(['{', '[']) {
+    let nearly = match mapped::read(&text, context) {
+        Ok(outcome) => return outcome,
+        Err(nearly) => nearly,
+    };
+    let outcome = if start.starts_with(['{', '[']) {
         json::read(&text, context)
     } else if start.starts_with('<') {
         tm27::read(&text, context)
@@ -168,6 +169,13 @@ pub fn parse(bytes: &[u8], context: &Context) -> Outcome {
         keyword::read(&text, context)
     } else {
         table::read(&text, context)
+    };
+    match outcome {
+        Outcome::Refused(mut defects) => {
+            defects.extend(nearly);
+            Outcome::Refused(defects)
+        }
+        outcome => outcome,
     }
 }
 

@@ -10,12 +10,12 @@ use crate::units::Luminance;
 pub fn fitness(fitness: Fitness, findings: &[Finding]) -> &'static str {
     let blind = |fault: &Fault| matches!(fault, Fault::TintUnknown | Fault::RenderingUnknown);
     match fitness {
-        Fitness::Fit => "fit to judge prints under",
+        Fitness::Fit => "a lamp to judge prints under",
         Fitness::WithCare if findings.iter().all(|finding| blind(&finding.fault)) => {
             "too little is known of it to say whether prints can be judged under it"
         }
-        Fitness::WithCare => "usable with care",
-        Fitness::Unfit => "not for judging prints",
+        Fitness::WithCare => "a makeshift: prints can be judged under it with care",
+        Fitness::Unfit => "not a lamp to judge prints under",
     }
 }
 
@@ -30,7 +30,9 @@ pub fn fault(fault: &Fault) -> String {
             format!("at {:.0} K it is yellower than daylight (5000 to 6500 K)", cct_k.get())
         }
         Fault::Kelvin { cct_k } => format!("at {:.0} K it is bluer than daylight (5000 to 6500 K)", cct_k.get()),
-        Fault::Ra { ra } => format!("it renders colours poorly (Ra {ra:.0}; {RA_GOOD:.0} counts as good)"),
+        Fault::Ra { ra } => {
+            format!("its colour rendering is {} (Ra {ra:.0}; {RA_GOOD:.0} counts as good)", rendering_word(*ra))
+        }
         Fault::Special { number, value } => {
             format!("its R{number} is {value:.0} ({SPECIAL_LEAST:.0} is asked of each of R1 to R8)")
         }

@@ -37,19 +37,22 @@ pub(super) fn paper_read(paper: &DeviceId, when: Time, zone: &LocalZone) -> Stri
     format!("The paper white is as {paper} was read under this lamp on {}.", day(zone, when))
 }
 
-/// The paper white hangs on light that nobody measured.
-pub(super) fn paper_brightened(sd: f64) -> String {
+/// The paper white hangs on the lamp's ultraviolet.
+pub(super) fn paper_brightened(sd: f64, lamp_uv: Option<f64>) -> String {
+    let lamp = match lamp_uv {
+        None => "a lamp whose UV was not measured".to_owned(),
+        Some(share) => format!("a lamp with {:.0} % of the UV of D50", share * 100.0),
+    };
     format!(
-        "The paper is brightened and the lamp's UV was not measured: its white is uncertain by ± Δu′v′ {sd:.4}; read the lit \
-         paper to settle it."
+        "Brightened paper under {lamp}: its white is uncertain by ± Δu′v′ {sd:.4}; read the lit paper to settle it."
     )
 }
 
 /// The device is a label.
 pub(super) fn label_only(device: &DeviceId, sd: f64) -> String {
     format!(
-        "{device} is known by its label only: its white may be anywhere within ± Δu′v′ {sd:.4} of what that says (ANSI C78.377, \
-         from memory: check your copy)."
+        "{device} is known by its label only: its white is uncertain by ± Δu′v′ {sd:.4}, as ANSI C78.377 allows (from memory, \
+         check your copy). One measurement settles it."
     )
 }
 

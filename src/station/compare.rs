@@ -44,9 +44,9 @@ pub struct Comparison<'a> {
     pub station: &'a Station,
     /// Its paper.
     pub paper: PaperUnderLamp,
-    /// The paper estimate's own standard uncertainty in u′ and in v′ counts as no more than this: infinite, but where it is
-    /// asked what a reading of the lit paper would settle.
-    pub paper_sd_at_most: f64,
+    /// Where it is asked what a reading of the lit paper would settle: the standard uncertainty in u′ and in v′ that it would
+    /// leave of the paper against the lamp.
+    pub paper_read_sd: Option<f64>,
     /// Where the display should be; stands in where its colour was never read.
     pub display_aim: UvPrime,
     /// Where the lamp should be; stands in where its colour was never read.
@@ -137,13 +137,16 @@ impl Comparison<'_> {
     /// stands for the paper's.
     pub fn difference(&self, screen: &Light, light: &Light) -> Difference {
         let paper = self.paper_under(light);
-        let paper_sd = paper.estimate_sd.min(self.paper_sd_at_most);
+        let (paper_sd, brightener) = match self.paper_read_sd {
+            Some(sd) => (paper.estimate_sd.min(sd), UvSpread::default()),
+            None => (paper.estimate_sd, paper.brightener_spread),
+        };
         let through = |u: f64, v: f64| UvSpread { uu: u, uv: 0.0, vv: v }.through(paper.by_lamp);
         let fresh = through(light.u.fresh, light.v.fresh);
         let carry = through(light.u.fresh_carry, light.v.fresh_carry);
         let still = self.scale.uv * self.scale.uv + paper_sd * paper_sd;
         let (offset_u, offset_v) = self.station.visual_offset;
-        let spread = paper.lamp_spread.plus(paper.brightener_spread);
+        let spread = paper.lamp_spread.plus(brightener);
         Difference {
             uv: (screen.u.mean - paper.uv.u - offset_u, screen.v.mean - paper.uv.v - offset_v),
             uv_cov: (screen.u.var + spread.uu + still, spread.uv, screen.v.var + spread.vv + still),

@@ -130,8 +130,9 @@ pub enum Reason {
     NotMeasured { what: Unmeasured },
     /// The colour of the paper white is an estimate with this standard uncertainty in u′v′.
     PaperEstimated { sd: f64 },
-    /// The same of a brightened paper, under a lamp whose ultraviolet was not measured.
-    PaperBrightened { sd: f64 },
+    /// What optical brighteners leave in doubt of the paper white; with the lamp's ultraviolet as a share of that of D50, where it
+    /// was measured.
+    PaperBrightened { sd: f64, lamp_uv: Option<f64> },
     /// The paper white is known by a reading of the lit paper.
     PaperRead { paper: DeviceId, when: Time },
     /// The lamp renders colours worse than the station allows.

@@ -25,8 +25,8 @@ pub use judgement::{
 
 use std::f64::consts::PI;
 
-use crate::color::PaperUnderLamp;
 use crate::color::delta_uv;
+use crate::color::{Brightener, PaperUnderLamp};
 use crate::color::{Move, direction};
 use crate::drift::{DeviceState, Params, Summary};
 use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
@@ -107,7 +107,7 @@ impl Seen<'_> {
         Comparison {
             station: self.station,
             paper: self.lit.under.clone(),
-            paper_sd_at_most: f64::INFINITY,
+            paper_read_sd: None,
             display_aim: self.display.aim,
             lamp_aim: self.lamp.aim,
             scale: Scale::between((display.0.as_ref(), display.1), (lamp.0.as_ref(), lamp.1)),
@@ -257,8 +257,7 @@ fn doubtful(seen: &Seen, comparison: &Comparison, times: &[Time], max_risk: f64)
     // Lit paper is read against the lamp, and both readings scatter.
     let paper_sd = seen.lamp.noise.uv * std::f64::consts::SQRT_2;
     let settled = |read: &Doubt| {
-        let comparison =
-            Comparison { paper_sd_at_most: if read.paper { paper_sd } else { f64::INFINITY }, ..comparison.clone() };
+        let comparison = Comparison { paper_read_sd: read.paper.then_some(paper_sd), ..comparison.clone() };
         let display = if read.display { vec![(1.0, &display)] } else { hypotheses(&display_now) };
         let lamp = if read.lamp { vec![(1.0, &lamp)] } else { hypotheses(&lamp_now) };
         let path = risk_path(&comparison.differences(&display, &lamp, times.len()), &seen.limits());
@@ -284,8 +283,10 @@ pub struct Picture {
     pub paper: EstimatedWhite,
     /// The lamp's own white; `luminance` holds lx.
     pub lamp: EstimatedWhite,
-    /// Standard uncertainty of the paper estimate.
+    /// Standard uncertainty of the paper estimate, brighteners left aside.
     pub paper_sd: f64,
+    /// What optical brighteners leave in doubt.
+    pub brightener: Brightener,
 }
 
 impl Picture {
@@ -337,6 +338,7 @@ impl Picture {
                 luminance: level(light.ln_level, 1.0),
             },
             paper_sd: paper.estimate_sd,
+            brightener: paper.brightener,
         }
     }
 

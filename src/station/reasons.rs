@@ -4,7 +4,7 @@ use super::{
     Doubt, EstimatedWhite, GUESS_BELOW_READINGS, Judgement, LampRa, Picture, RaKnown, Reason, Seen, Unmeasured,
     Verdict, Watched,
 };
-use crate::color::{delta_uv, direction};
+use crate::color::{Brightener, delta_uv, direction};
 use crate::drift::Summary;
 use crate::site::{LuminanceRule, Station};
 
@@ -125,14 +125,17 @@ fn rendering(seen: &Seen) -> Option<Reason> {
     })
 }
 
-/// How the paper white is known, where that matters.
+/// How the paper white is known, where that matters. That nobody knows what a brightener does is always said.
 fn paper(seen: &Seen, picture: &Picture) -> Option<Reason> {
-    match seen.lit.read {
-        Some(when) => Some(Reason::PaperRead { paper: seen.paper.id.clone(), when }),
-        None if picture.paper_sd > 0.2 * seen.station.tolerance.delta_uv => {
-            Some(Reason::PaperEstimated { sd: picture.paper_sd })
+    if let Some(when) = seen.lit.read {
+        return Some(Reason::PaperRead { paper: seen.paper.id.clone(), when });
+    }
+    let matters = |sd: f64| sd > 0.2 * seen.station.tolerance.delta_uv;
+    match picture.brightener {
+        Brightener::Uncertain { lamp_uv, sd, .. } if lamp_uv.is_none() || matters(sd) => {
+            Some(Reason::PaperBrightened { sd, lamp_uv })
         }
-        None => None,
+        _ => matters(picture.paper_sd).then_some(Reason::PaperEstimated { sd: picture.paper_sd }),
     }
 }
 

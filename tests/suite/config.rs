@@ -7,9 +7,11 @@ use std::time::Duration;
 use proptest::prelude::*;
 use twinwhite::config::find::read_named;
 use twinwhite::config::{ChannelKind, Config};
+use twinwhite::formats::mapping::{Constant, Decimal, Ignored};
+use twinwhite::formats::{KeywordRules, Quantity as Declared};
 use twinwhite::rules::{Limit, Origin, Quantity};
 use twinwhite::site::{AimWhite, LampKind, LuminanceRule, PaperWhite};
-use twinwhite::units::{Days, DeviceId, Xy};
+use twinwhite::units::{Days, DeviceId, SpectralUnit, Xy};
 
 fn folder(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
@@ -137,6 +139,37 @@ fn every_key_arrives() {
     assert_eq!(config.reminders[0].device, Some(DeviceId::new("lamp").unwrap()));
     let ChannelKind::Command { program, arguments } = &config.channels[0].kind;
     assert_eq!((program.as_str(), arguments.as_slice()), ("tell", [String::new()].as_slice()));
+}
+
+#[test]
+fn a_mapping_arrives() {
+    let config = parse_file("tests/config/valid/mapping.toml");
+    let [log, sheet] = config.mappings.as_slice() else { panic!("two mappings: {:?}", config.mappings) };
+    assert_eq!((log.separator, log.decimal, log.skip_lines), (b'\t', Decimal::Comma, 2));
+    assert_eq!(log.time.columns, ["Day", "Clock"]);
+    assert_eq!(log.time.format.as_ref().unwrap().read("4.3.26 9:30:15").as_deref(), Some("2026-03-04 09:30:15"));
+    let mired = log.columns.iter().find(|(name, ..)| name == "1e6/T").unwrap();
+    assert_eq!((mired.1.name(), mired.2.apply(200.0)), ("cct_k", 5000.0));
+    let spectral = log.spectral.as_ref().unwrap();
+    assert_eq!((spectral.unit, spectral.conversion.apply(2e6)), (SpectralUnit::Irradiance, 2.0));
+    assert_eq!(spectral.wavelength("380,5 nm", log.decimal), Some(380.5));
+    let constant =
+        |name: &str| log.constants.iter().find(|(field, _)| field.name() == name).map(|(_, value)| value.clone());
+    assert_eq!(constant("patch"), Some(Constant::Text("white".to_owned())));
+    assert_eq!(constant("bandwidth_nm"), Some(Constant::Number(5.0)));
+    assert_eq!(log.ignored, Ignored::Named(vec!["Remarks".to_owned(), "Battery".to_owned()]));
+    assert_eq!((sheet.separator, sheet.decimal, &sheet.ignored), (b',', Decimal::Point, &Ignored::Others));
+    let text = config.keyword_text_for("booth.txt", None);
+    assert_eq!(text.quantity, Some(Declared::Illuminance));
+    assert_eq!(text.spectral_pattern.unwrap().wavelength("SPEC_380"), Some(380.0));
+    assert_eq!(config.keyword_text_for("booth.csv", None), KeywordRules::default());
+    let ids = |name: &str, folder: Option<&str>| {
+        let folder = folder.map(|id| DeviceId::new(id).unwrap());
+        config.mappings_for(name, folder.as_ref()).into_iter().map(|mapping| mapping.id).collect::<Vec<_>>()
+    };
+    assert_eq!(ids("log-1.csv", Some("lamp")), ["bench-log", "sheet"]);
+    assert_eq!(ids("log-1.csv", None), ["sheet"]);
+    assert_eq!(ids("notes.csv", Some("lamp")), ["sheet"]);
 }
 
 #[test]

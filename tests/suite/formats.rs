@@ -608,7 +608,9 @@ fn caps_hold() {
     };
     let wide = drafts(&spectral(8192), &ledger());
     assert!(matches!(&wide[0].colour, ColourSet::Spectrum { spectrum } if spectrum.step_nm() == Some(0.0625)));
-    assert!(defects(parse(spectral(20_000).as_bytes(), &ledger()))[0].expected.contains("256 KiB"));
+    assert!(defects(parse(spectral(20_000).as_bytes(), &ledger()))[0].expected.contains("16 to 10000"));
+    let long = spectral(9000).replace(",0.", &format!(",0.{}", "0".repeat(20)));
+    assert!(defects(parse(long.as_bytes(), &ledger()))[0].expected.contains("256 KiB"));
     let deep = "[".repeat(200_000);
     assert!(matches!(parse(deep.as_bytes(), &ledger()), Outcome::Incomplete { .. }));
     let deep = format!("{}{}", "[".repeat(200_000), "]".repeat(200_000));

@@ -1,6 +1,7 @@
 //! Light as it is judged at a station: spectra and their levels, rendering, lit paper, foreign light, labels; by the program itself.
 
 use serde_json::Value;
+use twinwhite::units::Time;
 
 use super::site::{HEADER, LOFT, Site, day, lamp, quiet_weeks, screen};
 
@@ -35,12 +36,17 @@ fn silent(station: &Value, part: &str) {
     assert!(!reasons(station).contains(part), "'{part}' is in:\n{}", reasons(station));
 }
 
-/// A spectral file of one lamp reading: equal power at all wavelengths, in W/m2/nm.
-fn flat(time: twinwhite::units::Time, device: &str, power: f64, unit: &str) -> String {
+/// A spectral file of one reading.
+fn spectrum(time: Time, device: &str, unit: &str, power: impl Fn(f64) -> f64) -> String {
     let nm: Vec<u32> = (380..=780).step_by(5).collect();
     let header: String = nm.iter().map(|nm| format!(",nm{nm}")).collect();
-    let values: String = nm.iter().map(|_| format!(",{power}")).collect();
+    let values: String = nm.iter().map(|nm| format!(",{}", power(f64::from(*nm)))).collect();
     format!("time,device,unit{header}\n{time},{device},{unit}{values}\n")
+}
+
+/// The same of equal power at all wavelengths.
+fn flat(time: Time, device: &str, power: f64, unit: &str) -> String {
+    spectrum(time, device, unit, |_| power)
 }
 
 #[test]
@@ -99,6 +105,56 @@ fn rendering_that_somebody_stated() {
     site.ok(&format!("retract {} --reason wrong-lamp", seq + 1));
     says(&station(&site, 70.0), "was not measured since the lamp was changed on");
     site.audit();
+}
+
+#[test]
+fn rendering_worked_out_from_a_spectrum() {
+    let site = gallery();
+    let screens: String = (0..6).map(|week| screen(day(7.0 * f64::from(week)), 146.0)).collect();
+    site.ingest("screen.csv", &(HEADER.to_owned() + &screens));
+    // Equal energy renders well; light of one blue and one yellow band has a white and next to no colours.
+    site.ingest("even.csv", &flat(day(35.0), "loft-lamp", 0.007, "W/m2/nm"));
+    let even = station(&site, 35.5);
+    says(&even, "Ra 95 (CIE 13.3), at least 90, from its spectrum of 10 Feb 2025.");
+    assert_eq!(even["rendering"]["source"], "spectrum");
+    site.ok(&format!("add loft-lamp x=0.3333 y=0.3333 ra=80 source=label time={}", day(35.2)));
+    says(&station(&site, 35.5), "from its spectrum of");
+    site.ok(&format!("record replaced loft-lamp --at {}", day(36.0)));
+    let band = |nm: f64, at: f64| (-(nm - at) * (nm - at) / 200.0).exp();
+    let bands = |nm: f64| 0.02 * band(nm, 455.0) + 0.02 * band(nm, 575.0);
+    site.ingest("bands.csv", &spectrum(day(36.2), "loft-lamp", "W/m2/nm", bands));
+    let poor = station(&site, 36.5);
+    assert_eq!((&poor["verdict"], &poor["risk"]), (&"out".into(), &1.0.into()));
+    assert!(poor["rendering"]["ra"].as_f64().unwrap() < 40.0, "{}", poor["rendering"]);
+    says(&poor, "The lamp renders colours poorly");
+    // As of the day before, the other lamp.
+    says(&station(&site, 35.9), "Ra 95");
+    site.audit();
+    // A spectrum that may be of another lamp decides nothing until a second reading bears it out.
+    let doubtful = gallery();
+    weeks(&doubtful);
+    doubtful.ingest("bands.csv", &spectrum(day(64.0), "loft-lamp", "W/m2/nm", bands));
+    let status = station(&doubtful, 64.5);
+    says(&status, "lies far from the rest");
+    says(&status, "colour rendering was not measured");
+}
+
+#[test]
+fn brightened_paper_is_uncertain_until_it_is_read() {
+    let bluish = LOFT.replace("a = 0.6, b = -1.9", "a = 1.2, b = -5.5");
+    assert_ne!(bluish, LOFT);
+    let site = Site::new(&bluish);
+    weeks(&site);
+    let sd = |station: &Value| station["paper_white"]["v_prime"]["sd"].as_f64().unwrap();
+    let unread = station(&site, 64.0);
+    says(&unread, "Brightened paper under a lamp whose UV was not measured: its white is uncertain by ± Δu′v′ 0.00");
+    assert!(unread["verdict"] == "unknown" || unread["verdict"] == "out", "{unread}");
+    site.ok(&format!("add loft-lamp patch=paper x=0.3435 y=0.3550 luminance_cd_m2=146 time={}", day(64.2)));
+    let read = station(&site, 64.5);
+    silent(&read, "Brightened");
+    says(&read, "was read under this lamp");
+    assert!(sd(&read) < 0.5 * sd(&unread), "{} {}", sd(&read), sd(&unread));
+    assert_eq!(read["verdict"], "matched", "{}", reasons(&read));
 }
 
 #[test]

@@ -76,7 +76,8 @@ fn sources_agree_with_colour_science_for_both_observers() {
 
 #[test]
 fn white_points_of_cie_15() {
-    // XYZ of CIE 15:2018 for both observers; 0.015 is what 5 nm tables are good for.
+    // XYZ of CIE 15:2018 for both observers, within 0.03 (x, y within 3e-5): from these 5 nm tables Sprague comes to 0.027 in Z of
+    // D75 and straight lines to 0.052 in Z of C, by colour-science's own sums as well.
     for (name, two, ten) in [
         ("A", [109.85, 35.58], [111.14, 35.20]),
         ("C", [98.07, 118.22], [97.29, 116.14]),
@@ -89,7 +90,7 @@ fn white_points_of_cie_15() {
         for (observer, [x, z]) in [(Observer::TwoDegree, two), (Observer::TenDegree, ten)] {
             let sum = sampled.tristimulus_for(observer);
             let (found_x, found_z) = (100.0 * sum.x / sum.y, 100.0 * sum.z / sum.y);
-            assert!((found_x - x).abs() < 0.015 && (found_z - z).abs() < 0.015, "{name}: {found_x} {found_z}");
+            assert!((found_x - x).abs() < 0.03 && (found_z - z).abs() < 0.03, "{name}: {found_x} {found_z}");
         }
     }
     // D50 for the 10° observer, the aim of ISO 3664: u' 0.2102, v' 0.4889.
@@ -266,12 +267,31 @@ fn radiance_gives_a_luminance() {
 
 #[test]
 fn a_lamp_of_one_line_lies_on_the_border_and_is_taken() {
-    // 589 nm, 1 nm steps: inside by the allowance of the locus, and without a temperature.
-    let values = (0..401).map(|i| if i == 209 { 1.0 } else { 0.0 }).collect();
+    // 520 nm, 1 nm steps: inside by the allowance of the locus, and without a temperature.
+    let values = (0..401).map(|i| if i == 140 { 1.0 } else { 0.0 }).collect();
     let line = even(SpectralUnit::Relative, 380.0, 1.0, values);
     let at = color::xy(white_point(&colour_of(line)).unwrap().uv).unwrap();
-    let bar = color::matching_functions()[229];
+    let bar = color::matching_functions()[160];
     let sum: f64 = bar.iter().sum();
     assert!((at.x - bar[0] / sum).abs() < 1e-12 && (at.y - bar[1] / sum).abs() < 1e-12);
     assert!(Colorimetry::of(&ColourSet::Xy(at)).unwrap().cct_k.is_none());
+}
+
+#[test]
+fn an_uneven_lamp_of_the_open_data_keeps_its_shape() {
+    let Some(text) = open_data("formats/fluorescent.spdx") else { return };
+    let pairs = text.split("wavelength=\"").skip(1).map(|rest| {
+        let (nm, rest) = rest.split_once("\">").unwrap();
+        let (value, _) = rest.split_once('<').unwrap();
+        (nm.parse::<f64>().unwrap(), value.parse::<f64>().unwrap())
+    });
+    let (nm, values): (Vec<f64>, Vec<f64>) = pairs.unzip();
+    assert_eq!(nm.len(), 85);
+    let sampled = Sampled::of(&Spectrum::new(SpectralUnit::Relative, &nm, values.clone(), None).unwrap());
+    let lowest = |values: &[f64]| values.iter().copied().fold(f64::INFINITY, f64::min);
+    assert!(lowest(&sampled.values) >= lowest(&values), "a spline would fall to -0.6");
+    assert_eq!((sampled.first, sampled.last), (40, 470));
+    // scipy's cubic at whole nanometres, where ours takes means of values closer than a nanometre.
+    let at = xy_of_xyz(sampled.tristimulus()).unwrap();
+    assert!((at.x - 0.38942).abs() < 5e-4 && (at.y - 0.43655).abs() < 5e-4, "{at:?}");
 }

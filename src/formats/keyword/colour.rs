@@ -122,7 +122,8 @@ pub(super) fn of_table(table: &Table<'_>, kinds: &[Kind], context: &Context, def
     if kinds.iter().any(is_spectral) {
         let Quantity::Spectral(unit) = quantity else {
             let expected = format!("for spectral fields one of {}", spectral_quantities());
-            defects.of_line(table.line, &format!("QUANTITY \"{}\"", quantity.words()), expected);
+            let line = table.keyword("QUANTITY").next().map_or(table.line, |said| said.line);
+            defects.of_line(line, &format!("QUANTITY \"{}\"", quantity.words()), expected);
             return None;
         };
         return if kinds.iter().any(|kind| matches!(kind, Kind::At(_))) {
@@ -188,7 +189,7 @@ fn printed(table: &Table<'_>, kinds: &[Kind], declared: Option<Quantity>, contex
     let has_colour = kinds.iter().any(|kind| kind.is_colour());
     let nothing_declared = declared.is_none() && context.keyword_text.quantity.is_none();
     let mut signs = names(|kind| *kind == Kind::Print);
-    if !has_colour {
+    if !has_colour && signs.is_empty() {
         signs.extend(names(|kind| *kind == Kind::Relative));
     }
     if nothing_declared && kinds.contains(&Kind::PairNm) {

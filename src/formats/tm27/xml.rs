@@ -260,6 +260,8 @@ impl Walk {
         match self.open.last_mut() {
             Some(open) if open.place != Home::Nowhere => open.element.text.push_str(text),
             None if !text.trim().is_empty() => {
+                let blank = text.chars().take_while(|c| c.is_whitespace());
+                let line = line + blank.filter(|c| *c == '\n').count() as u64;
                 return Err(Stop::refused(line, text.trim(), "no text outside of the root element"));
             }
             _ => {}

@@ -1,0 +1,16 @@
+//! Any bytes within the root of spectral XML: no panic, and a refusal always says something.
+
+#![no_main]
+
+use libfuzzer_sys::fuzz_target;
+use twinwhite::formats::{Context, KeywordRules, Need, Outcome, parse};
+
+fuzz_target!(|bytes: &[u8]| {
+    let context =
+        Context { zone: None, folder_device: None, need: Need::Look, keyword_text: KeywordRules::default() };
+    for start in [&b"<"[..], b"<IESTM2714>", b"<IESTM2714><SpectralDistribution><SpectralData wavelength=\"400\">"] {
+        if let Outcome::Refused(defects) = parse(&[start, bytes].concat(), &context) {
+            assert!(!defects.is_empty());
+        }
+    }
+});
