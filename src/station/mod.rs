@@ -106,7 +106,7 @@ impl Seen<'_> {
         let (display, lamp) = (of(&self.display), of(&self.lamp));
         Comparison {
             station: self.station,
-            paper: self.lit.under.clone(),
+            paper: self.lit.under,
             paper_read_sd: None,
             display_aim: self.display.aim,
             lamp_aim: self.lamp.aim,
