@@ -3,6 +3,7 @@
 //! The verdict first, then why, then what to do; plain words, units, local time. Never "matched" where the truth is
 //! "unknown".
 
+pub mod lamp;
 mod lighting;
 pub mod rules;
 

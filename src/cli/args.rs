@@ -94,14 +94,37 @@ Says what was taken, held back, seen before and refused. Exit code 1 if any file
     #[command(after_help = "\
 Examples:
   twinwhite inspect readings.csv
+  twinwhite inspect lamp.spdx --svg lamp.svg
+  twinwhite inspect lamps.csv --only shelf-lamp
   twinwhite inspect lamps.json --json
   twinwhite --config twinwhite.toml inspect log-7.csv       with the [[mapping]] of a configuration
 
-A spectrum stands in columns nm380, nm385, … at any steps from 400 nm or below to 700 nm or above.")]
+Of a lamp's spectrum: whether to judge prints under it, why, and which colours it pushes where; then every figure. A spectrum
+stands in columns nm380, nm385, … at any steps from 400 nm or below to 700 nm or above, in CGATS.17 or in TM-27.")]
     Inspect {
-        /// The files.
+        #[command(flatten)]
+        look: Look,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Which of these lamps should a station have, and to what must its screen be calibrated to meet each?
+    #[command(after_help = "\
+Examples:
+  twinwhite compare shop.csv --station bay
+  twinwhite compare a.spdx b.spdx labels.csv --station bay --json
+
+Each reading of a file is one candidate: spectra tell most, coordinates less, a label (source = label, with cct_k and ra)
+least; it says how much a measurement would settle. Measure at the print, with the lamp warmed up.")]
+    Compare {
+        /// Files with readings of the lamps.
         #[arg(required = true)]
         files: Vec<PathBuf>,
+        /// The station that needs a lamp.
+        #[arg(long, value_name = "ID")]
+        station: String,
+        #[command(flatten)]
+        when: AsOf,
         #[command(flatten)]
         output: Json,
     },
@@ -267,6 +290,26 @@ Examples:
     },
 }
 
+/// What is inspected, and how it is shown.
+#[derive(Debug, Clone, Args)]
+pub struct Look {
+    /// The files.
+    #[arg(required = true)]
+    pub files: Vec<PathBuf>,
+    /// Only the reading with this id.
+    #[arg(long, value_name = "ID")]
+    pub only: Option<String>,
+    /// Every figure of every reading, also where there are many.
+    #[arg(long)]
+    pub full: bool,
+    /// Draw spectra and hue shifts into this file.
+    #[arg(long, value_name = "FILE")]
+    pub svg: Option<PathBuf>,
+    /// The tables of ISO 23603, if you own them, as CSV: nm,standard_1…5,d50_1…5.
+    #[arg(long, value_name = "FILE")]
+    pub tables: Option<PathBuf>,
+}
+
 /// How a command answers.
 #[derive(Debug, Clone, Copy, Args)]
 pub struct Json {
@@ -290,6 +333,7 @@ impl Command {
             Self::Add { output, .. }
             | Self::Ingest { output, .. }
             | Self::Inspect { output, .. }
+            | Self::Compare { output, .. }
             | Self::Status { output, .. }
             | Self::History { output, .. }
             | Self::Forecast { output, .. }

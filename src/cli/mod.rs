@@ -7,6 +7,7 @@ mod alerts;
 mod args;
 mod audit;
 mod check;
+mod compare;
 mod demo;
 mod fail;
 mod forecast;
@@ -53,7 +54,10 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Run { new_ledger } => run::run(session()?, *new_ledger).map(done),
         Command::Add { device, fields, output } => take::add(session()?, device, fields, output.json).map(done),
         Command::Ingest { files, device, output } => take::ingest(session()?, files, device.as_deref(), output.json),
-        Command::Inspect { files, output } => inspect::inspect(cli.config.as_deref(), files, output.json).map(done),
+        Command::Inspect { look, output } => inspect::inspect(cli.config.as_deref(), look, output.json).map(done),
+        Command::Compare { files, station, when, output } => {
+            compare::compare(session()?, files, station, when, output.json).map(done)
+        }
         Command::Status { station, exit_code, when, output } => {
             status::status(session()?, station.as_deref(), *exit_code, when, output.json)
         }

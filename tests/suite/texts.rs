@@ -15,12 +15,7 @@ use twinwhite::zone::LocalZone;
 
 /// As for files that name their device themselves.
 fn ledger() -> Context {
-    Context {
-        zone: Some(LocalZone::named("Europe/Lisbon").unwrap()),
-        folder_device: None,
-        need: Need::Ledger,
-        keyword_text: KeywordRules::default(),
-    }
+    Context { zone: Some(LocalZone::named("Europe/Lisbon").unwrap()), ..Context::of(Need::Ledger) }
 }
 
 /// As for files in the folder of a lamp.

@@ -92,3 +92,59 @@ pub fn figures(lamp: &Sampled) -> Option<Figures> {
 fn temperature(xyz: Xyz) -> Option<CctDuv> {
     cct_duv(uv_prime_of_xyz(xyz).ok()?).ok()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::{SpectralUnit, Spectrum};
+    use proptest::prelude::*;
+
+    fn of(values: &[f64]) -> Option<Sampled> {
+        let nm: Vec<f64> = (0..values.len()).map(|index| 380.0 + 10.0 * index as f64).collect();
+        Some(Sampled::of(&Spectrum::new(SpectralUnit::Relative, &nm, values.to_vec(), None).ok()?))
+    }
+
+    #[test]
+    fn a_light_without_a_temperature_has_no_rendering() {
+        let mut green = [0.0; 41];
+        green[15] = 1.0;
+        assert_eq!(rendering(&of(&green).unwrap()), None);
+        assert_eq!(figures(&of(&green).unwrap()), None);
+        // Hotter than any daylight.
+        let mut blue = [0.05; 41];
+        blue[..12].fill(1.0);
+        assert_eq!(rendering(&of(&blue).unwrap()), None);
+    }
+
+    proptest! {
+        #[test]
+        fn figures_are_in_range_and_no_matter_of_level(
+            values in proptest::collection::vec(0.0f64..1.0, 41), level in 1e-6f64..1e6,
+        ) {
+            let lamp = of(&values).unwrap();
+            let brighter = of(&values.iter().map(|value| value * level).collect::<Vec<_>>()).unwrap();
+            let (one, other) = (rendering(&lamp), rendering(&brighter));
+            prop_assert_eq!(one.is_some(), other.is_some());
+            if let (Some(one), Some(other)) = (one, other) {
+                prop_assert!((one.indices.ra - other.indices.ra).abs() < 1e-3 || (one.cct_duv.cct_k.get() - 5000.0).abs() < 0.01);
+                prop_assert!((one.fidelity.rf - other.fidelity.rf).abs() < 1e-6);
+                prop_assert!((one.similar_to_d50 - other.similar_to_d50).abs() < 1e-6);
+                prop_assert!(one.indices.r.iter().all(|r| *r <= 100.0) && one.indices.ra <= 100.0);
+                prop_assert!((0.0..=100.01).contains(&one.fidelity.rf) && one.fidelity.rg > 0.0);
+                prop_assert!(one.fidelity.samples.iter().all(|r| (0.0..=100.01).contains(r)));
+                prop_assert!(one.similar_to_d50 <= 100.0 && one.similar_to_d65 <= 100.0);
+                let short = figures(&lamp).map(|short| (short.ra, short.rf));
+                prop_assert_eq!(short, Some((one.indices.ra, one.fidelity.rf)));
+            }
+        }
+
+        #[test]
+        fn no_spectrum_makes_it_panic(values in proptest::collection::vec(-0.02f64..1.0, 33..60), sharp in 0usize..33) {
+            let mut values = values;
+            values[sharp] = 1.0;
+            if let Some(lamp) = of(&values) {
+                let _ = (rendering(&lamp), hues(&lamp, None, None));
+            }
+        }
+    }
+}

@@ -1,7 +1,7 @@
 //! Tristimulus values of the test colours under a spectrum: Σ S R x̄, Σ S R ȳ, Σ S R z̄ for each of them, and for white.
 //!
-//! The sums are the one costly part of rendering: 100 columns by 401 rows by 3. Reflectances stand in blocks of eight columns, so
-//! that 24 sums run side by side in registers while a block is read once, in order; nothing is allocated. What does not
+//! The sums are the one costly part of rendering: 100 columns by 401 rows by 3. Reflectances stand in blocks of four columns, so
+//! that twelve sums run side by side in registers while a block is read once, in order; nothing is allocated. What does not
 //! live here: lights (`reference`) and what the values are used for (`cie_13_3`, `cie_224`, `hues`).
 
 use super::ces::CES;
@@ -19,13 +19,13 @@ pub(super) const NEW_FROM: usize = 20;
 pub(super) const NEW_COUNT: usize = 401;
 
 /// Columns that are summed side by side.
-const LANES: usize = 8;
+const LANES: usize = 4;
 
-static OLD: [[[f64; LANES]; GRID]; 2] = blocks(&TCS);
-static NEW: [[[f64; LANES]; NEW_COUNT]; 13] = blocks(&CES);
+static OLD: [[[f64; LANES]; GRID]; 4] = blocks(&TCS);
+static NEW: [[[f64; LANES]; NEW_COUNT]; 25] = blocks(&CES);
 static NEW_BAR: [[f64; 3]; NEW_COUNT] = visible(&BAR_10DEG);
 
-/// The columns of a table in blocks of eight, white (1 everywhere) after the last.
+/// The columns of a table in blocks, white (1 everywhere) after the last.
 const fn blocks<const COLUMNS: usize, const ROWS: usize, const BLOCKS: usize>(
     table: &[[f64; COLUMNS]; ROWS],
 ) -> [[[f64; LANES]; ROWS]; BLOCKS] {

@@ -1,0 +1,162 @@
+//! What `inspect` and `compare` say of lamps: fitness, faults, hues, aims, and why one stands before another. Pure.
+
+use super::{direction_word, tint};
+use crate::color::{Fault, Finding, Fitness, KnownLight, RA_GOOD, SPECIAL_LEAST, WHITE_GOOD, cct_duv};
+use crate::station::candidates::{Basis, Weighed};
+use crate::station::screen_aim::{AimDoubt, ScreenAim};
+use crate::units::Luminance;
+
+/// Whether to judge prints under it: the first thing that is said of a lamp.
+pub fn fitness(fitness: Fitness, findings: &[Finding]) -> &'static str {
+    let blind = |fault: &Fault| matches!(fault, Fault::TintUnknown | Fault::RenderingUnknown);
+    match fitness {
+        Fitness::Fit => "a lamp to judge prints under",
+        Fitness::WithCare if findings.iter().all(|finding| blind(&finding.fault)) => {
+            "too little is known of it to say whether prints can be judged under it"
+        }
+        Fitness::WithCare => "a makeshift: prints can be judged under it with care",
+        Fitness::Unfit => "not a lamp to judge prints under",
+    }
+}
+
+/// One thing that speaks against a light, as half a sentence.
+pub fn fault(fault: &Fault) -> String {
+    match fault {
+        Fault::White { distance, direction } => {
+            let word = direction_word(direction.as_ref()).unwrap_or_else(|| "away".to_owned());
+            format!("its white is Δu′v′ {distance:.3} {word} than daylight (D50 to D65)")
+        }
+        Fault::Kelvin { cct_k } if cct_k.get() < 5000.0 => {
+            format!("at {:.0} K it is yellower than daylight (5000 to 6500 K)", cct_k.get())
+        }
+        Fault::Kelvin { cct_k } => format!("at {:.0} K it is bluer than daylight (5000 to 6500 K)", cct_k.get()),
+        Fault::Ra { ra } => {
+            format!("its colour rendering is {} (Ra {ra:.0}; {RA_GOOD:.0} counts as good)", rendering_word(*ra))
+        }
+        Fault::Special { number, value } => {
+            format!("its R{number} is {value:.0} ({SPECIAL_LEAST:.0} is asked of each of R1 to R8)")
+        }
+        Fault::Red { r9 } => format!("it renders strong red poorly (R9 {r9:.0})"),
+        Fault::TintUnknown => "its tint was not measured: it may be green or magenta".to_owned(),
+        Fault::RenderingUnknown => "its colour rendering was not measured".to_owned(),
+    }
+}
+
+/// The white of a light in words and numbers, as far as it is known.
+pub fn white_of(light: &KnownLight) -> String {
+    match light.white {
+        Some(white) => match cct_duv(white) {
+            Ok(t) => format!("{:.0} K ({:.0} mired), {}", t.cct_k.get(), 1e6 / t.cct_k.get(), tint(t.duv.get())),
+            Err(_) => "no white: too far from daylight and from a glowing body to have a colour temperature".to_owned(),
+        },
+        None => match light.cct_k {
+            Some(cct_k) => format!("{:.0} K, tint unknown", cct_k.get()),
+            None => "not known".to_owned(),
+        },
+    }
+}
+
+/// The aim that meets a lamp, and whether a screen should have it.
+pub fn screen_aim(display: &str, aim: &ScreenAim) -> String {
+    let at = match aim.temperature {
+        Some(t) => {
+            format!("x {:.4}, y {:.4} ({:.0} K, {})", aim.white.x, aim.white.y, t.cct_k.get(), tint(t.duv.get()))
+        }
+        None => format!("x {:.4}, y {:.4}", aim.white.x, aim.white.y),
+    };
+    let level = aim.luminance.map_or_else(String::new, |l| format!(", {:.0} cd/m²", Luminance::get(l)));
+    let sense = match aim.doubts.as_slice() {
+        [] => "a sensible aim".to_owned(),
+        doubts => {
+            let said: Vec<String> = doubts.iter().map(aim_doubt).collect();
+            let head = if aim.is_sensible() { "possible, but" } else { "not sensible:" };
+            format!("{head} {}", said.join("; "))
+        }
+    };
+    format!("To meet it, calibrate {display} to {at}{level}: {sense}.")
+}
+
+fn aim_doubt(doubt: &AimDoubt) -> String {
+    match doubt {
+        AimDoubt::White { distance, direction, far } => {
+            let word = direction_word(direction.as_ref()).unwrap_or_else(|| "away".to_owned());
+            let end = if *far { "; whatever else is shown on it would look wrong" } else { "" };
+            format!("that white is Δu′v′ {distance:.3} {word} than daylight{end}")
+        }
+        AimDoubt::TooDark { luminance } => {
+            format!(
+                "{luminance:.0} cd/m² is darker than a screen beside prints should be (80); more light on the print"
+            )
+        }
+        AimDoubt::TooBright { luminance } => {
+            format!(
+                "{luminance:.0} cd/m² is brighter than a screen should run (250); less light on the print, or a declared ratio"
+            )
+        }
+    }
+}
+
+/// Why a candidate stands where it stands, in one sentence.
+pub fn place(weighed: &Weighed, limit: f64) -> String {
+    let settle = match weighed.candidate.basis {
+        Basis::Label | Basis::KelvinOnly => {
+            let (now, after) = weighed.settles;
+            let source = if weighed.candidate.basis == Basis::Label { "by its label only" } else { "tint unknown" };
+            format!(
+                " ({source}: its white is known to ± {now:.4} in u′v′, a reading would leave ± {after:.4} and settle it; \
+                 as it stands it meets with {})",
+                super::percent(weighed.now.chance)
+            )
+        }
+        Basis::Spectrum | Basis::Coordinates => String::new(),
+    };
+    let worst = weighed.findings.iter().find(|finding| finding.weight == weighed.fitness);
+    let (now, later) = (weighed.now.delta_uv, weighed.later.delta_uv);
+    let sentence = match (weighed.fitness, worst) {
+        (Fitness::Unfit, Some(finding)) => format!("Unfit: {}", fault(&finding.fault)),
+        (_, _) if weighed.meets() => {
+            let but = worst.map(|finding| format!(", but {}", fault(&finding.fault))).unwrap_or_default();
+            format!("Meets the screen as it stands (Δu′v′ {now:.4}, forecast {later:.4}, tolerance {limit:.4}){but}")
+        }
+        (_, worst) => {
+            let word = direction_word(weighed.now.direction.as_ref());
+            let word = word.map(|word| format!(", the screen is {word} than its paper")).unwrap_or_default();
+            let but = worst.map(|finding| format!("; {}", fault(&finding.fault))).unwrap_or_default();
+            format!("Would need the screen calibrated to it (Δu′v′ {now:.4}{word}){but}")
+        }
+    };
+    format!("{sentence}{settle}{}.", level(weighed.now.ratio))
+}
+
+/// How the print would look beside the screen, where that is worth saying.
+fn level(ratio: Option<f64>) -> String {
+    match ratio {
+        Some(ratio) if ratio > 1.1 => {
+            format!("; the print would look {:.0} % darker than the screen", (1.0 - 1.0 / ratio) * 100.0)
+        }
+        Some(ratio) if ratio < 1.0 / 1.1 => {
+            format!("; the print would look {:.0} % brighter than the screen", (1.0 / ratio - 1.0) * 100.0)
+        }
+        _ => String::new(),
+    }
+}
+
+/// Of two lamps of equal kelvin, what tells them apart.
+pub fn told_apart(a: &str, b: &str, kelvin: f64, duv: (f64, f64)) -> String {
+    format!("{a} and {b} both have {kelvin:.0} K, yet differ in tint: {} against {}.", tint(duv.0), tint(duv.1))
+}
+
+/// How near a white is to the daylight that prints are judged under, for one that is right.
+pub fn white_is_right(distance: f64) -> String {
+    format!("Δu′v′ {distance:.3} from daylight (D50 to D65; up to {WHITE_GOOD:.3} is right)")
+}
+
+/// What an Ra is worth, in a word.
+pub fn rendering_word(ra: f64) -> &'static str {
+    match ra {
+        95.0.. => "very good",
+        RA_GOOD.. => "good",
+        crate::color::RA_LEAST.. => "fair",
+        _ => "poor",
+    }
+}
