@@ -3,15 +3,17 @@
 //! Here: gathering it from estimates, readings and configuration, in [`measured`] alone. Not here: holding it against a set
 //! (`station::rules`).
 
-use crate::color::delta_uv;
+use crate::color::rendering::colour_rendering;
+use crate::color::{Observer, Sampled, cct_duv, delta_uv, uv_prime_of_xyz};
 use crate::drift::ChannelPath;
+use crate::estimates::{just_before, last_change, newest_spectrum};
 use crate::evaluate::Estimates;
 use crate::ledger::store::ReadingRow;
 use crate::ledger::{LedgerError, Store};
 use crate::reading::{Patch, Source};
 use crate::site::{Station, Things};
 use crate::station::rules::Measured;
-use crate::station::{Judgement, Spread, Watched};
+use crate::station::{Judgement, RaSource, Spread, Watched};
 use crate::units::{Days, Time, UvPrime};
 
 /// What is known of a station. Only readings of the station's last `max_age_days` make something measured.
@@ -26,10 +28,20 @@ pub fn measured(
     let seen = estimates.seen(station)?;
     let lamp = Known::of(store, &seen.lamp, station.max_age, at)?;
     let screen = Known::of(store, &seen.display, station.max_age, at)?;
+    let spectrum = spectrum(store, &seen.lamp, station.max_age, at)?;
+    let rendering = spectrum.as_ref().and_then(|light| {
+        let cct_k = cct_duv(uv_prime_of_xyz(light.tristimulus()).ok()?).ok()?.cct_k;
+        colour_rendering(light, cct_k)
+    });
+    let stated =
+        judgement.rendering.filter(|known| known.source != RaSource::Label && at.since(known.when) <= station.max_age);
     let rated = things.lamp(&station.lamp).and_then(|lamp| lamp.rated_hours);
     let hours = lamp.last.as_ref().and_then(|row| row.hours);
     Ok(Measured {
+        lamp_uv10: spectrum.as_ref().and_then(|light| uv_prime_of_xyz(light.tristimulus_for(Observer::TenDegree)).ok()),
         lamp_uv: lamp.white,
+        ra: stated.map(|known| known.ra),
+        lowest_r1_r8: rendering.map(|rendering| rendering.r.iter().take(8).copied().fold(f64::INFINITY, f64::min)),
         illuminance: lamp.level,
         lamp_hours_of_rated: hours.zip(rated).map(|(hours, rated)| hours.0 / rated.0),
         warm_up_min: lamp.last.as_ref().and_then(|row| row.warmup_min),
@@ -38,8 +50,17 @@ pub fn measured(
         screen_luminance: screen.level,
         delta_uv: lamp.white.and(screen.white).map(|_| judgement.delta_uv),
         luminance_ratio: lamp.level.and(screen.level).and(judgement.luminance_ratio),
+        ambient_share: judgement.ambient.worst().and_then(|hours| hours.share),
+        screen_ambient_lx: judgement.ambient.brightest().map(|hours| hours.lx),
         ..Measured::default()
     })
+}
+
+/// The lamp's newest spectrum since it was changed, if it is not too old.
+fn spectrum(store: &Store, lamp: &Watched, max_age: Days, at: Time) -> Result<Option<Sampled>, LedgerError> {
+    let since = just_before(last_change(store, lamp.id, at)?).max(at.plus(Days(-max_age.0)));
+    let newest = newest_spectrum(store, lamp.id, lamp.state, since, at)?;
+    Ok(newest.map(|(_, spectrum)| Sampled::of(&spectrum)))
 }
 
 /// What is known of one device from readings that are not too old.

@@ -145,7 +145,7 @@ impl<'a> Estimates<'a> {
 
     /// What is known of the colour rendering of the station's lamp, where the station asks for it.
     fn rendering(&self, station: &Station, lamp: &Estimate) -> Result<RaKnown, LedgerError> {
-        if station.tolerance.ra_min.is_none() {
+        if station.tolerance.ra_min.is_none() && station.rules.is_empty() {
             return Ok(RaKnown::Never);
         }
         let changed = last_change(self.store, &station.lamp, self.at)?;

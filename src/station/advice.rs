@@ -35,6 +35,12 @@ pub fn advise(
         Verdict::Matched => read_by(seen, summaries, judgement),
         Verdict::AtRisk | Verdict::Out => restore(seen, picture),
     };
+    // A paper that nobody read under this lamp may be the whole difference; to read it costs a minute.
+    let read = Advice::ReadPaper { paper: seen.paper.id.clone(), lamp: seen.lamp.id.clone() };
+    let bad = matches!(judgement.verdict, Verdict::AtRisk | Verdict::Out) && !seen.renders_poorly();
+    if bad && picture.paper_is_the_doubt && seen.lit.read.is_none() {
+        advice.insert(0, read);
+    }
     // An odd reading waits for a second one, which is cheaper than any act it may call for.
     for (device, summary) in [&seen.display, &seen.lamp].into_iter().zip(summaries) {
         let read = Advice::Read { device: device.id.clone() };

@@ -26,7 +26,7 @@ pub use judgement::{
 use std::f64::consts::PI;
 
 use crate::color::delta_uv;
-use crate::color::{Brightener, PaperUnderLamp};
+use crate::color::{Brightener, PaperUnderLamp, UvSpread};
 use crate::color::{Move, direction};
 use crate::drift::{DeviceState, Params, Summary};
 use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
@@ -287,6 +287,8 @@ pub struct Picture {
     pub paper_sd: f64,
     /// What optical brighteners leave in doubt.
     pub brightener: Brightener,
+    /// Whether most of the spread of the difference is what is not known of the paper.
+    pub paper_is_the_doubt: bool,
 }
 
 impl Picture {
@@ -312,6 +314,8 @@ impl Picture {
                 Spread { mean: median, sd: median * s.var.max(0.0).sqrt() }
             })
         };
+        let own = UvSpread::round(paper.estimate_sd).plus(paper.brightener_spread);
+        let own = own.uu + own.vv;
         let paper_spread = paper.spread();
         let paper_level = level(light.ln_level, paper.reflectance / PI);
         let display_level = level(screen.ln_level, 1.0);
@@ -339,6 +343,7 @@ impl Picture {
             },
             paper_sd: paper.estimate_sd,
             brightener: paper.brightener,
+            paper_is_the_doubt: own > 0.5 * (uu + vv) && libm::sqrt(own) > 0.2 * seen.station.tolerance.delta_uv,
         }
     }
 
