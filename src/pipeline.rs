@@ -14,7 +14,7 @@ use crate::drift::Fate;
 use crate::estimates::{self, Fates};
 use crate::evaluate::{self, Condition, Happened, Scope, append};
 use crate::fate::Hold;
-use crate::formats::{self, Context, Need, Outcome, Unfinished};
+use crate::formats::{self, Context, Need, Outcome, Unfinished, Warning};
 use crate::ledger::entry::{self, CameBy, EventTaken, ReadingTaken, Refusal};
 use crate::ledger::store::{Given, Standing};
 use crate::ledger::{Body, Digest, Ledger, LedgerError, Seq, Store, Tx};
@@ -74,6 +74,8 @@ pub struct Receipt {
     pub held: Vec<(Seq, u64, Hold)>,
     /// Readings that the model doubts.
     pub doubted: Vec<(Seq, u64)>,
+    /// What was noticed of the file and did not keep it from being taken.
+    pub warnings: Vec<Row<Warning>>,
     /// Verdicts and alerts that changed thereby.
     pub happened: Vec<Happened>,
 }
@@ -94,15 +96,22 @@ pub fn take(ledger: &mut Ledger, config: &Config, incoming: &Incoming, now: Time
         mappings: config.mappings_for(incoming.name, incoming.folder_device.as_ref()),
         keyword_text: config.keyword_text_for(incoming.name, incoming.folder_device.as_ref()),
     };
+    let mut warnings = Vec::new();
     let rows = match formats::parse(incoming.bytes, &context) {
         Outcome::Incomplete { why } => return Ok(Taken::Incomplete(why)),
         Outcome::Refused(defects) => Err(defects),
-        Outcome::Records(rows, ..) => admit(rows, &config.things, incoming.folder_device.as_ref()),
+        Outcome::Records(rows, _, said) => {
+            warnings = said;
+            admit(rows, &config.things, incoming.folder_device.as_ref())
+        }
     };
     ledger.write(now, |tx| {
         come_into_force(tx, config)?;
         match rows {
-            Ok(rows) => accept(tx, config, incoming, sha256, rows).map(Taken::Accepted),
+            Ok(rows) => {
+                let receipt = accept(tx, config, incoming, sha256, rows)?;
+                Ok(Taken::Accepted(Receipt { warnings, ..receipt }))
+            }
             Err(defects) => {
                 let happened = refuse(tx, config, incoming.name, sha256, known.is_some(), defects.clone())?;
                 Ok(Taken::Refused { defects, happened })

@@ -96,7 +96,12 @@ fn log(notice: Notice) {
             }
         }
         Notice::File { name, end } => match end {
-            FileEnd::Taken { new, duplicates, held } => info!(file = name, new, duplicates, held, "taken"),
+            FileEnd::Taken { new, duplicates, held, warnings } => {
+                info!(file = name, new, duplicates, held, "taken");
+                for warning in warnings {
+                    info!(file = name, "note: {warning}");
+                }
+            }
             FileEnd::Known => info!(file = name, "known, nothing changed"),
             FileEnd::Refused { first, count } => warn!(file = name, defects = count, first, "refused"),
             FileEnd::Incomplete(why) => info!(file = name, why, "not finished, waits"),

@@ -124,6 +124,9 @@ fn notes(receipt: &Receipt) -> String {
     for (seq, line) in &receipt.doubted {
         text.push_str(&format!("  doubted: entry {seq}{}: {}\n", place(*line), say::DOUBTED));
     }
+    for warning in &receipt.warnings {
+        text.push_str(&format!("  note{}: {}\n", place(warning.line), warning.value));
+    }
     text
 }
 
@@ -185,5 +188,6 @@ fn receipt_json(receipt: &Receipt) -> Value {
         "seqs": receipt.readings.iter().map(|(seq, _)| seq).collect::<Vec<_>>(),
         "held": held.collect::<Vec<_>>(),
         "doubted": doubted.collect::<Vec<_>>(),
+        "warnings": receipt.warnings.iter().map(|row| json!({ "line": row.line, "what": row.value.to_string() })).collect::<Vec<_>>(),
     })
 }

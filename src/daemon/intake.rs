@@ -47,6 +47,7 @@ impl Daemon {
             Taken::Accepted(receipt) => {
                 notices.extend(unmoved(self.inbox.archive(&claim, now)));
                 notices.push(file(FileEnd::Taken {
+                    warnings: receipt.warnings.iter().map(|row| row.value.to_string()).collect(),
                     new: receipt.readings.len() + receipt.events.len(),
                     duplicates: receipt.duplicates,
                     held: receipt.held.len(),

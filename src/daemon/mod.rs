@@ -89,6 +89,8 @@ pub enum FileEnd {
         duplicates: u64,
         /// Readings that wait for a person.
         held: usize,
+        /// What was noticed of the file besides.
+        warnings: Vec<String>,
     },
     /// The ledger knew it; in the archive.
     Known,

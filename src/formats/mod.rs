@@ -28,7 +28,7 @@ mod warning;
 
 use std::borrow::Cow;
 
-use crate::reading::{Defect, Draft, Event, Record, Row};
+use crate::reading::{ColourSet, Defect, Draft, Event, Record, Row};
 use crate::units::DeviceId;
 use crate::zone::LocalZone;
 
@@ -39,6 +39,7 @@ use mapping::Mapping;
 
 pub use declared::{BadPattern, KeywordRules, NamePattern, Quantity};
 pub use warning::Warning;
+use warning::warn;
 
 /// The largest input that is looked at, in bytes.
 pub const MAX_BYTES: usize = 256 << 20;
@@ -153,22 +154,38 @@ pub fn parse(bytes: &[u8], context: &Context) -> Outcome {
         Ok(text) => text,
         Err(outcome) => return outcome,
     };
+    match by_content(&text, context) {
+        Outcome::Records(rows, format, mut warnings) => {
+            for row in &rows {
+                if let Record::Reading(Draft { colour: ColourSet::Spectrum { spectrum }, .. }) = &row.value
+                    && let Some(warning) = Warning::of_reach(spectrum)
+                {
+                    warn(&mut warnings, row.line, warning);
+                }
+            }
+            Outcome::Records(rows, format, warnings)
+        }
+        outcome => outcome,
+    }
+}
+
+fn by_content(text: &str, context: &Context) -> Outcome {
     let start = text.trim_start();
     if start.is_empty() {
         return Outcome::Incomplete { why: Unfinished::Empty };
     }
-    let nearly = match mapped::read(&text, context) {
+    let nearly = match mapped::read(text, context) {
         Ok(outcome) => return outcome,
         Err(nearly) => nearly,
     };
     let outcome = if start.starts_with(['{', '[']) {
-        json::read(&text, context)
+        json::read(text, context)
     } else if start.starts_with('<') {
-        tm27::read(&text, context)
+        tm27::read(text, context)
     } else if keyword::is_written_in(start) {
-        keyword::read(&text, context)
+        keyword::read(text, context)
     } else {
-        table::read(&text, context)
+        table::read(text, context)
     };
     match outcome {
         Outcome::Refused(mut defects) => {

@@ -8,8 +8,8 @@ use crate::units::Spectrum;
 
 /// At most this many different warnings of one file are kept.
 const KEPT: usize = 50;
-/// The wavelengths over which the observers of CIE 15:2018 are defined, nm.
-const OBSERVER_NM: (f64, f64) = (360.0, 830.0);
+/// The wavelengths that a sum over the observer should have, nm: 380 to 780 is enough for most purposes (CIE 15:2018).
+const WANTED_NM: (f64, f64) = (380.0, 780.0);
 
 /// Something that was taken, and that means less than a reader may think.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -47,19 +47,22 @@ pub enum Warning {
 }
 
 impl Warning {
-    /// Names what a spectrum lacks of the standard observer, if it lacks any.
+    /// Names what a spectrum lacks of the wavelengths that are wanted, if it lacks any.
     pub fn of_reach(spectrum: &Spectrum) -> Option<Self> {
         let (first, last) = spectrum.reach();
-        (first > OBSERVER_NM.0 || last < OBSERVER_NM.1).then_some(Self::Reach { first, last })
+        (first > WANTED_NM.0 || last < WANTED_NM.1).then_some(Self::Reach { first, last })
     }
 }
 
 fn not_measured(first: f64, last: f64) -> String {
-    let below = (first > OBSERVER_NM.0).then(|| format!("below {first} nm"));
-    let above = (last < OBSERVER_NM.1).then(|| format!("above {last} nm"));
+    let below = (first > WANTED_NM.0).then(|| format!("below {first} nm"));
+    let above = (last < WANTED_NM.1).then(|| format!("above {last} nm"));
     let parts: Vec<String> = below.into_iter().chain(above).collect();
-    let (from, to) = OBSERVER_NM;
-    format!("nothing {} was measured (the standard observer goes from {from} to {to} nm)", parts.join(" and nothing "))
+    let (from, to) = WANTED_NM;
+    format!(
+        "nothing {} was measured ({from} to {to} nm is wanted); there the nearest value stands",
+        parts.join(" and nothing ")
+    )
 }
 
 fn more(others: usize) -> String {
@@ -85,11 +88,11 @@ mod tests {
             let spectrum = Spectrum::new(SpectralUnit::Relative, &nm, vec![1.0; nm.len()], None).unwrap();
             Warning::of_reach(&spectrum).map(|warning| warning.to_string())
         };
-        assert_eq!(of(360, 830), None);
+        assert_eq!((of(360, 830), of(380, 780)), (None, None));
         let low = of(400, 850).unwrap();
         assert!(low.contains("from 400 to 850 nm: nothing below 400 nm was measured"), "{low}");
-        let both = of(380, 780).unwrap();
-        assert!(both.contains("nothing below 380 nm and nothing above 780 nm was measured"), "{both}");
+        let both = of(400, 750).unwrap();
+        assert!(both.contains("nothing below 400 nm and nothing above 750 nm was measured"), "{both}");
     }
 
     #[test]

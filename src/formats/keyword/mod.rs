@@ -74,7 +74,7 @@ pub(super) fn read(text: &str, context: &Context) -> Outcome {
     if defects.count() == 0 {
         for table in &tables {
             if let Some(sets) = Sets::of(table, context, &mut defects, &mut warnings) {
-                sets.read(&mut rows, &mut defects, &mut warnings);
+                sets.read(&mut rows, &mut defects);
             }
             if defects.are_hopeless() {
                 break;

@@ -189,7 +189,7 @@ impl<'m, 't> Sets<'m, 't> {
     }
 
     /// Reads the sets, and adds them to `rows`.
-    pub fn read(&self, rows: &mut Vec<Row<Record>>, defects: &mut Defects, warnings: &mut Vec<Row<Warning>>) {
+    pub fn read(&self, rows: &mut Vec<Row<Record>>, defects: &mut Defects) {
         let mut marks = Marks::default();
         let mut keywords_blamed = Vec::new();
         let mut values = self.table.values();
@@ -201,12 +201,6 @@ impl<'m, 't> Sets<'m, 't> {
             let mut here = Defects::default();
             let value = self.set(&set, line, &mut marks, &mut here);
             self.blame(here, &mut keywords_blamed, defects);
-            if let Some(Record::Reading(draft)) = &value
-                && let ColourSet::Spectrum { spectrum } = &draft.colour
-                && let Some(warning) = Warning::of_reach(spectrum)
-            {
-                warn(warnings, line, warning);
-            }
             rows.extend(value.map(|value| Row { line, value }));
             if defects.are_hopeless() {
                 return;

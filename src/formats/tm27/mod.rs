@@ -91,9 +91,6 @@ impl<'d> Reader<'d> {
                 return None;
             }
         };
-        if let Some(warning) = Warning::of_reach(&spectrum) {
-            warn(self.warnings, line, warning);
-        }
         let mut here = Defects::default();
         let colour = ColourSet::Spectrum { spectrum: Box::new(spectrum) };
         let record = row::coloured(&cells, Some(colour), self.document.line, self.context, &mut here);
