@@ -218,10 +218,7 @@ fn as_text(
             Some((candidate.name.as_str(), cct_duv(candidate.known.white?).ok()?))
         };
         if let Some(((a, at), (b, bt))) = of(a).zip(of(b)) {
-            text.push_str(&format!(
-                "\n{}\n",
-                say::lamp::told_apart(a, b, at.cct_k.get(), (at.duv.get(), bt.duv.get()))
-            ));
+            text.push_str(&format!("\n{}\n", say::lamp::told_apart((a, at), (b, bt))));
         }
     }
     for one in passed {

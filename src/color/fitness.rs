@@ -123,7 +123,7 @@ pub fn fitness(light: &KnownLight) -> (Fitness, Vec<Finding>) {
     if let Some(r9) = light.r9.filter(|r9| *r9 < R9_GOOD) {
         add(Fault::Red { r9 }, Fitness::WithCare);
     }
-    found.sort_by(|a, b| b.weight.cmp(&a.weight));
+    found.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
     (found.first().map_or(Fitness::Fit, |finding| finding.weight), found)
 }
 

@@ -1,7 +1,7 @@
 //! What `inspect` and `compare` say of lamps: fitness, faults, hues, aims, and why one stands before another. Pure.
 
 use super::{direction_word, tint};
-use crate::color::{Fault, Finding, Fitness, KnownLight, RA_GOOD, SPECIAL_LEAST, WHITE_GOOD, cct_duv};
+use crate::color::{CctDuv, Fault, Finding, Fitness, KnownLight, RA_GOOD, SPECIAL_LEAST, WHITE_GOOD, cct_duv};
 use crate::station::candidates::{Basis, Weighed};
 use crate::station::screen_aim::{AimDoubt, ScreenAim};
 use crate::units::Luminance;
@@ -14,7 +14,7 @@ pub fn fitness(fitness: Fitness, findings: &[Finding]) -> &'static str {
         Fitness::WithCare if findings.iter().all(|finding| blind(&finding.fault)) => {
             "too little is known of it to say whether prints can be judged under it"
         }
-        Fitness::WithCare => "a makeshift: prints can be judged under it with care",
+        Fitness::WithCare => "a makeshift, for judging prints with care only",
         Fitness::Unfit => "not a lamp to judge prints under",
     }
 }
@@ -142,8 +142,15 @@ fn level(ratio: Option<f64>) -> String {
 }
 
 /// Of two lamps of equal kelvin, what tells them apart.
-pub fn told_apart(a: &str, b: &str, kelvin: f64, duv: (f64, f64)) -> String {
-    format!("{a} and {b} both have {kelvin:.0} K, yet differ in tint: {} against {}.", tint(duv.0), tint(duv.1))
+pub fn told_apart(a: (&str, CctDuv), b: (&str, CctDuv)) -> String {
+    let ((a, at), (b, bt)) = (a, b);
+    format!(
+        "{a} and {b} have nearly the same kelvin ({:.0} and {:.0} K) and do not look alike: {} against {}.",
+        at.cct_k.get(),
+        bt.cct_k.get(),
+        tint(at.duv.get()),
+        tint(bt.duv.get())
+    )
 }
 
 /// How near a white is to the daylight that prints are judged under, for one that is right.

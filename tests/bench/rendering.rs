@@ -44,7 +44,14 @@ fn main() -> Outcome<()> {
     let each = |work: &dyn Fn(&Spectrum)| -> Outcome<[Duration; 2]> {
         let mut total = [Duration::ZERO; 2];
         for spectrum in &spectra {
-            let mut times = (0..ROUNDS).map(|_| timed(&clock, || Ok(work(spectrum)))).collect::<Result<Vec<_>, _>>()?;
+            let mut times = (0..ROUNDS)
+                .map(|_| {
+                    timed(&clock, || {
+                        work(spectrum);
+                        Ok(())
+                    })
+                })
+                .collect::<Result<Vec<_>, _>>()?;
             let usual = median(&mut times);
             let least = times.first().copied().unwrap_or_default();
             total = [total[0] + least, total[1] + usual];
@@ -104,7 +111,10 @@ fn floor(sampled: &[Sampled], took: Duration) {
     let best = |work: &mut dyn FnMut()| {
         let mut least = f64::INFINITY;
         for _ in 0..200 {
-            if let Ok(time) = timed(&clock, || Ok(work())) {
+            if let Ok(time) = timed(&clock, || {
+                work();
+                Ok(())
+            }) {
                 least = least.min(time.as_secs_f64());
             }
         }
@@ -200,12 +210,13 @@ fn agree(package: &str, rows: &[Row], ours: &[Figures]) -> Outcome<()> {
         let kelvin = ours.cct_duv.cct_k.get();
         // Beyond 10 000 K and far off the locus a temperature says less: in mired, about K at 5000 K over 25.
         let mired = (1e6 / cct - 1e6 / kelvin).abs();
-        let flipped = (kelvin - 5000.0).abs() < 30.0;
+        // Beyond the coldest line of the method that colour-science takes for Ra, too.
+        let elsewhere = (kelvin - 5000.0).abs() < 30.0 || kelvin < 1700.0;
         let differences = [
             of_xyz,
             mired,
             (duv - ours.cct_duv.duv.get()).abs(),
-            if flipped { 0.0 } else { (ra - ours.ra).abs() },
+            if elsewhere { 0.0 } else { (ra - ours.ra).abs() },
             (rf - ours.rf).abs(),
         ];
         for (worst, found) in worst.iter_mut().zip(differences) {
@@ -214,9 +225,9 @@ fn agree(package: &str, rows: &[Row], ours: &[Figures]) -> Outcome<()> {
     }
     let [xyz, mired, duv, ra, rf] = worst;
     println!(
-        "    largest differences: X, Z {xyz:.1e} of Y, CCT {mired:.3} mired, Duv {duv:.1e}, Ra {ra:.3} (beside 5000 K), Rf {rf:.4}"
+        "    largest differences: X, Z {xyz:.1e} of Y, CCT {mired:.3} mired, Duv {duv:.1e}, Ra {ra:.3} (not near 5000 K nor below 1700 K), Rf {rf:.4}"
     );
-    let allowed = [1e-3, 0.2, 1e-4, 0.7, 0.05];
+    let allowed = [1e-3, 0.2, 1e-4, if package == "luxpy" { 0.7 } else { 0.05 }, 0.05];
     if worst.iter().zip(allowed).any(|(worst, allowed)| *worst > allowed) {
         return Err(format!("{package} and we disagree beyond {allowed:?}").into());
     }

@@ -864,8 +864,10 @@ fn of_keyword_text() -> impl Strategy<Value = Draft> {
     let spectra = prop::option::weighted(0.3, any_spectrum(false));
     (super::formats::draft(), spectra).prop_map(|(mut draft, spectrum)| {
         if let Some(spectrum) = spectrum {
-            draft.level = None;
             draft.colour = ColourSet::Spectrum { spectrum: Box::new(spectrum) };
+        }
+        if matches!(draft.colour, ColourSet::Spectrum { .. }) {
+            draft.level = None;
         }
         match (&draft.colour, draft.level) {
             (ColourSet::Xyz(c), Some(Level::Luminance(_))) => {

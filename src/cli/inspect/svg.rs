@@ -86,7 +86,7 @@ fn spectrum(sheet: &Sheet) -> Markup {
 }
 
 /// Chroma shift that takes the full height either way.
-const FULL_SHIFT: f64 = 0.4;
+const FULL_SHIFT: f64 = 0.25;
 /// A shift of chroma that nobody sees: about ΔE 1 at the chroma of the test samples.
 const UNSEEN: f64 = 0.03;
 
@@ -96,7 +96,7 @@ fn hues(bins: &[(f64, f64, f64)]) -> Markup {
     let step = width / bins.len() as f64;
     let rise = |chroma: f64| chroma.clamp(-FULL_SHIFT, FULL_SHIFT) / FULL_SHIFT * (middle - 8.0);
     html! {
-        text x="0" y="-10" { "What it does to hues: up more vivid, down duller, leaning the way the hue turns" }
+        text x="0" y="-10" { "Hues: up more vivid, down duller, leaning as they turn" }
         rect x="0" y=(middle - rise(UNSEEN)) width=(width) height=(2.0 * rise(UNSEEN)) fill="#e9e6de" {}
         line x1="0" y1=(middle) x2=(width) y2=(middle) stroke=(PALE) {}
         @for (index, (chroma, hue, fidelity)) in bins.iter().enumerate() {
@@ -111,16 +111,31 @@ fn hues(bins: &[(f64, f64, f64)]) -> Markup {
             }
             rect x=(x - step / 2.0 + 2.0) y=(height) width=(step - 4.0) height="7" fill=(swatch(index, bins.len())) {}
         }
-        @for (at, name) in [(0.0, "red"), (3.5, "yellow"), (7.0, "green"), (10.0, "blue"), (13.5, "purple")] {
+        @for (at, name) in [(0.5, "red"), (3.5, "yellow"), (6.5, "green"), (11.0, "blue"), (14.0, "purple")] {
             text x=(format!("{:.0}", (at + 0.5) * step)) y=(height + 24.0) text-anchor="middle" fill=(PALE) { (name) }
         }
     }
 }
 
-/// A quiet colour of the bin's hue, for orientation only.
+/// A quiet colour of the bin's hue, for orientation only: its angle in CAM02-UCS taken to one of HSL by eye.
 fn swatch(index: usize, count: usize) -> String {
-    let degrees = (index as f64 + 0.5) / count as f64 * 360.0;
-    format!("hsl({degrees:.0} 38% 62%)")
+    const BY_EYE: [(f64, f64); 9] = [
+        (0.0, -10.0),
+        (30.0, 12.0),
+        (90.0, 55.0),
+        (150.0, 110.0),
+        (200.0, 175.0),
+        (250.0, 215.0),
+        (290.0, 265.0),
+        (330.0, 310.0),
+        (360.0, 350.0),
+    ];
+    let angle = (index as f64 + 0.5) / count as f64 * 360.0;
+    let between = BY_EYE.windows(2).find_map(|pair| match pair {
+        [(a, from), (b, to)] if (*a..=*b).contains(&angle) => Some(from + (to - from) * (angle - a) / (b - a)),
+        _ => None,
+    });
+    format!("hsl({:.0} 38% 62%)", between.unwrap_or(angle).rem_euclid(360.0))
 }
 
 #[cfg(test)]

@@ -12,6 +12,8 @@
 //!
 //! With D = 1 all of it but the white's adaptation is constant. No angle is formed: cos h = a/√(a² + b²).
 
+use super::powers::{ln, power};
+
 /// F_L at L_A = 100 cd/m².
 const F_L: f64 = 0.793_700_527_546_167_3;
 /// F_L to the power of ¼.
@@ -76,19 +78,43 @@ impl Adapted {
         Some(Self { cones, white: achromatic(response) })
     }
 
-    /// The colour of tristimulus values on the white's scale.
-    pub fn sees(&self, xyz: [f64; 3]) -> Ucs {
-        let response @ [r, g, b] = self.cones.map(|row| compressed(dot(row, xyz)));
-        let (red, blue) = (r - (12.0 * g - b) / 11.0, (r + g - 2.0 * b) / 9.0);
+    /// The colours of tristimulus values on the white's scale. Step by step for all of them, so that each step runs several abreast.
+    pub fn sees<const N: usize>(&self, xyz: &[[f64; 3]; N]) -> [Ucs; N] {
+        let (mut red, mut green, mut blue) = ([0.0; N], [0.0; N], [0.0; N]);
+        let [to_red, to_green, to_blue] = self.cones;
+        for (((r, g), b), xyz) in red.iter_mut().zip(&mut green).zip(&mut blue).zip(xyz) {
+            (*r, *g, *b) = (dot(to_red, *xyz), dot(to_green, *xyz), dot(to_blue, *xyz));
+        }
+        for cones in [&mut red, &mut green, &mut blue] {
+            cones.iter_mut().for_each(|cone| *cone = compressed(*cone));
+        }
+        let (mut j, mut a, mut b) = ([0.0; N], [0.0; N], [0.0; N]);
+        let cones = red.iter().zip(&green).zip(&blue);
+        for (((j, a), b), ((r, g), bl)) in j.iter_mut().zip(&mut a).zip(&mut b).zip(cones) {
+            (*j, *a, *b) = self.coordinates([*r, *g, *bl]);
+        }
+        let mut out = [Ucs::default(); N];
+        for (((out, j), a), b) in out.iter_mut().zip(j).zip(a).zip(b) {
+            *out = Ucs { j, a, b };
+        }
+        out
+    }
+
+    /// J', a', b' of compressed cone responses.
+    #[inline(always)]
+    fn coordinates(&self, response: [f64; 3]) -> (f64, f64, f64) {
+        let [r, g, b] = response;
+        let (red, blue) = (r - (12.0 * g - b) * (1.0 / 11.0), (r + g - 2.0 * b) * (1.0 / 9.0));
         let j = 100.0 * power((achromatic(response) / self.white).max(0.0), C_Z);
-        let length = (red * red + blue * blue).sqrt();
-        let (cos, sin) = if length > 0.0 { (red / length, blue / length) } else { (1.0, 0.0) };
+        // Kept from zero: grey has no hue, and no chroma either.
+        let length = (red * red + blue * blue).sqrt().max(1e-300);
+        let (cos, sin) = (red / length, blue / length);
         // cos(h + 2), 2 in radians.
         let eccentricity = 0.25 * (cos * COS_2 - sin * SIN_2 + 3.8);
         let t = 50_000.0 / 13.0 * N_BB * eccentricity * length / (r + g + 1.05 * b);
-        let m = F_L_QUARTER * power(t.max(0.0), 0.9) * (j / 100.0).sqrt() * CHROMA;
-        let m = (0.0228 * m).ln_1p() / 0.0228;
-        Ucs { j: 1.7 * j / (1.0 + 0.007 * j), a: m * cos, b: m * sin }
+        let m = F_L_QUARTER * power(t.max(0.0), 0.9) * (0.01 * j).sqrt() * CHROMA;
+        let m = ln(1.0 + 0.0228 * m) * (1.0 / 0.0228);
+        (1.7 * j / (1.0 + 0.007 * j), m * cos, m * sin)
     }
 }
 
@@ -100,18 +126,14 @@ fn dot(row: [f64; 3], xyz: [f64; 3]) -> f64 {
     a * x + b * y + c * z
 }
 
+#[inline(always)]
 fn compressed(cone: f64) -> f64 {
     let raised = power(cone.abs(), 0.42);
     (400.0 * raised / (raised + 27.13)).copysign(cone) + 0.1
 }
 
-/// A power of a number that is not negative, to 1e-14: half the cost of `powf`, which the last digit costs.
-fn power(base: f64, exponent: f64) -> f64 {
-    (exponent * base.ln()).exp()
-}
-
 fn achromatic([r, g, b]: [f64; 3]) -> f64 {
-    (2.0 * r + g + b / 20.0 - 0.305) * N_BB
+    (2.0 * r + g + 0.05 * b - 0.305) * N_BB
 }
 
 #[cfg(test)]
@@ -141,13 +163,13 @@ mod tests {
     fn white_is_white() {
         let white = [96.0, 100.0, 82.0];
         let eye = Adapted::to(white).unwrap();
-        let seen = eye.sees(white);
+        let [seen] = eye.sees(&[white]);
         assert!((seen.j - 100.0).abs() < 1e-12 && seen.a.hypot(seen.b) < 0.01, "{seen:?}");
         // On another scale all is the same.
         let twice = Adapted::to(white.map(|v| 2.0 * v)).unwrap();
-        let (a, b) = (eye.sees([30.0, 20.0, 10.0]), twice.sees([60.0, 40.0, 20.0]));
+        let ([a], [b]) = (eye.sees(&[[30.0, 20.0, 10.0]]), twice.sees(&[[60.0, 40.0, 20.0]]));
         assert!(a.distance(b) < 1e-12);
         assert!(Adapted::to([0.0; 3]).is_none() && Adapted::to([f64::NAN, 1.0, 1.0]).is_none());
-        assert!(eye.sees([0.0; 3]).j < 1e-12);
+        assert!(eye.sees(&[[0.0; 3]])[0].j < 1e-12);
     }
 }

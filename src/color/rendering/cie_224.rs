@@ -98,12 +98,8 @@ pub(super) fn general_fidelity(lamp: &Sampled, cct_k: Kelvin) -> Option<f64> {
 
 /// The test colours as an eye sees them that has adapted to the white after them.
 fn seen(xyz: &[[f64; 3]; samples::NEW_COLUMNS]) -> Option<[Ucs; SAMPLES]> {
-    let eye = Adapted::to(*xyz.last()?)?;
-    let mut out = [Ucs::default(); SAMPLES];
-    for (out, xyz) in out.iter_mut().zip(xyz) {
-        *out = eye.sees(*xyz);
-    }
-    Some(out)
+    let (white, colours) = xyz.split_last()?;
+    Some(Adapted::to(*white)?.sees::<SAMPLES>(colours.try_into().ok()?))
 }
 
 /// The index of a colour difference.

@@ -38,7 +38,7 @@ pub enum Named {
     Neutral,
     /// Test colour 9 of CIE 13.3, strong red.
     Red,
-    /// Test colour 8 of CIE 13.3, light reddish purple.
+    /// Test colour 7 of CIE 13.3, light violet: 2.5 P 6/8.
     Purple,
 }
 
@@ -66,7 +66,7 @@ impl Named {
             Self::Sky => Some(6),
             Self::Neutral => None,
             Self::Red => Some(9),
-            Self::Purple => Some(8),
+            Self::Purple => Some(7),
         }
     }
 }

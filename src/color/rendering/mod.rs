@@ -13,6 +13,7 @@ mod daylight_simulator;
 mod hues;
 mod moments;
 mod phases;
+mod powers;
 mod reference;
 mod samples;
 mod similarity;
