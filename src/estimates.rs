@@ -8,17 +8,17 @@
 //! noise, a new version of the program) makes everything kept of the device void, which the digest beside it shows.
 
 mod lit;
+mod targets;
 
 use crate::aims::params_of;
-use crate::color::{UvSpread, uv_prime};
 use crate::drift::{Absorbed, Act, DeviceState, Fate, Happening, Observation, Params, TargetWhite, Thing};
 use crate::ledger::store::{EstimateRow, EventRow, ReadingRow};
 use crate::ledger::{Digest, LedgerError, Seq, Store, Tx};
 use crate::project::Stirred;
 use crate::reading::{EventKind, Patch, Source};
-use crate::site::{AimWhite, Display, Things};
-use crate::station::compare::Light;
-use crate::units::{DeviceId, Luminance, Time, UvPrime};
+use crate::site::{AimWhite, Things};
+use crate::units::{DeviceId, Time, UvPrime};
+use targets::{followed_targets, named_target};
 
 pub use lit::{just_before, last_change, lit_paper, newest_spectrum, same_setting};
 
@@ -356,48 +356,6 @@ fn digest_of(things: &Things, params: &Params, targets: &[(Seq, TargetWhite)]) -
         }
     }
     Digest::of(&bytes)
-}
-
-/// The target that an event names. A luminance alone changes no white and is read with the aim.
-fn named_target(row: &EventRow) -> Option<TargetWhite> {
-    let uv = uv_prime(row.event.target_white?).ok()?;
-    let ln_level = row.event.target_luminance.map(Luminance::get).filter(|level| *level > 0.0).map(libm::log);
-    Some(TargetWhite { uv, ln_level, sd_uv: None, sd_ln: None })
-}
-
-/// For each recalibration of a display that follows the paper and that named no white: the paper white as it then was.
-fn followed_targets(store: &Store, things: &Things, display: &Display) -> Result<Vec<(Seq, TargetWhite)>, LedgerError> {
-    let Some(station) = things.stations_of(&display.id).next() else { return Ok(Vec::new()) };
-    let paper = station.papers.first().and_then(|id| things.paper(id));
-    let Some((paper, lamp)) = paper.zip(things.lamp(&station.lamp)) else { return Ok(Vec::new()) };
-    let always = (Time::from_micros(i64::MIN), Time::from_micros(i64::MAX));
-    let mut targets = Vec::new();
-    for event in store.events(&display.id, always.0, always.1)? {
-        let open = event.event.kind == EventKind::Recalibrated && event.event.target_white.is_none();
-        if !open || event.excluded.is_some() {
-            continue;
-        }
-        let Some(estimate) = at(store, things, &lamp.id, event.event.time)? else { continue };
-        let Ok(aim) = uv_prime(lamp.aim.white) else { continue };
-        let forecast = estimate.state.forecast(&estimate.params, &[event.event.time]);
-        let light = Light::at(&forecast.likely, 0, aim);
-        let spread = UvSpread { uu: light.u.var, uv: 0.0, vv: light.v.var };
-        let lit = lit_paper(store, things, lamp, paper, &estimate.state, event.event.time)?;
-        let Ok(white) = lit.under.under(light.uv(), spread) else { continue };
-        let named = event.event.target_luminance.map(|level| libm::log(level.get()));
-        let followed = light.ln_level.map(|lx| lx.mean + libm::log(white.reflectance / std::f64::consts::PI));
-        let variance = white.spread();
-        targets.push((
-            event.seq,
-            TargetWhite {
-                uv: white.uv,
-                ln_level: named.or(display.aim.luminance.map(|level| libm::log(level.get()))).or(followed),
-                sd_uv: Some(variance.uu.max(variance.vv).max(0.0).sqrt()),
-                sd_ln: light.ln_level.filter(|_| named.is_none()).map(|lx| lx.var.max(0.0).sqrt()),
-            },
-        ));
-    }
-    Ok(targets)
 }
 
 impl Met {

@@ -8,6 +8,7 @@ pub mod advice;
 pub mod candidates;
 pub mod ambient;
 pub mod compare;
+mod doubt;
 mod judgement;
 pub mod normal;
 mod passage;
@@ -19,6 +20,7 @@ pub mod screen_aim;
 pub mod rules;
 
 pub use ambient::{Ambient, AtHours};
+pub use doubt::Doubt;
 pub use judgement::{
     Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDate, Spread, Unmeasured, Verdict, lightness_lost,
 };
@@ -32,6 +34,7 @@ use crate::drift::{DeviceState, Params, Summary};
 use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
 use crate::units::{Days, DeviceId, Time, UvPrime};
 use compare::{Comparison, Light, Scale, hypotheses};
+use doubt::doubtful;
 use risk::{Difference, first_above, risk_path};
 
 pub use rendering::{LampRa, RaKnown, RaSource};
@@ -226,49 +229,6 @@ pub fn judge(seen: &Seen, now: Time) -> Judgement {
 
 fn too_old(last_read: Option<Time>, station: &Station, now: Time) -> bool {
     last_read.is_none_or(|last| now.since(last) > station.max_age)
-}
-
-/// What a fresh reading of would bring the risk under its lines, if any would: then it is the doubt that is large.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Doubt {
-    /// The display's reading helps.
-    pub display: bool,
-    /// The lamp's reading helps.
-    pub lamp: bool,
-    /// A reading of the lit paper helps.
-    pub paper: bool,
-}
-
-/// Readings that may be asked for, the fewest first.
-const READINGS: [Doubt; 5] = [
-    Doubt { display: true, lamp: false, paper: false },
-    Doubt { display: false, lamp: true, paper: false },
-    Doubt { display: false, lamp: false, paper: true },
-    Doubt { display: true, lamp: true, paper: false },
-    Doubt { display: true, lamp: true, paper: true },
-];
-
-fn doubtful(seen: &Seen, comparison: &Comparison, times: &[Time], max_risk: f64) -> Option<Doubt> {
-    let now = *times.first()?;
-    let fresh = |device: &Watched| device.state.after_fresh_reading(device.params, now, device.noise, times);
-    let (display, lamp) = (fresh(&seen.display), fresh(&seen.lamp));
-    let display_now = seen.display.state.forecast(seen.display.params, times);
-    let lamp_now = seen.lamp.state.forecast(seen.lamp.params, times);
-    // Lit paper is read against the lamp, and both readings scatter.
-    let paper_sd = seen.lamp.noise.uv * std::f64::consts::SQRT_2;
-    let settled = |read: &Doubt| {
-        let comparison = Comparison { paper_read_sd: read.paper.then_some(paper_sd), ..comparison.clone() };
-        let display = if read.display { vec![(1.0, &display)] } else { hypotheses(&display_now) };
-        let lamp = if read.lamp { vec![(1.0, &lamp)] } else { hypotheses(&lamp_now) };
-        let path = risk_path(&comparison.differences(&display, &lamp, times.len()), &seen.limits());
-        let out = path.on.first().is_none_or(|risk| *risk > OUT_ABOVE);
-        !out && path.within.last().is_some_and(|risk| *risk <= max_risk)
-    };
-    let [.., all] = &READINGS;
-    if !settled(all) {
-        return None;
-    }
-    READINGS.into_iter().find(settled)
 }
 
 /// The numbers of a match at one instant.
