@@ -27,7 +27,7 @@ const ROUNDS: usize = 301;
 const TABLE_BYTES: usize = 8 * (25 * 4 * 401 + 4 * 4 * 471 + 3 * (401 + 2 * 471) + 19 * 3 * (100 + 16));
 /// Multiply-adds of one spectrum: its sums for both standards and for XYZ, and those of its references.
 const MULTIPLY_ADDS: usize = 3 * (25 * 4 * 401 + 4 * 4 * 471 + 471) + 19 * 3 * (100 + 16);
-/// Powers and logarithms of one spectrum: six for each of 99 colours under two lights.
+/// Powers and logarithms of one spectrum: six for each of 99 colours under two lights; the floor counts them at the price of `powf`.
 const POWERS: usize = 2 * 99 * 6;
 
 /// A result of a package: X, Y, Z, CCT, Duv, Ra, Rf.

@@ -82,7 +82,7 @@ pub fn rendering(lamp: &Sampled) -> Option<Rendering> {
     })
 }
 
-/// The general figures of a lamp, as [`rendering`] has them, at a third of its cost.
+/// The general figures of a lamp, as [`rendering`] has them, without bins, samples and similarities.
 pub fn figures(lamp: &Sampled) -> Option<Figures> {
     let xyz = lamp.tristimulus();
     let cct_duv = temperature(xyz)?;
