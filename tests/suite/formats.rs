@@ -634,9 +634,9 @@ fn text() -> impl Strategy<Value = String> {
 fn spectrum() -> impl Strategy<Value = Spectrum> {
     let steps = prop_oneof![
         prop::sample::select(vec![2.5, 5.0, 10.0, 20.0]).prop_map(|step| vec![step; 200]),
-        prop::collection::vec(0.5..24.0_f64, 200),
+        prop::collection::vec(2.0..24.0_f64, 200),
     ];
-    let values = prop::collection::vec(prop_oneof![0.0..2.0_f64, 1e-9..1e-3_f64, Just(0.0)], 200);
+    let values = prop::collection::vec(prop_oneof![0.0..2.0_f64, 1e-9..1e-3_f64, Just(0.0)], 201);
     let unit = prop::sample::select(SpectralUnit::ALL.to_vec());
     (steps, values, unit, 340.0..400.0_f64, proptest::option::of(0.1..50.0_f64)).prop_map(
         |(steps, mut values, unit, from, bandwidth_nm)| {
