@@ -1,7 +1,7 @@
 //! A simulated site with known truth, for demo, tests and benches. Seeded; no clock.
 //!
 //! `device` lives one device through a recipe, `room` draws random stations, `followers` are ways to forecast them, `score` says
-//! how good those are, `print_room` is the demo's story and `sheet` its files. What the rooms hold is stated in `room`; no
+//! how good those are, `print_room` is the demo's story, `sheet` its files and `spectra` the lamps in them. What the rooms hold is stated in `room`; no
 //! setting of `drift` may be fitted to seeds that are reported on.
 
 mod chance;
@@ -11,6 +11,7 @@ mod print_room;
 mod room;
 mod score;
 mod sheet;
+mod spectra;
 
 pub use chance::Chance;
 pub use device::{Logged, Planned, Recipe, SimAct, SimDevice};

@@ -10,6 +10,7 @@ use chrono::{NaiveDate, TimeZone};
 use super::chance::Chance;
 use super::device::{Logged, Planned, Recipe, SimAct, SimDevice};
 use super::sheet::{self, Done, Dropped, Line};
+use super::spectra::Shape;
 use crate::aims::params_of;
 use crate::alert::Kind;
 use crate::color::xy;
@@ -39,6 +40,14 @@ const BOOTH_RECALIBRATED: [usize; 6] = [110, 226, 330, 446, 560, 664];
 const REPLACED: usize = 362;
 /// From this day on a visit to the booth is written down under a heading that nobody knows, and put right the day after.
 const MISSPELT: usize = 206;
+
+/// At the first usual visit from these days on the lamp's whole spectrum is taken.
+const BAY_SPECTRA: [usize; 3] = [20, 300, 600];
+const BOOTH_SPECTRA: [usize; 3] = [30, REPLACED + 4, 620];
+/// A bright day with the blinds up: what falls on the bay's print with the lamp off, by hour and lx; the sky is bluish.
+const BLINDS_UP: usize = 716;
+const FOREIGN: [(u32, f64); 3] = [(10, 24.0), (13, 78.0), (16, 41.0)];
+const SKY: Xy = Xy { x: 0.295, y: 0.312 };
 
 /// Something that happens in the room.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -229,10 +238,15 @@ fn bay(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene> 
     let screens = readings(screen.1, of_screen, &visits, &mut chance.split());
     let lamps = readings(lamp.1, of_lamp, &visits, &mut chance.split());
 
+    let spectra = first_visits(&visits, &BAY_SPECTRA, &BAY_RECALIBRATED);
     let mut scenes = Vec::new();
     for (visit, (of_screen, of_lamp)) in visits.iter().zip(screens.iter().zip(&lamps)) {
         let Some(lines) = Lines::of(calendar, visit, (&screen.0, of_screen), (&lamp.0, of_lamp)) else { continue };
         let both = lines.both();
+        if spectra.contains(&visit.day) {
+            scenes.extend(with_spectrum(&lines, &both, "bay", Shape::Panel));
+            continue;
+        }
         scenes.push(if BAY_RECALIBRATED.contains(&visit.day) {
             recalibrated(calendar, visit, &screen.0, &both, "bay")
         } else {
@@ -240,6 +254,7 @@ fn bay(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene> 
         });
     }
     scenes.push(done(calendar, BUMPED.1, &lamp.0, "setting_changed", "ines", "dimmer put back to its mark"));
+    scenes.push(blinds_up(calendar, &lamp.0));
     scenes
 }
 
@@ -265,14 +280,20 @@ fn booth(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene
     let screens = readings(screen.1, of_screen, &visits, &mut chance.split());
     let lamps = readings(lamp.1, of_lamp, &visits, &mut chance.split());
 
+    let spectra = first_visits(&visits, &BOOTH_SPECTRA, &[&BOOTH_RECALIBRATED[..], &[MISSPELT]].concat());
     let mut scenes = Vec::new();
     for (visit, (of_screen, of_lamp)) in visits.iter().zip(screens.iter().zip(&lamps)) {
         let Some(lines) = Lines::of(calendar, visit, (&screen.0, of_screen), (&lamp.0, of_lamp)) else { continue };
-        let (at, date, both) = (lines.at, lines.date, lines.both());
+        let both = lines.both();
+        if spectra.contains(&visit.day) {
+            scenes.extend(with_spectrum(&lines, &both, "booth", Shape::Tubes));
+            continue;
+        }
         if BOOTH_RECALIBRATED.contains(&visit.day) {
             scenes.push(recalibrated(calendar, visit, &screen.0, &both, "booth"));
             continue;
         }
+        let (at, date) = (lines.at, lines.date);
         if visit.by == "maren" && visit.day != MISSPELT {
             scenes.push(drop_at(at, None, sheet::as_json(format!("{date}-booth.json"), &[], &both)));
             continue;
@@ -338,6 +359,34 @@ impl<'a> Lines<'a> {
         };
         [line(self.screen, "luminance_cd_m2"), line(self.lamp, "illuminance_lx")]
     }
+}
+
+/// For each of `from` the day of the first warm visit from then on that is not one of `but`.
+fn first_visits(visits: &[Visit], from: &[usize], but: &[usize]) -> Vec<usize> {
+    let usual = |visit: &&Visit| visit.warmup_min > 30.0 && !but.contains(&visit.day);
+    from.iter()
+        .filter_map(|day| visits.iter().filter(usual).find(|visit| visit.day >= *day))
+        .map(|visit| visit.day)
+        .collect()
+}
+
+/// A visit at which the lamp's spectrum is taken in place of its white alone.
+fn with_spectrum(lines: &Lines, both: &[Line; 2], station: &str, shape: Shape) -> Vec<Scene> {
+    let [of_screen, of_lamp] = both;
+    let screen = sheet::of_one(format!("{}-{station}-screen.csv", lines.date), of_screen, of_screen.level.0);
+    let name = format!("{}-{station}-lamp-spectrum.csv", lines.date);
+    let told = format!("The whole spectrum of {} is taken, not its white alone.", of_lamp.device);
+    let lamp = sheet::of_spectrum(name, of_lamp, shape).map(|file| drop_at(lines.at, Some(&told), file));
+    std::iter::once(drop_at(lines.at, None, screen)).chain(lamp).collect()
+}
+
+/// With the lamp off somebody reads what the window adds, through the day.
+fn blinds_up(calendar: &Calendar, lamp: &DeviceId) -> Scene {
+    let readings = FOREIGN.map(|(hour, lx)| (calendar.zone.show(calendar.at(BLINDS_UP, hour, 0)), lx, SKY));
+    let file = sheet::of_foreign(format!("{}-bay-window.csv", calendar.date(BLINDS_UP)), lamp, "maren", &readings);
+    let told =
+        "A bright day with the blinds up: with the lamp off, Maren reads what the window adds to the bay's light.";
+    drop_at(calendar.at(BLINDS_UP, 16, 20), Some(told), file)
 }
 
 fn drop_at(at: Time, told: Option<&str>, file: Dropped) -> Scene {

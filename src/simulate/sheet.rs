@@ -2,6 +2,7 @@
 //!
 //! What they mean and when they are dropped is for `print_room`.
 
+use super::spectra::{self, Shape};
 use crate::units::{DeviceId, Xy};
 
 /// A file as it is dropped.
@@ -60,6 +61,29 @@ pub(super) fn of_one(name: String, line: &Line, level_column: &str) -> Dropped {
          {time},{x:.4},{y:.4},{level:.1},{warmup_min:.0},{INSTRUMENT},{operator}\n"
     );
     Dropped { folder: Some(line.device.clone()), name, text }
+}
+
+/// A lamp's spectrum in its own folder: colour, level and rendering in one row.
+pub(super) fn of_spectrum(name: String, line: &Line, shape: Shape) -> Option<Dropped> {
+    let Line { time, white, level: (_, lux), warmup_min, operator, .. } = line;
+    let columns: Vec<String> = spectra::nm().map(|nm| format!("nm{nm}")).collect();
+    let values: Vec<String> =
+        spectra::spectrum(shape, *white, *lux)?.iter().map(|value| format!("{value:.5e}")).collect();
+    let text = format!(
+        "time,unit,warmup_min,instrument,operator,{}\n{time},W/m2/nm,{warmup_min:.0},{INSTRUMENT},{operator},{}\n",
+        columns.join(","),
+        values.join(",")
+    );
+    Some(Dropped { folder: Some(line.device.clone()), name, text })
+}
+
+/// Light that falls on the print with the lamp off: time, lx and white of each reading.
+pub(super) fn of_foreign(name: String, lamp: &DeviceId, by: &str, readings: &[(String, f64, Xy)]) -> Dropped {
+    let mut text = "time,patch,x,y,illuminance_lx,instrument,operator\n".to_owned();
+    for (time, lx, Xy { x, y }) in readings {
+        text.push_str(&format!("{time},ambient,{x:.4},{y:.4},{lx:.1},{INSTRUMENT},{by}\n"));
+    }
+    Dropped { folder: Some(lamp.clone()), name, text }
 }
 
 /// The same as JSON, with what was done before the readings.
