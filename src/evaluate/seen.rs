@@ -132,7 +132,7 @@ impl<'a> Estimates<'a> {
         let light = Light::at(&forecast.likely, 0, aim);
         let Ok(white) = lit.under.under(light.uv(), UvSpread::default()) else { return Some((fixed, level)) };
         let own = display.aim.luminance.map(|level| level.get());
-        let lit = light.ln_level.map(|lx| libm::exp(lx.mean) * white.reflectance / std::f64::consts::PI);
+        let lit = light.ln_level.map(|lx| white.luminance(libm::exp(lx.mean)));
         Some((white.uv, own.or(lit).or(level)))
     }
 
