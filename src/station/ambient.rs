@@ -98,7 +98,8 @@ pub fn by_hours(readings: &[Foreign], lamp: Option<(Spread, UvPrime)>) -> Vec<At
             let lx = of_it().map(|reading| reading.lx).sum::<f64>() / count as f64;
             let lamp = lamp.filter(|(level, _)| level.mean > 0.0);
             let share = lamp.map(|(level, _)| lx / (lx + level.mean));
-            let coloured: Vec<Xyz> = of_it().filter_map(|reading| xyz_of_uv_prime(reading.white?, reading.lx).ok()).collect();
+            let coloured: Vec<Xyz> =
+                of_it().filter_map(|reading| xyz_of_uv_prime(reading.white?, reading.lx).ok()).collect();
             let sum = sum(&coloured);
             let white = sum.and_then(|sum| uv_prime_of_xyz(sum).ok());
             let pull = lamp.zip(sum).and_then(|((level, white), foreign)| pull(white, level.mean, foreign, lx));

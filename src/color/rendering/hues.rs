@@ -256,8 +256,9 @@ fn xyz([x, y, z]: [f64; 3]) -> Xyz {
 
 #[cfg(test)]
 mod tests {
-    use super::super::reference::{D50_K, black_body, daylight_phase};
+    use super::super::reference::{black_body, daylight_phase};
     use super::*;
+    use crate::color::illuminant::D50_K;
     use crate::units::Kelvin;
 
     fn honest(kelvin: f64) -> Sampled {

@@ -148,7 +148,9 @@ impl<'m, 't> Sets<'m, 't> {
         }
         let created = table.keyword("CREATED").next();
         match created {
-            Some(created) if row::has_a_time_of_day(&created.value, self.context) => self.say_of_all(Column::Time, created),
+            Some(created) if row::has_a_time_of_day(&created.value, self.context) => {
+                self.say_of_all(Column::Time, created)
+            }
             _ if self.context.need == Need::Ledger => {
                 let (line, found) = created.map_or((table.line, "nothing"), |created| (created.line, &created.value));
                 let expected = "date and time of day, here or as KEYWORD \"TIME\" and TIME \"2026-03-04 10:30\"";
