@@ -63,7 +63,7 @@ const MOVED_SD: f64 = 9e-3;
 pub enum PaperError {
     /// The declared white is no colour of a paper.
     #[error(
-        "L* = {l}, a* = {a}, b* = {b} is no paper white: expected L* above 0 and at most 100 and a colour with positive X, Y, Z"
+        "L* = {l:.1}, a* = {a:.1}, b* = {b:.1} is no paper white: expected L* above 0 and at most 100 and a colour with positive X, Y, Z"
     )]
     Lab {
         /// L* as found.
