@@ -101,12 +101,12 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
             let word = word.map(|word| format!(": the screen is {word} than the paper")).unwrap_or_default();
             format!("The whites differ by Δu′v′ {delta_uv:.4} (tolerance {limit:.4}){word}.")
         }
-        Reason::LuminancesDiffer { ratio, limit } => {
+        Reason::LuminancesDiffer { ratio, limit, agreed } => {
             let word = if *ratio > 1.0 { "brighter" } else { "dimmer" };
             let times = if *ratio > 1.0 { *ratio } else { 1.0 / ratio };
             format!(
                 "{} The screen is {times:.2} times {word} than the paper asks for (tolerance {limit:.2} times).",
-                print_looks(ratio.recip())
+                print_looks(ratio.recip(), *agreed)
             )
         }
         Reason::DoubtNotDrift { device, readings, last } => {

@@ -181,7 +181,6 @@ fn as_text(
     worst_of: &dyn Fn(&str) -> Option<HueShift>,
     passed: &[String],
 ) -> String {
-    let limit = station.tolerance.delta_uv;
     let lamps = say::count(weighed.len() as u64, "lamp");
     let mut text = format!("Station {}: {lamps} for the screen {}, the best first.\n\n", station.id, station.display);
     let or_unknown = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
@@ -209,7 +208,7 @@ fn as_text(
     text.push('\n');
     for (index, w) in weighed.iter().enumerate() {
         text.push_str(&format!("{}. {}\n", index + 1, output::strong(&w.candidate.name)));
-        text.push_str(&format!("   {}\n", say::lamp::place(w, limit)));
+        text.push_str(&format!("   {}\n", say::lamp::place(w, station)));
         text.push_str(&format!("   {}\n", say::lamp::screen_aim(station.display.as_str(), &w.aim)));
     }
     for (a, b) in same_kelvin_other_tint(weighed) {
@@ -245,7 +244,7 @@ fn as_json(rank: usize, w: &Weighed, station: &Station, worst: Option<HueShift>)
             crate::color::Fitness::WithCare => "with-care",
             crate::color::Fitness::Unfit => "unfit",
         },
-        "why": say::lamp::place(w, station.tolerance.delta_uv),
+        "why": say::lamp::place(w, station),
         "now": meeting(&w.now),
         "at_horizon": meeting(&w.later),
         "u_prime": w.candidate.white.u,

@@ -2,6 +2,7 @@
 
 use super::{direction_word, tint};
 use crate::color::{CctDuv, Fault, Finding, Fitness, KnownLight, RA_GOOD, SPECIAL_LEAST, WHITE_GOOD, cct_duv};
+use crate::site::{LuminanceRule, Station};
 use crate::station::candidates::{Basis, Weighed};
 use crate::station::screen_aim::{AimDoubt, ScreenAim};
 use crate::units::Luminance;
@@ -97,7 +98,8 @@ fn aim_doubt(doubt: &AimDoubt) -> String {
 }
 
 /// Why a candidate stands where it stands, in one sentence.
-pub fn place(weighed: &Weighed, limit: f64) -> String {
+pub fn place(weighed: &Weighed, station: &Station) -> String {
+    let limit = station.tolerance.delta_uv;
     let settle = match weighed.candidate.basis {
         Basis::Label | Basis::KelvinOnly => {
             let (now, after) = weighed.settles;
@@ -116,7 +118,8 @@ pub fn place(weighed: &Weighed, limit: f64) -> String {
         (Fitness::Unfit, Some(finding)) => format!("Unfit: {}", fault(&finding.fault)),
         (_, _) if weighed.meets() => {
             let but = worst.map(|finding| format!(", but {}", fault(&finding.fault))).unwrap_or_default();
-            format!("Meets the screen as it stands (Δu′v′ {now:.4}, forecast {later:.4}, tolerance {limit:.4}){but}")
+            let meets = if settle.is_empty() { "Meets" } else { "May meet" };
+            format!("{meets} the screen as it stands (Δu′v′ {now:.4}, forecast {later:.4}, tolerance {limit:.4}){but}")
         }
         (_, worst) => {
             let word = direction_word(weighed.now.direction.as_ref());
@@ -125,17 +128,19 @@ pub fn place(weighed: &Weighed, limit: f64) -> String {
             format!("Would need the screen calibrated to it (Δu′v′ {now:.4}{word}){but}")
         }
     };
-    format!("{sentence}{settle}{}.", level(weighed.now.ratio))
+    format!("{sentence}{settle}{}.", level(weighed.now.ratio, station.luminance))
 }
 
 /// How the print would look beside the screen, where that is worth saying.
-fn level(ratio: Option<f64>) -> String {
+fn level(ratio: Option<f64>, rule: LuminanceRule) -> String {
+    let LuminanceRule::DisplayToPaper(agreed) = rule else { return String::new() };
+    let than = if agreed == 1.0 { "the screen" } else { "agreed" };
     match ratio {
         Some(ratio) if ratio > 1.1 => {
-            format!("; the print would look {:.0} % darker than the screen", (1.0 - 1.0 / ratio) * 100.0)
+            format!("; the print would look {:.0} % darker than {than}", (1.0 - 1.0 / ratio) * 100.0)
         }
         Some(ratio) if ratio < 1.0 / 1.1 => {
-            format!("; the print would look {:.0} % brighter than the screen", (1.0 / ratio - 1.0) * 100.0)
+            format!("; the print would look {:.0} % brighter than {than}", (1.0 / ratio - 1.0) * 100.0)
         }
         _ => String::new(),
     }

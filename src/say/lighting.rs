@@ -1,7 +1,7 @@
 //! What is said of the light itself: rendering, lit paper, labels, foreign light, and how bright the print will look.
 
 use super::{day, direction_word};
-use crate::site::Station;
+use crate::site::{LuminanceRule, Station};
 use crate::station::ambient::Pull;
 use crate::station::{Judgement, RaSource, lightness_lost};
 use crate::units::{DeviceId, Time};
@@ -79,24 +79,32 @@ pub(super) fn ambient(share: f64, limit: f64, hours: (u16, u16), pull: Option<&P
     )
 }
 
-/// How bright the print will look beside the screen, from paper over screen luminance as the station's rule has it.
-pub fn print_looks(print_to_screen: f64) -> String {
+/// How bright the print will look beside the screen: paper ÷ screen luminance over what is agreed, which is `agreed` as screen ÷ paper.
+/// Where that is not 1, the print is meant to be another brightness, and only what goes beyond it is said.
+pub fn print_looks(print_to_screen: f64, agreed: f64) -> String {
     let lost = lightness_lost(print_to_screen);
     let per_cent = (print_to_screen - 1.0).abs() * 100.0;
-    if per_cent < 1.0 {
-        "The print will look as bright as the screen.".to_owned()
-    } else if print_to_screen < 1.0 {
-        format!("The print will look {per_cent:.0} % darker than the screen (ΔL* {lost:.0}).")
+    let than = if agreed == 1.0 {
+        "the screen".to_owned()
     } else {
-        format!("The print will look {per_cent:.0} % brighter than the screen (ΔL* {lost:.0}).")
+        format!("agreed (the screen at {agreed} of the paper's luminance)")
+    };
+    if per_cent < 1.0 {
+        let equal = if agreed == 1.0 { "as bright as the screen".to_owned() } else { format!("as bright as {than}") };
+        format!("The print will look {equal}.")
+    } else if print_to_screen < 1.0 {
+        format!("The print will look {per_cent:.0} % darker than {than} (ΔL* {lost:.0}).")
+    } else {
+        format!("The print will look {per_cent:.0} % brighter than {than} (ΔL* {lost:.0}).")
     }
 }
 
 /// The line of a status about it: what the limit made a reason of is not said twice.
 pub fn print_line(judgement: &Judgement, station: &Station) -> Option<String> {
     let ratio = judgement.print_to_screen?;
+    let LuminanceRule::DisplayToPaper(agreed) = station.luminance else { return None };
     let limit = station.tolerance.luminance_ratio.unwrap_or(f64::INFINITY);
-    (ratio <= limit && ratio.recip() <= limit).then(|| print_looks(ratio))
+    (ratio <= limit && ratio.recip() <= limit).then(|| print_looks(ratio, agreed))
 }
 
 #[cfg(test)]
@@ -106,9 +114,13 @@ mod tests {
 
     #[test]
     fn darker_and_brighter_in_words() {
-        assert_eq!(print_looks(0.82), "The print will look 18 % darker than the screen (ΔL* 7).");
-        assert_eq!(print_looks(1.25), "The print will look 25 % brighter than the screen (ΔL* 8).");
-        assert_eq!(print_looks(1.004), "The print will look as bright as the screen.");
+        assert_eq!(print_looks(0.82, 1.0), "The print will look 18 % darker than the screen (ΔL* 7).");
+        assert_eq!(print_looks(1.25, 1.0), "The print will look 25 % brighter than the screen (ΔL* 8).");
+        assert_eq!(print_looks(1.004, 1.0), "The print will look as bright as the screen.");
+        assert_eq!(
+            print_looks(0.9, 0.25),
+            "The print will look 10 % darker than agreed (the screen at 0.25 of the paper's luminance) (ΔL* 4)."
+        );
     }
 
     #[test]

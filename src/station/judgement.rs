@@ -112,8 +112,9 @@ pub enum Reason {
     Stale { device: DeviceId, age: Days, limit: Days },
     /// The whites differ by more than the tolerance; `direction` is the display's as seen from the paper.
     WhitesDiffer { delta_uv: f64, limit: f64, direction: Option<Move> },
-    /// The luminances differ by more than the tolerance; `ratio` is display ÷ paper over what the station asks for.
-    LuminancesDiffer { ratio: f64, limit: f64 },
+    /// The luminances differ by more than the tolerance; `ratio` is display ÷ paper over what the
+    /// station asks for, which is `agreed`.
+    LuminancesDiffer { ratio: f64, limit: f64, agreed: f64 },
     /// The risk is high because little is known, not because the whites differ.
     DoubtNotDrift { device: DeviceId, readings: u64, last: Option<Time> },
     /// So few readings that how the device drifts is assumed from its kind.

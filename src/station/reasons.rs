@@ -67,7 +67,11 @@ pub(super) fn reasons(
         && both_read
         && (ratio > limit || ratio < 1.0 / limit)
     {
-        said.push(Reason::LuminancesDiffer { ratio, limit });
+        let agreed = match station.luminance {
+            LuminanceRule::DisplayToPaper(agreed) => agreed,
+            LuminanceRule::NotJudged => 1.0,
+        };
+        said.push(Reason::LuminancesDiffer { ratio, limit, agreed });
     }
     for (device, _, summary) in devices {
         if (1..GUESS_BELOW_READINGS).contains(&summary.used) && !summary.by_label {
