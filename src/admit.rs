@@ -128,12 +128,32 @@ fn fits(line: u64, kind: ThingKind, patch: Patch, colour: &ColourSet, level: Opt
     if let ColourSet::Spectrum { spectrum } = colour {
         unit_fits(line, kind, patch, spectrum.unit())?;
     }
-    if kind == ThingKind::Display { fits_display(line, patch, level) } else { fits_lamp(line, patch, level) }
+    match patch {
+        Patch::Ambient => fits_foreign(line, level),
+        _ if kind == ThingKind::Display => fits_display(line, patch, level),
+        _ => fits_lamp(line, patch, level),
+    }
+}
+
+/// Foreign light counts by the share that it has of the illuminance.
+fn fits_foreign(line: u64, level: Option<Level>) -> Result<(), Defect> {
+    match level {
+        Some(Level::Luminance(l)) => {
+            let found = format!("{} cd/m2", l.get());
+            let expected = "illuminance_lx: foreign light is the illuminance on the print or at the face of the screen";
+            Err(Defect::at(line, "luminance_cd_m2", &found, expected))
+        }
+        Some(Level::Illuminance(_)) | None => Ok(()),
+    }
 }
 
 fn unit_fits(line: u64, kind: ThingKind, patch: Patch, unit: SpectralUnit) -> Result<(), Defect> {
     let expected = match (kind, patch, unit) {
-        (_, Patch::Ambient, _) | (_, _, SpectralUnit::Relative) => return Ok(()),
+        (_, _, SpectralUnit::Relative) => return Ok(()),
+        (_, Patch::Ambient, SpectralUnit::Radiance) => {
+            "W/m2/nm: foreign light is read as it falls on the print or on the face of the screen, as irradiance"
+        }
+        (_, Patch::Ambient, _) => return Ok(()),
         (ThingKind::Lamp, Patch::White, SpectralUnit::Radiance) => {
             "W/m2/nm: a lamp's own light is read as irradiance; of lit paper say patch = paper, and for colour without a level \
              unit = relative"
@@ -187,7 +207,6 @@ fn level_agrees(line: u64, spectrum: &Spectrum, given: Option<Level>) -> Result<
 
 fn fits_display(line: u64, patch: Patch, level: Option<Level>) -> Result<(), Defect> {
     match (patch, level) {
-        (Patch::Ambient, _) => Ok(()),
         (_, Some(Level::Illuminance(lx))) => {
             let found = format!("{} lx", lx.get());
             Err(Defect::at(line, "illuminance_lx", &found, "luminance_cd_m2: a display's level is a luminance"))

@@ -38,9 +38,9 @@ pub fn display_aim(things: &Things, display: &Display) -> (Option<UvPrime>, Opti
             let lit = lamp.zip(paper).and_then(|(lamp, paper)| {
                 let light = uv_prime(lamp.aim.white).ok()?;
                 let white = PaperUnderLamp::of(paper, None).ok()?.under(light, UvSpread::default()).ok()?;
-                Some((white, lamp.aim.illuminance.get() * white.reflectance / std::f64::consts::PI))
+                Some((white.uv, white.luminance(lamp.aim.illuminance.get())))
             });
-            (lit.map(|(white, _)| white.uv), own_level.or(lit.map(|(_, level)| level)))
+            (lit.map(|(white, _)| white), own_level.or(lit.map(|(_, level)| level)))
         }
     }
 }

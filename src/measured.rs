@@ -3,7 +3,7 @@
 //! Here: gathering it from estimates, readings and configuration, in [`measured`] alone. Not here: holding it against a set
 //! (`station::rules`).
 
-use crate::color::rendering::colour_rendering;
+use crate::color::rendering::{Simulator, SimulatorTables, indices, simulator};
 use crate::color::{Observer, Sampled, cct_duv, delta_uv, uv_prime_of_xyz};
 use crate::drift::ChannelPath;
 use crate::estimates::{just_before, last_change, newest_spectrum};
@@ -14,12 +14,14 @@ use crate::reading::{Patch, Source};
 use crate::site::{Station, Things};
 use crate::station::rules::Measured;
 use crate::station::{Judgement, RaSource, Spread, Watched};
-use crate::units::{Days, Time, UvPrime};
+use crate::units::{Days, Kelvin, Time, UvPrime};
 
-/// What is known of a station. Only readings of the station's last `max_age_days` make something measured.
+/// What is known of a station. Only readings of the station's last `max_age_days` make something measured. `tables` are those
+/// of ISO 23603, where the user has them.
 pub fn measured(
     store: &Store,
     things: &Things,
+    tables: Option<&SimulatorTables>,
     estimates: &Estimates,
     station: &Station,
     judgement: &Judgement,
@@ -29,10 +31,13 @@ pub fn measured(
     let lamp = Known::of(store, &seen.lamp, station.max_age, at)?;
     let screen = Known::of(store, &seen.display, station.max_age, at)?;
     let spectrum = spectrum(store, &seen.lamp, station.max_age, at)?;
-    let rendering = spectrum.as_ref().and_then(|light| {
-        let cct_k = cct_duv(uv_prime_of_xyz(light.tristimulus()).ok()?).ok()?.cct_k;
-        colour_rendering(light, cct_k)
+    let rendering = spectrum.as_ref().and_then(indices);
+    let metamerism = spectrum.as_ref().and_then(|light| match simulator(light, kelvin(light)?, tables)? {
+        Simulator::Judged(judged) => Some(judged.index),
+        Simulator::NotJudged { .. } => None,
     });
+    let foreign = judgement.ambient.brightest();
+    let cct = |white: UvPrime| cct_duv(white).ok().map(|at| at.cct_k.get());
     let stated =
         judgement.rendering.filter(|known| known.source != RaSource::Label && at.since(known.when) <= station.max_age);
     let rated = things.lamp(&station.lamp).and_then(|lamp| lamp.rated_hours);
@@ -41,7 +46,8 @@ pub fn measured(
         lamp_uv10: spectrum.as_ref().and_then(|light| uv_prime_of_xyz(light.tristimulus_for(Observer::TenDegree)).ok()),
         lamp_uv: lamp.white,
         ra: stated.map(|known| known.ra),
-        lowest_r1_r8: rendering.map(|rendering| rendering.r.iter().take(8).copied().fold(f64::INFINITY, f64::min)),
+        lowest_r1_r8: rendering.and_then(|rendering| rendering.least_special()).map(|(_, least)| least),
+        metamerism_visible: metamerism,
         illuminance: lamp.level,
         lamp_hours_of_rated: hours.zip(rated).map(|(hours, rated)| hours.0 / rated.0),
         warm_up_min: lamp.last.as_ref().and_then(|row| row.warmup_min),
@@ -51,9 +57,14 @@ pub fn measured(
         delta_uv: lamp.white.and(screen.white).map(|_| judgement.delta_uv),
         luminance_ratio: lamp.level.and(screen.level).and(judgement.luminance_ratio),
         ambient_share: judgement.ambient.worst().and_then(|hours| hours.share),
-        screen_ambient_lx: judgement.ambient.brightest().map(|hours| hours.lx),
+        screen_ambient_lx: foreign.map(|hours| hours.lx),
+        ambient_cct_over_screen: foreign.and_then(|hours| Some(cct(hours.white?)? - cct(screen.white?)?)),
         ..Measured::default()
     })
+}
+
+fn kelvin(light: &Sampled) -> Option<Kelvin> {
+    Some(cct_duv(uv_prime_of_xyz(light.tristimulus()).ok()?).ok()?.cct_k)
 }
 
 /// The lamp's newest spectrum since it was changed, if it is not too old.

@@ -133,7 +133,7 @@ fn white_of(reading: &Reading) -> Result<(UvPrime, Option<UvSpread>), Impossible
 /// Foreign light below this, in lx, is darkness.
 const DARK_LX: f64 = 1e-3;
 
-/// The logarithm of a level. Foreign light is known by its illuminance alone, and there may be none.
+/// The logarithm of a level. Foreign light is known by its illuminance alone (`admit` takes no other), and there may be none.
 fn ln_level(level: Level, patch: Patch) -> Option<f64> {
     let value = match (level, patch) {
         (Level::Illuminance(lx), Patch::Ambient) => lx.get().max(DARK_LX),

@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use super::args::AsOf;
 use super::fail::{Failure, Kind};
-use super::inspect::{self, FileOfReadings};
+use super::inspect::FileOfReadings;
 use super::output;
 use super::session::Session;
 use crate::color::rendering::{HueShift, hues, rendering};
@@ -133,7 +133,7 @@ impl Lamp {
                 _ => cct_duv(white).ok().map(|t| t.cct_k),
             },
             ra: rendered.map(|r| r.indices.ra).or(draft.circumstances.ra),
-            least_special: rendered.and_then(|r| inspect::least_special(&r.indices.r)),
+            least_special: rendered.and_then(|r| r.indices.least_special()),
             r9: rendered.map(|r| r.indices.r9()),
         };
         let candidate = Candidate {

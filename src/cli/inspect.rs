@@ -183,15 +183,10 @@ impl Looked {
             white: self.colorimetry.uv.filter(|_| !self.is_label()),
             cct_k: self.colorimetry.cct_k,
             ra: indices.map(|i| i.ra).or(self.draft.circumstances.ra),
-            least_special: indices.and_then(|i| least_special(&i.r)),
+            least_special: indices.and_then(|i| i.least_special()),
             r9: indices.map(|i| i.r9()),
         }
     }
-}
-
-/// The least of R1 to R8, with its number.
-pub(super) fn least_special(r: &[f64]) -> Option<(u8, f64)> {
-    (1..=8u8).zip(r.iter().copied()).min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 impl Spectral {

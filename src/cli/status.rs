@@ -11,6 +11,7 @@ use super::fail::Failure;
 use super::output;
 use super::rules;
 use super::session::Session;
+use crate::color::rendering::SimulatorTables;
 use crate::color::{cct_duv, xy};
 use crate::config::Config;
 use crate::evaluate::{self, Estimates};
@@ -85,7 +86,9 @@ fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time)
     let measured = if station.rules.is_empty() {
         Measured::default()
     } else {
-        measured(store, &config.things, &estimates, station, &judgement)?
+        let tables = config.tables.iso_23603.as_ref();
+        let tables = tables.and_then(|kept| SimulatorTables::parse(&kept.text).ok());
+        measured(store, &config.things, tables.as_ref(), &estimates, station, &judgement)?
     };
     // The ledger knows since when only for a verdict that it has recorded and that still stands.
     let since = (store.verdict(&station.id)?)

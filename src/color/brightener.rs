@@ -25,11 +25,13 @@
 
 use super::chromaticity::UvSpread;
 use super::difference::LabColour;
+use super::illuminant::D50_XYZ;
 use super::observer::{FIRST_NM, GRID, matching_functions};
 use super::paper::{Carry, PaperError};
 use super::reflected::{Reflectance, d50};
 use super::sampled::Sampled;
 use crate::site::{MeasurementCondition, Paper, PaperWhite};
+use crate::units::Xyz;
 
 /// b* from which on a paper is taken for brightened.
 const BLUISH: f64 = -2.0;
@@ -99,8 +101,9 @@ pub(super) fn of(paper: &Paper, lamp: Option<&Sampled>) -> Result<Option<Bright>
             (lab, (*b <= BLUISH).then_some(LabColour { l: *l, a: 0.0, b: 0.0 }))
         }
         PaperWhite::ReflectanceFactor(factor) => {
-            let grey = LabColour { l: (116.0 * libm::cbrt(*factor) - 16.0).min(100.0), a: 0.0, b: 0.0 };
-            (grey, None)
+            let factor = factor.min(1.0);
+            let lit = Xyz { x: factor * D50_XYZ.x, y: factor, z: factor * D50_XYZ.z };
+            (LabColour::of(lit, D50_XYZ).unwrap_or(LabColour { l: 100.0, a: 0.0, b: 0.0 }), None)
         }
     };
     let declared = paper.brightened.is_some();

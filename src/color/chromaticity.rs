@@ -7,6 +7,7 @@
 //! u' = 4X/d = 4x/(-2x+12y+3)    v' = 9Y/d = 9y/(-2x+12y+3)      CIE 1976
 //! u = u'                        v = (2/3) v'                    CIE 1960, only for CCT and Duv
 //! x = 9u'/(6u'-16v'+12)         y = 4v'/(6u'-16v'+12)
+//! X = Y 9u'/(4v')               Z = Y (12-3u'-20v')/(4v')
 //! ```
 //!
 //! Worked number: D65, x 0.3127 y 0.3290, has u' 0.19783 v' 0.46832. Colour temperature is in `temperature`.
@@ -82,6 +83,16 @@ pub fn xyz_of_xy(at: Xy, big_y: f64) -> Result<Xyz, Degenerate> {
         space: "x, y with a luminance",
         first: at.x,
         second: at.y,
+    })
+}
+
+/// Tristimulus values of u′, v′ at luminance `big_y`, in its unit; v′ = 0 has none.
+pub fn xyz_of_uv_prime(at: UvPrime, big_y: f64) -> Result<Xyz, Degenerate> {
+    let z = 12.0 - 3.0 * at.u - 20.0 * at.v;
+    over(9.0 * at.u * big_y, z * big_y, 4.0 * at.v).map(|(x, z)| Xyz { x, y: big_y, z }).ok_or(Degenerate {
+        space: "u', v' with a luminance",
+        first: at.u,
+        second: at.v,
     })
 }
 

@@ -10,7 +10,7 @@
 //! Worked number: a household lamp of 2826 K, Duv +0.0013, lies Δu′v′ 0.061 from D50: unfit by its white alone.
 
 use super::chromaticity::{delta_uv, uv_prime};
-use super::illuminant::daylight;
+use super::illuminant::{D50_K, D65_K, daylight};
 use super::words::{Move, direction};
 use crate::units::{Kelvin, UvPrime};
 
@@ -26,9 +26,9 @@ pub const RA_LEAST: f64 = 80.0;
 pub const SPECIAL_LEAST: f64 = 80.0;
 /// R9 from which reds are honest enough.
 pub const R9_GOOD: f64 = 50.0;
-
-/// Colour temperatures of D50 and D65 in kelvin (nominal × 1.4388/1.4380).
-const AIMS: (f64, f64) = (5003.0, 6504.0);
+/// How far below D50 and above D65 a colour temperature alone may lie: about [`WHITE_BEARABLE`] along the locus.
+const COLDER_K: f64 = 400.0;
+const HOTTER_K: f64 = 500.0;
 
 /// What is known of a light.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -105,7 +105,7 @@ pub fn fitness(light: &KnownLight) -> (Fitness, Vec<Finding>) {
             }
         }
         (None, cct_k) => {
-            if let Some(cct_k) = cct_k.filter(|k| !(AIMS.0 - 400.0..=AIMS.1 + 500.0).contains(&k.get())) {
+            if let Some(cct_k) = cct_k.filter(|k| !(D50_K - COLDER_K..=D65_K + HOTTER_K).contains(&k.get())) {
                 add(Fault::Kelvin { cct_k }, Fitness::Unfit);
             }
             add(Fault::TintUnknown, Fitness::WithCare);
@@ -131,7 +131,7 @@ pub fn fitness(light: &KnownLight) -> (Fitness, Vec<Finding>) {
 pub fn nearest_daylight(white: UvPrime) -> (UvPrime, f64) {
     /// Steps of equal reciprocal temperature; 64 of them are 0.0002 apart in u′v′.
     const STEPS: u32 = 64;
-    let (cold, hot) = (1e6 / AIMS.0, 1e6 / AIMS.1);
+    let (cold, hot) = (1e6 / D50_K, 1e6 / D65_K);
     let at = |step: u32| {
         let mired = cold + (hot - cold) * f64::from(step) / f64::from(STEPS);
         let on_locus = Kelvin::new(1e6 / mired).ok().and_then(daylight)?;

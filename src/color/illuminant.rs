@@ -13,6 +13,11 @@
 
 use crate::units::{Kelvin, Xy, Xyz};
 
+/// The temperature of D50, K: nominal 5000, since c2 was revised (5000 × 1.4388 / 1.4380).
+pub(super) const D50_K: f64 = 5002.78;
+/// The temperature of D65, K, likewise.
+pub(super) const D65_K: f64 = 6503.62;
+
 /// Tristimulus values of D50, 2° observer, Y = 1 (CIE 15:2018). ICC and ASTM round otherwise, Z 0.82521: 1.1e-4 apart.
 pub const D50_XYZ: Xyz = Xyz { x: 0.9642, y: 1.0, z: 0.8251 };
 

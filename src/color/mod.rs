@@ -6,9 +6,9 @@
 mod bandwidth;
 mod brightener;
 mod chromaticity;
-mod fitness;
 mod d50;
 mod difference;
+mod fitness;
 mod illuminant;
 mod interpolate;
 mod label;
@@ -27,7 +27,7 @@ mod words;
 pub use brightener::Brightener;
 pub use chromaticity::{
     Degenerate, LOCUS_ALLOWANCE, UvSpread, delta_uv, inside_locus, uv_1960, uv_prime, uv_prime_from_1960,
-    uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_xy,
+    uv_prime_of_xyz, xy, xy_of_xyz, xyz_of_uv_prime, xyz_of_xy,
 };
 pub use difference::{LabColour, delta_e_2000, mired};
 pub use fitness::{
@@ -36,8 +36,8 @@ pub use fitness::{
 };
 pub use illuminant::{D50_XYZ, Illuminant, daylight};
 pub use label::{LabelWhite, label_white};
-pub use observer::{FIRST_NM, GRID, LAST_NM, Observer, matching_functions};
-pub use paper::{PaperError, PaperLight, PaperUnderLamp, luminance_of_paper};
+pub use observer::{FIRST_NM, GRID, Observer, matching_functions};
+pub use paper::{PaperError, PaperLight, PaperUnderLamp};
 pub use sampled::{LUMENS_PER_WATT, Sampled, level_of_spectrum};
 pub use temperature::{
     CctDuv, LocusPoint, MAX_TINT, NoTemperature, cct_duv, planckian, planckian_point, uv_of_cct_duv,

@@ -7,8 +7,6 @@ use super::{observer_2deg, observer_10deg};
 
 /// Wavelength of the first row of [`matching_functions`], nm.
 pub const FIRST_NM: f64 = 360.0;
-/// Wavelength of the last row of [`matching_functions`], nm.
-pub const LAST_NM: f64 = 830.0;
 
 /// Rows of [`matching_functions`].
 pub const GRID: usize = 471;
@@ -23,7 +21,7 @@ pub enum Observer {
 }
 
 impl Observer {
-    /// Its x̄, ȳ, z̄, one row each nanometre from [`FIRST_NM`] to [`LAST_NM`].
+    /// Its x̄, ȳ, z̄, one row each nanometre from [`FIRST_NM`] to 830 nm.
     pub const fn matching_functions(self) -> &'static [[f64; 3]; GRID] {
         match self {
             Self::TwoDegree => &observer_2deg::BAR,
@@ -32,7 +30,7 @@ impl Observer {
     }
 }
 
-/// x̄, ȳ, z̄ of the 2° observer, one row each nanometre from [`FIRST_NM`] to [`LAST_NM`].
+/// x̄, ȳ, z̄ of the 2° observer, one row each nanometre from [`FIRST_NM`] to 830 nm.
 pub fn matching_functions() -> &'static [[f64; 3]] {
     Observer::TwoDegree.matching_functions()
 }
@@ -44,7 +42,7 @@ mod tests {
     #[test]
     fn the_table_is_the_published_one() {
         let bar = matching_functions();
-        assert_eq!(bar.len() as f64, LAST_NM - FIRST_NM + 1.0);
+        assert_eq!(bar.len() as f64, 830.0 - FIRST_NM + 1.0);
         assert_eq!(bar[555 - 360][1], 1.0, "y-bar peaks at 555 nm");
         let sum = bar.iter().fold([0.0; 3], |s, b| [s[0] + b[0], s[1] + b[1], s[2] + b[2]]);
         // The sums of the 1 nm table; the equal-energy white lies at x = y = 1/3 to a few parts in 10 000.

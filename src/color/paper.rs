@@ -39,13 +39,13 @@ use palette::lms::matrix::Bradford;
 use palette::white_point::{Any, WhitePoint};
 
 use super::brightener::{self, Bright, Brightener};
-use super::chromaticity::{UvSpread, delta_uv, uv_prime_of_xyz};
+use super::chromaticity::{UvSpread, delta_uv, uv_prime_of_xyz, xyz_of_uv_prime};
 use super::difference::LabColour;
 use super::illuminant::D50_XYZ;
 use super::reflected::Reflectance;
 use super::sampled::Sampled;
 use crate::site::{Paper, PaperWhite};
-use crate::units::{Illuminance, Luminance, OutOfRange, UvPrime, Xyz};
+use crate::units::{UvPrime, Xyz};
 
 /// Error of one coordinate for a neutral paper.
 const NEUTRAL_SD: f64 = 1e-4;
@@ -63,7 +63,7 @@ const MOVED_SD: f64 = 9e-3;
 pub enum PaperError {
     /// The declared white is no colour of a paper.
     #[error(
-        "L* = {l}, a* = {a}, b* = {b} is no paper white: expected L* above 0 and at most 100 and a colour with positive X, Y, Z"
+        "L* = {l:.1}, a* = {a:.1}, b* = {b:.1} is no paper white: expected L* above 0 and at most 100 and a colour with positive X, Y, Z"
     )]
     Lab {
         /// L* as found.
@@ -143,6 +143,11 @@ impl PaperLight {
     pub const fn spread(&self) -> UvSpread {
         self.lamp_spread.plus(UvSpread::round(self.estimate_sd)).plus(self.brightener_spread)
     }
+
+    /// Luminance in cd/m² under an illuminance in lx: E ρ / π, the paper taken as Lambertian.
+    pub const fn luminance(&self, lx: f64) -> f64 {
+        lx * self.reflectance / PI
+    }
 }
 
 impl PaperUnderLamp {
@@ -210,9 +215,10 @@ impl PaperUnderLamp {
         if !(reflectance > 0.0 && reflectance <= 1.6) {
             return Err(refused);
         }
-        let between = Carry::between(white_of(lamp, 1.0), white_of(paper, reflectance));
+        let white = |at, level| xyz_of_uv_prime(at, level).ok();
+        let pair = white(lamp, 1.0).zip(white(paper, reflectance));
         Ok(Self {
-            of_lamp: between.ok_or(refused)?,
+            of_lamp: pair.and_then(|(lamp, paper)| Carry::between(lamp, paper)).ok_or(refused)?,
             known_at: lamp,
             known_sd: sd,
             moved_sd: MOVED_SD,
@@ -310,17 +316,6 @@ impl Carry {
 
 fn d50() -> Result<UvPrime, PaperError> {
     uv_prime_of_xyz(D50_XYZ).map_err(|_| PaperError::Lamp { u: D50_XYZ.x, v: D50_XYZ.y })
-}
-
-/// X, Y, Z of a chromaticity at Y = `big_y`.
-fn white_of(at: UvPrime, big_y: f64) -> Xyz {
-    let scale = big_y / (4.0 * at.v);
-    Xyz { x: 9.0 * at.u * scale, y: big_y, z: (12.0 - 3.0 * at.u - 20.0 * at.v) * scale }
-}
-
-/// Luminance of paper of luminous reflectance `reflectance` in `illuminance`: E ρ / π, the paper taken as Lambertian.
-pub fn luminance_of_paper(illuminance: Illuminance, reflectance: f64) -> Result<Luminance, OutOfRange> {
-    Luminance::new(illuminance.get() * reflectance / PI)
 }
 
 #[cfg(test)]

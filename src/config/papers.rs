@@ -1,9 +1,11 @@
-//! The tables `[[paper]]` of the file. What their values mean is in `site`; how a curve is written, in `curve`.
+//! The tables `[[paper]]` of the file. What their values mean is in `site`; how a curve is written, in `curve`; whether there is
+//! such a paper, in `color`.
 
 use super::curve;
 use super::files::Files;
 use super::things::known_id;
 use super::walk::{Entry, Table};
+use crate::color::PaperUnderLamp;
 use crate::site::{MeasurementCondition, Paper, PaperWhite};
 use crate::units::DeviceId;
 
@@ -19,7 +21,16 @@ pub(super) fn paper(table: &Table<'_>, files: &Files<'_>) -> Option<Paper> {
     ];
     let condition = table.get("condition").and_then(|entry| entry.choice(&conditions));
     let brightened = table.get("brightened").and_then(|entry| entry.truth());
-    Some(Paper { id: DeviceId::new(known_id(table)?).ok()?, white: white?, condition, brightened })
+    let paper = Paper { id: DeviceId::new(known_id(table)?).ok()?, white: white?, condition, brightened };
+    if let Err(bad) = PaperUnderLamp::of(&paper, None)
+        && let Some(entry) = table.get("white").or(table.get("reflectance"))
+    {
+        let said = bad.to_string();
+        let (found, expected) = said.split_once(": expected ").unwrap_or((&said, "the white of a paper"));
+        entry.note(found, expected, None);
+        return None;
+    }
+    Some(paper)
 }
 
 fn white(table: &Table<'_>, files: &Files<'_>) -> Option<PaperWhite> {

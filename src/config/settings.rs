@@ -13,6 +13,7 @@ use super::files::Files;
 use super::walk::{Notes, Table};
 use super::words::nearest;
 use super::{Channel, ChannelKind, InboxSettings, LATER, Paths, Site, TABLES, Tables};
+use crate::color::rendering::SimulatorTables;
 use crate::ledger::entry::NamedText;
 use crate::reading::ThingKind;
 use crate::schedule::cron::CronLine;
@@ -339,8 +340,14 @@ pub(super) fn tables(root: &Table<'_>, files: &Files<'_>) -> Tables {
     let Some(tables) = root.section("tables") else { return Tables::default() };
     tables.only(&["iso_23603"]);
     let iso_23603 = tables.get("iso_23603").and_then(|entry| {
-        let text = files.content(&entry, "a file with the tables of ISO 23603")?;
-        Some(NamedText { name: entry.as_text()?.to_owned(), text: text.to_owned() })
+        let expected = "a file with the tables of ISO 23603";
+        let text = files.content(&entry, expected)?;
+        let name = entry.as_text()?;
+        if let Err(bad) = SimulatorTables::parse(text) {
+            entry.note(format!("{name}: {bad}"), expected, None);
+            return None;
+        }
+        Some(NamedText { name: name.to_owned(), text: text.to_owned() })
     });
     Tables { iso_23603 }
 }

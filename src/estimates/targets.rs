@@ -13,8 +13,12 @@ use crate::units::{Luminance, Time};
 /// The target that an event names. A luminance alone changes no white and is read with the aim.
 pub(super) fn named_target(row: &EventRow) -> Option<TargetWhite> {
     let uv = uv_prime(row.event.target_white?).ok()?;
-    let ln_level = row.event.target_luminance.map(Luminance::get).filter(|level| *level > 0.0).map(libm::log);
-    Some(TargetWhite { uv, ln_level, sd_uv: None, sd_ln: None })
+    Some(TargetWhite { uv, ln_level: row.event.target_luminance.and_then(ln), sd_uv: None, sd_ln: None })
+}
+
+/// The logarithm of a luminance; of none there is none.
+fn ln(level: Luminance) -> Option<f64> {
+    Some(level.get()).filter(|level| *level > 0.0).map(libm::log)
 }
 
 /// For each recalibration of a display that follows the paper and that named no white: the paper white as it then was.
@@ -40,14 +44,14 @@ pub(super) fn followed_targets(
         let spread = UvSpread { uu: light.u.var, uv: 0.0, vv: light.v.var };
         let lit = lit_paper(store, things, lamp, paper, &estimate.state, event.event.time)?;
         let Ok(white) = lit.under.under(light.uv(), spread) else { continue };
-        let named = event.event.target_luminance.map(|level| libm::log(level.get()));
-        let followed = light.ln_level.map(|lx| lx.mean + libm::log(white.reflectance / std::f64::consts::PI));
+        let named = event.event.target_luminance.or(display.aim.luminance).and_then(ln);
+        let followed = light.ln_level.map(|lx| lx.mean + libm::log(white.luminance(1.0)));
         let variance = white.spread();
         targets.push((
             event.seq,
             TargetWhite {
                 uv: white.uv,
-                ln_level: named.or(display.aim.luminance.map(|level| libm::log(level.get()))).or(followed),
+                ln_level: named.or(followed),
                 sd_uv: Some(variance.uu.max(variance.vv).max(0.0).sqrt()),
                 sd_ln: light.ln_level.filter(|_| named.is_none()).map(|lx| lx.var.max(0.0).sqrt()),
             },

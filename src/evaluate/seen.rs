@@ -9,8 +9,8 @@ use std::collections::BTreeMap;
 use chrono::Timelike;
 
 use crate::aims;
-use crate::color::rendering::colour_rendering;
-use crate::color::{Sampled, UvSpread, cct_duv, uv_prime, uv_prime_of_xyz};
+use crate::color::rendering::indices;
+use crate::color::{Sampled, UvSpread, uv_prime};
 use crate::config::Config;
 use crate::drift::Summary;
 use crate::estimates::{self, Estimate, Refreshed, just_before, last_change, lit_paper, newest_spectrum, same_setting};
@@ -132,7 +132,7 @@ impl<'a> Estimates<'a> {
         let light = Light::at(&forecast.likely, 0, aim);
         let Ok(white) = lit.under.under(light.uv(), UvSpread::default()) else { return Some((fixed, level)) };
         let own = display.aim.luminance.map(|level| level.get());
-        let lit = light.ln_level.map(|lx| libm::exp(lx.mean) * white.reflectance / std::f64::consts::PI);
+        let lit = light.ln_level.map(|lx| white.luminance(libm::exp(lx.mean)));
         Some((white.uv, own.or(lit).or(level)))
     }
 
@@ -181,9 +181,7 @@ impl<'a> Estimates<'a> {
     fn spectral_ra(&self, device: &DeviceId, lamp: &Estimate, from: Time) -> Result<Option<LampRa>, LedgerError> {
         let newest = newest_spectrum(self.store, device, &lamp.state, from, self.at)?;
         Ok(newest.and_then(|(row, spectrum)| {
-            let lamp = Sampled::of(&spectrum);
-            let cct_k = cct_duv(uv_prime_of_xyz(lamp.tristimulus()).ok()?).ok()?.cct_k;
-            let ra = colour_rendering(&lamp, cct_k)?.ra;
+            let ra = indices(&Sampled::of(&spectrum))?.ra;
             Some(LampRa { ra, when: row.time, source: RaSource::Spectrum })
         }))
     }

@@ -33,9 +33,8 @@ impl Defects {
 
     /// Adds what is wrong with a spectrum.
     pub fn of_spectrum(&mut self, line: u64, bad: &BadSpectrum) {
-        let said = bad.to_string();
-        let (found, expected) = said.split_once(": expected ").unwrap_or((&said, "a spectrum of light"));
-        self.of_line(line, found, expected);
+        let (found, expected) = halves(bad);
+        self.of_line(line, &found, expected);
     }
 
     /// How many there are, listed or not.
@@ -88,6 +87,13 @@ impl Defects {
         self.more += u64::from(!room);
         room
     }
+}
+
+/// What was found and what was expected, from the one sentence that says both of a spectrum.
+pub(super) fn halves(bad: &BadSpectrum) -> (String, String) {
+    let said = bad.to_string();
+    let (found, expected) = said.split_once(": expected ").unwrap_or((&said, "a spectrum of light"));
+    (found.to_owned(), expected.to_owned())
 }
 
 /// `text` without the control characters that could drive a terminal, and not longer than a defect can hold.

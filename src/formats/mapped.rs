@@ -163,8 +163,9 @@ fn understand<'m>(
         if matches!(place, Place::Time(_) | Place::Text(_) | Place::Number(..)) {
             if seen.contains(name) {
                 defects.at(line.number, name, "the same column twice", "each column once");
+            } else {
+                seen.push(name);
             }
-            seen.push(name);
         }
         places.push(place);
     }

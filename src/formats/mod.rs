@@ -3,8 +3,7 @@
 //! What lives here: the choice of format, and what is refused before any format is tried. Layouts are in `table` (CSV),
 //! `json`, `keyword` (CGATS.17 / ISO 28178) and `tm27` (spectral XML), names in `column`, values in `field`, `row` and `spectral`;
 //! tables in somebody else's names are declared in [`mapping`] and read in `mapped`. What does not: the site (whether a device
-//! exists, whether a value is
-//! plausible of it), colorimetry (whether a colour can exist), and any file, clock or configuration.
+//! exists, whether a value is plausible of it), colorimetry (whether a colour can exist), and any file, clock or configuration.
 //!
 //! A file is taken whole or refused whole. One that ends in mid-row waits: it is [`Outcome::Incomplete`], so that a
 //! writer that is still at work loses nothing. Of a file cut anywhere, what is read is what stood in it, with one

@@ -1,6 +1,6 @@
 //! From the cells of one row to a reading or an event: the one place that knows what each field may hold.
 //!
-//! CSV, JSON and the command line all come through here, so that a value means the same wherever it was written.
+//! All formats and the command line come through here, so that a value means the same wherever it was written.
 //! What does not live here: layout (`table`, `json`), and what needs colorimetry (the spectrum locus) or the site
 //! (whether a device exists).
 
@@ -62,6 +62,12 @@ pub(super) fn coloured(
 /// Builds a reading that was typed: device and time may come from elsewhere.
 pub(super) fn typed(cells: &Cells<'_>, context: &Context, defects: &mut Defects) -> Option<Draft> {
     Row { cells, line: 0, context, defects }.draft(Must::ReadWhatIsGiven)
+}
+
+/// Whether a text of a file's header, which may hold a date alone, names an instant; perhaps one that never was.
+pub(super) fn has_a_time_of_day(text: &str, context: &Context) -> bool {
+    let read = zone::read(text, context.zone);
+    !matches!(read, Err(BadLocalTime::NotATime { .. } | BadLocalTime::DateOnly { .. }))
 }
 
 impl Row<'_, '_> {

@@ -5,7 +5,7 @@
 //! as a spectrum (its ends, gaps, negative values) is for `units`.
 
 use super::column::Column;
-use super::defects::Defects;
+use super::defects::{Defects, halves};
 use super::field::{Cell, Cells, Row, filled, number_in};
 use crate::reading::ColourSet;
 use crate::units::{BadSpectrum, SpectralUnit, Spectrum};
@@ -120,13 +120,6 @@ impl Row<'_, '_> {
 /// What is said after the first of several bad fields of one row.
 pub(super) fn and_more(more: u32) -> String {
     if more == 0 { String::new() } else { format!(" ({more} more of this row are no numbers)") }
-}
-
-/// What was found and what was expected, from the one sentence that says both.
-fn halves(bad: &BadSpectrum) -> (String, String) {
-    let said = bad.to_string();
-    let (found, expected) = said.split_once(": expected ").unwrap_or((&said, "a spectrum from 400 to 700 nm"));
-    (found.to_owned(), expected.to_owned())
 }
 
 #[cfg(test)]

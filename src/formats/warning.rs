@@ -69,6 +69,11 @@ fn more(others: usize) -> String {
     if others == 0 { String::new() } else { format!(" and {others} more") }
 }
 
+/// As much of a file's text as a warning shows.
+pub(super) fn cut(text: &str) -> String {
+    text.chars().filter(|c| !c.is_control()).take(40).collect()
+}
+
 /// Adds a warning, unless the same was said before.
 pub(super) fn warn(warnings: &mut Vec<Row<Warning>>, line: u64, value: Warning) {
     if warnings.len() < KEPT && !warnings.iter().any(|said| said.value == value) {

@@ -15,7 +15,7 @@
 //! is judged as if the room were dark, which it should be.
 
 use super::Spread;
-use crate::color::{Move, delta_uv, direction, uv_prime_of_xyz};
+use crate::color::{Move, delta_uv, direction, uv_prime_of_xyz, xyz_of_uv_prime};
 use crate::units::{Days, UvPrime, Xyz};
 
 /// Hours of the day that are taken together.
@@ -47,6 +47,8 @@ pub struct AtHours {
     pub readings: usize,
     /// Mean illuminance, lx.
     pub lx: f64,
+    /// The white of all of it together, where a reading told it.
+    pub white: Option<UvPrime>,
     /// Share of all light, 0 to 1; absent where the lamp's level is not known.
     pub share: Option<f64>,
     /// What it does to the lamp's white, where its own is known.
@@ -96,28 +98,23 @@ pub fn by_hours(readings: &[Foreign], lamp: Option<(Spread, UvPrime)>) -> Vec<At
             let lx = of_it().map(|reading| reading.lx).sum::<f64>() / count as f64;
             let lamp = lamp.filter(|(level, _)| level.mean > 0.0);
             let share = lamp.map(|(level, _)| lx / (lx + level.mean));
-            let coloured: Vec<Xyz> = of_it().filter_map(|reading| light(reading.white?, reading.lx)).collect();
-            let pull =
-                lamp.zip(sum(&coloured)).and_then(|((level, white), foreign)| pull(white, level.mean, foreign, lx));
-            Some(AtHours { from: stretch * HOURS, to: (stretch + 1) * HOURS, readings: count, lx, share, pull })
+            let coloured: Vec<Xyz> =
+                of_it().filter_map(|reading| xyz_of_uv_prime(reading.white?, reading.lx).ok()).collect();
+            let sum = sum(&coloured);
+            let white = sum.and_then(|sum| uv_prime_of_xyz(sum).ok());
+            let pull = lamp.zip(sum).and_then(|((level, white), foreign)| pull(white, level.mean, foreign, lx));
+            Some(AtHours { from: stretch * HOURS, to: (stretch + 1) * HOURS, readings: count, lx, white, share, pull })
         })
         .collect()
 }
 
 /// The pull of `foreign` light, brought to `lx`, on a lamp.
 fn pull(lamp: UvPrime, lamp_lx: f64, foreign: Xyz, lx: f64) -> Option<Pull> {
-    let own = light(lamp, lamp_lx)?;
+    let own = xyz_of_uv_prime(lamp, lamp_lx).ok()?;
     let factor = if foreign.y > 0.0 { lx / foreign.y } else { 0.0 };
     let both = Xyz { x: own.x + factor * foreign.x, y: own.y + factor * foreign.y, z: own.z + factor * foreign.z };
     let mixed = uv_prime_of_xyz(both).ok()?;
     Some(Pull { delta_uv: delta_uv(lamp, mixed), direction: direction(lamp, mixed) })
-}
-
-/// Tristimulus values of a white at `level`, which is Y.
-fn light(white: UvPrime, level: f64) -> Option<Xyz> {
-    let four_v = 4.0 * white.v;
-    let (x, z) = (level * 9.0 * white.u / four_v, level * (12.0 - 3.0 * white.u - 20.0 * white.v) / four_v);
-    (four_v > 0.0 && x.is_finite() && z.is_finite()).then_some(Xyz { x, y: level, z })
 }
 
 fn sum(lights: &[Xyz]) -> Option<Xyz> {
@@ -162,6 +159,7 @@ mod tests {
         assert!(pull.direction.unwrap().to_string().starts_with("bluer"), "{pull:?}");
         assert!(ambient.print[2].pull.unwrap().delta_uv < 1e-12, "no light pulls at nothing");
         let brightest = ambient.brightest().unwrap();
+        assert!(delta_uv(brightest.white.unwrap(), sky()) < 1e-12 && ambient.screen[2].white.is_none());
         assert_eq!((brightest.from, brightest.lx, brightest.share), (12, 60.0, None));
     }
 

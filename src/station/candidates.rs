@@ -15,7 +15,6 @@ use super::screen_aim::{ScreenAim, screen_aim};
 use crate::color::{Degenerate, Finding, Fitness, KnownLight, Move, PaperLight, UvSpread, cct_duv, direction, fitness};
 use crate::site::{LuminanceRule, Noise, Station};
 use crate::units::{Illuminance, UvPrime};
-use std::f64::consts::PI;
 
 /// On what a candidate's colour rests.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -145,7 +144,7 @@ fn meeting(candidate: &Candidate, station: &Station, limits: &Limits, screen: &S
     let colour_chance = inside_circle((u, v), (all.uu, all.uv, all.vv), limits.delta_uv);
     let ln_ratio = match (station.luminance, screen.ln_luminance, candidate.illuminance) {
         (LuminanceRule::DisplayToPaper(wanted), Some(display), Some(lx)) if lx.get() > 0.0 => {
-            let lit = libm::log(lx.get() * paper.reflectance / PI * wanted);
+            let lit = libm::log(paper.luminance(lx.get()) * wanted);
             Some((display.mean - lit, display.var + noise.level * noise.level))
         }
         _ => None,

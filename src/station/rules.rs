@@ -98,7 +98,7 @@ pub enum Needs {
     SpectrumAndTables,
     /// The tables of ISO 23603, which are sold.
     Tables,
-    /// A spectrum that reaches below 380 nm, and the tables of ISO 23603.
+    /// A spectrum from 300 nm and the tables of ISO 23603 for UV; twinwhite reads no such tables.
     UvSpectrumAndTables,
     /// A reading of the screen that is not too old.
     ScreenReading,
@@ -112,7 +112,7 @@ pub enum Needs {
     AmbientOnPrint,
     /// A reading of the foreign light before the screen.
     AmbientAtScreen,
-    /// Readings of the screen's black and of the screen switched off.
+    /// Readings of the screen's black and of the screen switched off; twinwhite keeps none of the latter.
     Blacks,
     /// An illuminance meter led over the surface; twinwhite keeps no such readings.
     MeterOverSurface,

@@ -5,8 +5,6 @@
 //! bright or too dark to work at. Limits of luminance: at least 80 cd/m² (a handbook's reading of ISO 3664 and ISO 12646); above
 //! 250 cd/m² most screens age fast and strain the eyes in a dim room (common practice).
 
-use std::f64::consts::PI;
-
 use crate::color::{
     CctDuv, Degenerate, Move, PaperLight, WHITE_BEARABLE, WHITE_GOOD, cct_duv, direction, nearest_daylight, xy,
 };
@@ -58,7 +56,7 @@ pub fn screen_aim(
 ) -> Result<ScreenAim, Degenerate> {
     let white = xy(paper.uv)?;
     let wanted = match rule {
-        LuminanceRule::DisplayToPaper(ratio) => illuminance.map(|lx| lx.get() * paper.reflectance / PI * ratio),
+        LuminanceRule::DisplayToPaper(ratio) => illuminance.map(|lx| paper.luminance(lx.get()) * ratio),
         LuminanceRule::NotJudged => None,
     };
     let mut doubts = Vec::new();

@@ -147,8 +147,11 @@ fn units_and_levels_of_spectra_are_held_against_the_thing() {
         ("loft-lamp,paper,W/m2/sr/nm,,560", &values),
         ("loft-lamp,ambient,W/m2/nm,,12", &values),
         ("loft-lamp,,W/m2/nm,,", &flat(1e4).1),
-        // And these are sound.
         ("loft-lamp,ambient,W/m2/sr/nm,,505", &values),
+        ("loft-screen,ambient,relative,,30", &values),
+        // And these are sound.
+        ("loft-lamp,ambient,W/m2/nm,,", &values),
+        ("loft-screen,ambient,relative,0,", &values),
         ("loft-lamp,paper,W/m2/sr/nm,,455", &values),
         ("loft-screen,,relative,,145", &values),
         ("loft-screen,,W/m2/sr/nm,,545", &values),
@@ -170,13 +173,15 @@ fn units_and_levels_of_spectra_are_held_against_the_thing() {
         (4, ["unit", "lit paper is read as radiance"]),
         (5, ["46.45 lx", "lx within 10 %"]),
         (6, ["560 cd/m2", "within 10 %"]),
-        (7, ["12 cd/m2 beside a spectrum in W/m2/nm", "the spectrum gives"]),
+        (7, ["12 cd/m2", "illuminance_lx: foreign light is"]),
         (8, ["a spectrum of 7.298e8 lx", "check whether the values are in W/m2/nm"]),
+        (9, ["unit", "W/m2/nm: foreign light is read as it falls on the print"]),
+        (10, ["30 cd/m2", "illuminance_lx: foreign light is the illuminance on the print"]),
     ]) {
         assert!(defect.contains(&format!("\"line\":{line},")), "{defect}");
         assert!(parts.iter().all(|part| defect.contains(part)), "{parts:?}: {defect}");
     }
-    assert_eq!(defects.len(), 7, "{defects:#?}");
+    assert_eq!(defects.len(), 9, "{defects:#?}");
 }
 
 #[test]

@@ -307,7 +307,9 @@ fn how_bright_the_print_looks() {
 
 #[test]
 fn rules_are_held_against_what_spectra_and_foreign_light_tell() {
-    let site = Site::new(&format!("{LOFT}rules = [\"iso-3664-practical\", \"iso-12646-beside-print\"]\n"));
+    let rules = "rules = [\"iso-3664-practical\", \"iso-12646-beside-print\"]\n[tables]\niso_23603 = \"tables.csv\"\n";
+    let site = Site::new(&format!("{LOFT}{rules}"));
+    site.write("tables.csv", include_str!("../config/files/tables.csv"));
     let screens: String = (0..6).map(|week| screen(day(7.0 * f64::from(week)), 146.0)).collect();
     site.ingest("screen.csv", &(HEADER.to_owned() + &screens));
     site.ingest("even.csv", &flat(day(35.0), "loft-lamp", 0.007, "W/m2/nm"));
@@ -329,4 +331,10 @@ fn rules_are_held_against_what_spectra_and_foreign_light_tell() {
     let light = point(1, "screen_ambient");
     near(&light, 80.0, 1e-6);
     assert_eq!(light["state"], "fails");
+    // Skylight of 10 000 K before a screen of 5000 K.
+    let over = point(1, "ambient_cct_over_screen");
+    assert!(over["value"].as_f64().unwrap() > 3000.0 && over["state"] == "fails", "{over}");
+    let metamerism = point(0, "metamerism_visible");
+    assert!(metamerism["value"].as_f64().unwrap() > 0.0, "{metamerism}");
+    assert_eq!(point(0, "metamerism_uv")["state"], "not-measured");
 }

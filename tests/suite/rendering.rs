@@ -2,10 +2,10 @@
 //! make_rendering.py there), and measured lamps of the open-data folder, read in place.
 
 use twinwhite::color::rendering::{
-    self, Daylight, GOOD, Named, Rendering, Simulator, figures, honest_light, hues, rendering as rendered, similarity,
+    self, Daylight, Named, Rendering, Simulator, figures, honest_light, hues, rendering as rendered, similarity,
     simulator,
 };
-use twinwhite::color::{Sampled, cct_duv, uv_prime_of_xyz};
+use twinwhite::color::{RA_GOOD, Sampled, cct_duv, uv_prime_of_xyz};
 use twinwhite::units::{Kelvin, SpectralUnit, Spectrum};
 
 use super::colour::{Table, open_data};
@@ -174,7 +174,7 @@ fn measured_lamps_of_the_open_data() {
 #[test]
 fn common_practice() {
     // 90 and above counts as good: of the twelve, the full-spectrum tubes and none of the others.
-    let good: Vec<usize> = (1..=12).filter(|n| all(&format!("FL{n}")).indices.ra.round() >= GOOD).collect();
+    let good: Vec<usize> = (1..=12).filter(|n| all(&format!("FL{n}")).indices.ra.round() >= RA_GOOD).collect();
     assert_eq!(good, [7, 8, 9]);
 
     // A 5000 K lamp with negative Duv looks magenta, one with much of it looks green.

@@ -40,6 +40,11 @@ impl ColourRendering {
         self.distance < VALID_DISTANCE
     }
 
+    /// The least of R1 to R8, with its number.
+    pub fn least_special(&self) -> Option<(u8, f64)> {
+        (1..=8).zip(self.r).min_by(|a, b| a.1.total_cmp(&b.1))
+    }
+
     /// R9, the saturated red that most lamps are worst at.
     pub const fn r9(&self) -> f64 {
         self.r[8]

@@ -216,9 +216,10 @@ fn uv(at: [f64; 3]) -> Option<UvPrime> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::reference::{D50_K, D65_K, black_body};
+    use super::super::reference::black_body;
     use super::*;
     use crate::color::GRID;
+    use crate::color::illuminant::{D50_K, D65_K};
 
     /// Invented radiance factors, none of the standard's: five grey slopes; each counterpart for D50 differs by a wave that D50 hardly sees.
     fn invented(phases: &[&str]) -> String {

@@ -13,7 +13,7 @@ use std::fmt;
 use super::reference::honest_light;
 use super::samples;
 use crate::color::reflected::Reflectance;
-use crate::color::{Amount, LabColour, Move, Sampled, delta_e_2000, direction, uv_prime_of_xyz, xy, xyz_of_xy};
+use crate::color::{Amount, LabColour, Move, Sampled, delta_e_2000, direction, uv_prime_of_xyz, xyz_of_uv_prime};
 use crate::units::{ReflectanceCurve, UvPrime, Xyz};
 
 /// Below this CIEDE2000 a hue is as it should be (common practice).
@@ -243,7 +243,7 @@ fn neutral(
     let under = |light: &Sampled| paper.as_ref().map_or_else(|| light.tristimulus(), |paper| paper.under(light).1);
     let to = uv_prime_of_xyz(under(lamp)).ok()?;
     let from = aim.or_else(|| uv_prime_of_xyz(under(honest)).ok())?;
-    let at = |uv: UvPrime| xyz_of_xy(xy(uv).ok()?, 1.0).ok();
+    let at = |uv: UvPrime| xyz_of_uv_prime(uv, 1.0).ok();
     let white = at(from)?;
     let shift = HueShift::of(Named::Neutral, LabColour::of(at(to)?, white)?, LabColour::of(white, white)?);
     let tint = Some(direction(from, to)?);
@@ -256,8 +256,9 @@ fn xyz([x, y, z]: [f64; 3]) -> Xyz {
 
 #[cfg(test)]
 mod tests {
-    use super::super::reference::{D50_K, black_body, daylight_phase};
+    use super::super::reference::{black_body, daylight_phase};
     use super::*;
+    use crate::color::illuminant::D50_K;
     use crate::units::Kelvin;
 
     fn honest(kelvin: f64) -> Sampled {

@@ -33,12 +33,10 @@ pub use similarity::{EDITION as SSI_EDITION, similarity};
 pub use simulator_tables::{BadTables, SimulatorTables};
 
 use super::chromaticity::uv_prime_of_xyz;
+use super::illuminant::{D50_K, D65_K};
 use super::sampled::Sampled;
 use super::temperature::{CctDuv, cct_duv};
 use crate::units::{Kelvin, Xyz};
-
-/// An index from which on the trade calls a lamp good (common practice, of no standard).
-pub const GOOD: f64 = 90.0;
 
 /// Everything that a spectrum says of how a lamp renders colours.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -77,9 +75,14 @@ pub fn rendering(lamp: &Sampled) -> Option<Rendering> {
         cct_duv,
         indices: colour_rendering(lamp, cct_duv.cct_k)?,
         fidelity: colour_fidelity(lamp, cct_duv.cct_k)?,
-        similar_to_d50: similarity(lamp, &daylight(reference::D50_K)?)?,
-        similar_to_d65: similarity(lamp, &daylight(reference::D65_K)?)?,
+        similar_to_d50: similarity(lamp, &daylight(D50_K)?)?,
+        similar_to_d65: similarity(lamp, &daylight(D65_K)?)?,
     })
+}
+
+/// The indices of a lamp alone; None for a light that no reference belongs to, as in [`rendering`].
+pub fn indices(lamp: &Sampled) -> Option<ColourRendering> {
+    colour_rendering(lamp, temperature(lamp.tristimulus())?.cct_k)
 }
 
 /// The general figures of a lamp, as [`rendering`] has them, without bins, samples and similarities.

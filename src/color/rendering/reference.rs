@@ -26,10 +26,6 @@ const LIGHTS: usize = 19;
 const C2: f64 = 1.4388e7;
 /// Where a black body's spectrum is 1, nm.
 const UNIT_NM: f64 = 560.0;
-/// The temperature of D50: nominal 5000 K, since c2 was revised (5000 × 1.4388 / 1.4380).
-pub(super) const D50_K: f64 = 5002.78;
-/// The temperature of D65, likewise.
-pub(super) const D65_K: f64 = 6503.62;
 
 /// A black body from 360 to 830 nm, 1 at 560 nm.
 pub fn black_body(cct_k: Kelvin) -> Sampled {
@@ -157,6 +153,7 @@ const fn whole(values: [f64; GRID]) -> Sampled {
 mod tests {
     use super::super::samples;
     use super::*;
+    use crate::color::illuminant::{D50_K, D65_K};
 
     fn k(kelvin: f64) -> Kelvin {
         Kelvin::new(kelvin).unwrap()

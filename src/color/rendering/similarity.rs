@@ -60,9 +60,10 @@ fn weight(band: usize) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::reference::{D50_K, D65_K, black_body, daylight_phase};
+    use super::super::reference::{black_body, daylight_phase};
     use super::*;
     use crate::color::GRID;
+    use crate::color::illuminant::{D50_K, D65_K};
     use crate::units::Kelvin;
 
     #[test]

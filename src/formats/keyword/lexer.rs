@@ -88,12 +88,13 @@ impl<'t> Lexer<'t> {
 
     /// The string that begins with the quote at the start of `here`.
     fn string(&mut self, after_quote: &'t str) -> Result<Token<'t>, BadToken> {
-        let (line, found) = (self.line, self.here.to_owned());
+        // Copied only for a complaint: a line may hold thousands of strings.
+        let (line, here) = (self.line, self.here);
         let mut from = 0;
         let end = loop {
             let Some(quote) = after_quote.get(from..).and_then(|rest| rest.find('"')) else {
                 self.here = "";
-                return Err(BadToken::OpenQuote { line, found, is_last: self.rest.is_empty() });
+                return Err(BadToken::OpenQuote { line, found: here.to_owned(), is_last: self.rest.is_empty() });
             };
             let quote = from + quote;
             if after_quote.get(quote + 1..).is_some_and(|rest| rest.starts_with('"')) {
@@ -106,7 +107,7 @@ impl<'t> Lexer<'t> {
         let left = after_quote.get(end + 1..).unwrap_or_default();
         if !(left.is_empty() || left.starts_with(is_blank) || left.starts_with('#')) {
             self.here = "";
-            return Err(BadToken::AfterQuote { line, found });
+            return Err(BadToken::AfterQuote { line, found: here.to_owned() });
         }
         let text = if text.contains('"') { text.replace("\"\"", "\"").into() } else { text.into() };
         Ok(self.token(text, true, left))

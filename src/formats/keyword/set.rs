@@ -8,14 +8,13 @@ use super::super::column::Column;
 use super::super::defects::Defects;
 use super::super::field::{Cell, Cells, decimal, put};
 use super::super::row;
-use super::super::warning::warn;
+use super::super::warning::{cut, warn};
 use super::super::{Context, Need, Quantity, Warning};
 use super::colour::{self, Colour, Kind, ours};
 use super::lexer::Token;
 use super::table::{Keyword, Table};
 use crate::reading::{ColourSet, Record, Row};
 use crate::units::Spectrum;
-use crate::zone::{self, BadLocalTime};
 
 /// So many names of fields that mean nothing here are listed.
 const LISTED: usize = 8;
@@ -148,12 +147,10 @@ impl<'m, 't> Sets<'m, 't> {
             return;
         }
         let created = table.keyword("CREATED").next();
-        let is_instant = |keyword: &&Keyword<'_>| {
-            let read = zone::read(&keyword.value, self.context.zone);
-            !matches!(read, Err(BadLocalTime::NotATime { .. } | BadLocalTime::DateOnly { .. }))
-        };
         match created {
-            Some(created) if is_instant(&created) => self.say_of_all(Column::Time, created),
+            Some(created) if row::has_a_time_of_day(&created.value, self.context) => {
+                self.say_of_all(Column::Time, created)
+            }
             _ if self.context.need == Need::Ledger => {
                 let (line, found) = created.map_or((table.line, "nothing"), |created| (created.line, &created.value));
                 let expected = "date and time of day, here or as KEYWORD \"TIME\" and TIME \"2026-03-04 10:30\"";
@@ -333,10 +330,6 @@ fn with_point(text: &str) -> Cow<'_, str> {
 fn is_number(column: Column) -> bool {
     use Column::*;
     matches!(column, X | Y | Z | ChromaX | ChromaY | Hours | WarmupMin | Ra)
-}
-
-fn cut(text: &str) -> String {
-    text.chars().filter(|c| !c.is_control()).take(40).collect()
 }
 
 #[cfg(test)]

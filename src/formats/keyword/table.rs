@@ -13,7 +13,7 @@
 //! NUMBER_OF_FIELDS and NUMBER_OF_SETS may be missing; where they stand they agree with what was found. Each table has
 //! a header and a format of its own: nothing is taken over from the table before.
 //!
-//! What does not live here: what keywords and fields mean (`meaning`).
+//! What does not live here: what keywords and fields mean (`colour`, `set`).
 
 use std::borrow::Cow;
 

@@ -17,11 +17,10 @@ mod xml;
 use super::column::Column;
 use super::defects::Defects;
 use super::field::{Cell, Cells, decimal, put};
-use super::warning::warn;
+use super::warning::{cut, warn};
 use super::{Context, Format, Need, Outcome, Warning, refused, row};
 use crate::reading::{ColourSet, Row};
 use crate::units::{SpectralUnit, Spectrum};
-use crate::zone::{self, BadLocalTime};
 use xml::{Document, Element, Stop};
 
 /// The largest file that is read, in bytes.
@@ -138,10 +137,12 @@ impl<'d> Reader<'d> {
             }
         }
         for group in [&document.header, &document.distribution] {
-            for (place, element) in group.iter().enumerate() {
-                let mut earlier = group.iter().take(place);
-                if KNOWN.contains(&element.name.as_str()) && earlier.any(|before| before.name == element.name) {
+            let mut seen: Vec<&str> = Vec::with_capacity(KNOWN.len());
+            for element in group.iter().filter(|element| KNOWN.contains(&element.name.as_str())) {
+                if seen.contains(&element.name.as_str()) {
                     self.defects.at(element.line, &element.name, "the same element twice", "it once");
+                } else {
+                    seen.push(&element.name);
                 }
             }
         }
@@ -239,11 +240,7 @@ impl<'d> Reader<'d> {
     fn time(&mut self) -> Option<&'d Element> {
         let created = self.header("DocumentCreationDate");
         let dates = [created, self.header("ReportDate")];
-        let is_instant = |element: &&Element| {
-            let read = zone::read(&element.text, self.context.zone);
-            !matches!(read, Err(BadLocalTime::NotATime { .. } | BadLocalTime::DateOnly { .. }))
-        };
-        if let Some(time) = dates.into_iter().flatten().find(is_instant) {
+        if let Some(time) = dates.into_iter().flatten().find(|date| row::has_a_time_of_day(&date.text, self.context)) {
             return Some(time);
         }
         let created = created?;
@@ -281,8 +278,4 @@ const KNOWN: [&str; 8] = [
 /// Whether a text is what people write where they have nothing to write.
 fn is_nothing(text: &str) -> bool {
     ["", "n/a", "na"].contains(&text.to_ascii_lowercase().as_str())
-}
-
-fn cut(text: &str) -> String {
-    text.chars().filter(|c| !c.is_control()).take(40).collect()
 }
