@@ -162,6 +162,10 @@ impl DeviceState {
         if observation.setting.is_some() {
             self.setting.clone_from(&observation.setting);
         }
+        if observation.leaves_the_tint_open() {
+            self.carry_to(&prior, observation.time, None);
+            self.expect_any_white(&prior);
+        }
         let mut absorbed = self.judge(params, &prior, observation);
         if let Some(hours) = observation.hours {
             self.ageing.read(observation.time, hours);
@@ -350,6 +354,14 @@ fn aims(params: &Params) -> [Option<f64>; 3] {
 }
 
 impl Observation {
+    /// Whether the reading itself says little of the white in some direction, as a colour temperature without its tint.
+    fn leaves_the_tint_open(&self) -> bool {
+        /// Beyond this standard deviation of u′ or v′ no instrument leaves a white.
+        const OPEN_SD: f64 = 0.003;
+        let [uu, _, vv] = self.extra_cov;
+        uu.max(vv) > OPEN_SD * OPEN_SD
+    }
+
     /// Finite, and in a range in which no square overflows.
     fn tidied(&self) -> Self {
         let cut = |value: f64, low: f64, high: f64| if value.is_nan() { 0.0 } else { value.clamp(low, high) };

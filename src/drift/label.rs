@@ -64,11 +64,22 @@ impl DeviceState {
         label.map(|label| (label.seq, Fate::Outranked)).into_iter().collect()
     }
 
+    /// Lets go of the belief that a new lamp has the white of its aim, where nothing was measured of it: a word that leaves much
+    /// open, a label or a colour temperature alone, would else be bent towards the aim.
+    pub(super) fn expect_any_white(&mut self, prior: &DriftPrior) {
+        for (c, (bank, prior)) in self.banks.iter_mut().zip(&prior.channels).enumerate().take(2) {
+            if self.since_reset.get(c) == Some(&0) {
+                bank.widen_level(prior, prior.level_about_aim);
+            }
+        }
+    }
+
     /// The state if the label were a reading.
     pub(super) fn by_its_label(&self, prior: &DriftPrior) -> Self {
         let mut state = self.clone();
         let Some(label) = state.label.take() else { return state };
         state.carry_to(prior, label.time, None);
+        state.expect_any_white(prior);
         let mut numbers = label.numbers;
         part_tint(&mut numbers, &beliefs_of(&state.banks, prior), &Default::default(), label.uv);
         for (c, number) in numbers.iter().enumerate() {

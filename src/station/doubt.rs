@@ -25,8 +25,15 @@ const READINGS: [Doubt; 5] = [
     Doubt { display: true, lamp: true, paper: true },
 ];
 
-/// The fewest readings that would settle it, if any would.
-pub(super) fn doubtful(seen: &Seen, comparison: &Comparison, times: &[Time], max_risk: f64) -> Option<Doubt> {
+/// The fewest readings that would settle it, if any would: whether it is out now where `out_now` says that it seems so, else
+/// whether it will leave its tolerance.
+pub(super) fn doubtful(
+    seen: &Seen,
+    comparison: &Comparison,
+    times: &[Time],
+    max_risk: f64,
+    out_now: bool,
+) -> Option<Doubt> {
     let now = *times.first()?;
     let fresh = |device: &Watched| device.state.after_fresh_reading(device.params, now, device.noise, times);
     let (display, lamp) = (fresh(&seen.display), fresh(&seen.lamp));
@@ -39,8 +46,12 @@ pub(super) fn doubtful(seen: &Seen, comparison: &Comparison, times: &[Time], max
         let display = if read.display { vec![(1.0, &display)] } else { hypotheses(&display_now) };
         let lamp = if read.lamp { vec![(1.0, &lamp)] } else { hypotheses(&lamp_now) };
         let path = risk_path(&comparison.differences(&display, &lamp, times.len()), &seen.limits());
-        let out = path.on.first().is_none_or(|risk| *risk > OUT_ABOVE);
-        !out && path.within.last().is_some_and(|risk| *risk <= max_risk)
+        // Each risk is held against its own line: a match that is only thought to be out is unknown, whatever comes later.
+        if out_now {
+            path.on.first().is_some_and(|risk| *risk <= OUT_ABOVE)
+        } else {
+            path.within.last().is_some_and(|risk| *risk <= max_risk)
+        }
     };
     let [.., all] = &READINGS;
     if !settled(all) {

@@ -184,7 +184,11 @@ pub fn assess(seen: &Seen, now: Time) -> Assessment {
     let risk_within = ahead.within.last().copied().unwrap_or(1.0);
     let max_risk = station.max_risk.get();
     let over = risk > OUT_ABOVE || risk_within > max_risk;
-    let doubt = if over && !seen.renders_poorly() { doubtful(seen, &comparison, &times, max_risk) } else { None };
+    let doubt = if over && !seen.renders_poorly() {
+        doubtful(seen, &comparison, &times, max_risk, risk > OUT_ABOVE)
+    } else {
+        None
+    };
     let blind = [&seen.display, &seen.lamp].into_iter().any(|device| too_old(device.state.last_read(), station, now));
     let verdict = if blind || doubt.is_some() {
         Verdict::Unknown
