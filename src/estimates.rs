@@ -2,7 +2,8 @@
 //!
 //! An estimate is a pure function of a device's records in the order of their *own* times and of its parameters, never of
 //! the order of arrival: a late record replays from the last checkpoint before it. `drift` does the mathematics; here
-//! rows become observations, events become happenings, and states are kept and found again.
+//! rows become observations, events become happenings, and states are kept and found again. What a paper looks like under its
+//! lamp is in `lit`, what a recalibration aimed at in `targets`.
 //!
 //! A checkpoint stands after each [`CHECKPOINT_EVERY`] readings. A change of parameters (aim, kind, an instrument's
 //! noise, a new version of the program) makes everything kept of the device void, which the digest beside it shows.

@@ -2,7 +2,7 @@
 //!
 //! This is the second half of a reading's walk (station → alert → outbox), and all of it for a mere passing of time. It
 //! runs inside the transaction of whatever caused it, so that a transition and its message are kept together or not at
-//! all. It decides nothing itself: `station` judges, `alert` decides, `say` words it.
+//! all. It decides nothing itself: `seen` gathers what a judgement rests on, `station` judges, `alert` decides, `say` words it.
 
 mod seen;
 

@@ -151,12 +151,6 @@ impl DeviceState {
         later.path(&beliefs, times)
     }
 
-    /// The spread of each channel's true state at `at` if it were read there once more.
-    pub fn sd_after_fresh_reading(&self, params: &Params, at: Time, noise: Noise) -> [Option<f64>; 3] {
-        let path = self.after_fresh_reading(params, at, noise, &[at]);
-        path.channels.map(|channel| channel.and_then(|channel| channel.sd.first().copied()))
-    }
-
     /// The instrument that read the device most, the earlier one on a tie.
     pub fn scale_instrument(&self) -> Option<&InstrumentId> {
         let most = self.instruments.iter().map(|(_, count)| *count).max()?;

@@ -70,7 +70,8 @@ fn ignorance_is_honest() {
     let params = led();
     let mut state = DeviceState::new(&params);
     assert_eq!(state.forecast(&params, &[on(0.0)]).likely.channels, [None, None, None]);
-    assert_eq!(state.sd_after_fresh_reading(&params, on(0.0), Noise::default()), [None, None, None]);
+    let fresh = state.after_fresh_reading(&params, on(0.0), Noise::default(), &[on(0.0)]);
+    assert_eq!(fresh.channels, [None, None, None]);
     state.absorb(&params, &Observation { ln_level: None, ..reading(0.0, [0.001, 0.0, 0.0]) });
     let likely = state.forecast(&params, &[on(0.0), on(60.0)]).likely;
     assert!(likely.channels[2].is_none(), "the level was never read");
@@ -322,9 +323,9 @@ fn what_a_fresh_reading_would_leave() {
     let params = led();
     let state = steady(&params, 6);
     let stale = at(&state, &params, 250.0);
-    let fresh = state.sd_after_fresh_reading(&params, on(250.0), Noise { uv: 0.0007, level: 0.01 });
-    for (stale, fresh) in stale.iter().zip(fresh) {
-        assert!(fresh.unwrap() < 0.75 * stale.1);
+    let fresh = state.after_fresh_reading(&params, on(250.0), Noise { uv: 0.0007, level: 0.01 }, &[on(250.0)]);
+    for (stale, fresh) in stale.iter().zip(fresh.channels) {
+        assert!(fresh.unwrap().sd[0] < 0.75 * stale.1);
     }
     let path = state.after_fresh_reading(&params, on(250.0), Noise::default(), &[on(250.0), on(264.0)]);
     let u = path.channels[0].as_ref().unwrap();

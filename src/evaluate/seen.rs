@@ -20,7 +20,7 @@ use crate::reading::{Patch, Source};
 use crate::site::{AimWhite, Lamp, Station};
 use crate::station::ambient::{self, Ambient, Foreign, by_hours};
 use crate::station::compare::Light;
-use crate::station::{self, Judgement, LampRa, LitPaper, RaKnown, RaSource, Seen, Spread, Watched};
+use crate::station::{self, Judgement, LampRa, LitPaper, RaKnown, RaSource, Seen, Watched};
 use crate::units::{DeviceId, Time, UvPrime};
 use crate::zone::LocalZone;
 
@@ -195,8 +195,7 @@ impl<'a> Estimates<'a> {
         let light = uv_prime(lamp.aim.white).ok().and_then(|aim| {
             let forecast = burning.state.forecast(&burning.params, &[self.at]);
             let light = Light::at(&forecast.likely, 0, aim);
-            let level = light.ln_level.map(|ln| Spread { mean: libm::exp(ln.mean), sd: 0.0 })?;
-            Some((level, light.uv()))
+            Some((libm::exp(light.ln_level?.mean), light.uv()))
         });
         Ok(Ambient { print: by_hours(&print, light), screen: by_hours(&screen, None) })
     }

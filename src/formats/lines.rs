@@ -1,6 +1,6 @@
 //! The rows of a table as they stand in the text: where each begins and ends, and whether its quotes are closed.
 //!
-//! What does not live here: what the fields mean (`table`, `mapping`).
+//! What does not live here: what the fields mean (`table`, `mapped`).
 
 use csv::{ReaderBuilder, StringRecord};
 

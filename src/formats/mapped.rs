@@ -296,7 +296,9 @@ impl Plan<'_> {
         if text.is_empty() {
             return Ok(Cell::Absent);
         }
-        self.mapping.decimal.number(text).map(|value| Cell::Number(conversion.apply(value))).ok_or(())
+        // 0 mired is no colour temperature, and what is written was a number all the same.
+        let value = self.mapping.decimal.number(text).map(|value| conversion.apply(value));
+        value.filter(|value| value.is_finite()).map(Cell::Number).ok_or(())
     }
 
     fn no_number(&self) -> String {

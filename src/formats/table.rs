@@ -8,7 +8,7 @@
 //! spectral field that is empty is absent, so that spectra with different wavelengths, and other colour sets, may share a
 //! table.
 //!
-//! What does not live here: what the fields mean (`row`), the text of rows (`lines`), names that are not ours (`mapping`).
+//! What does not live here: what the fields mean (`row`), the text of rows (`lines`), names that are not ours (`mapped`).
 
 use csv::StringRecord;
 

@@ -1,6 +1,7 @@
 //! What `inspect` and `compare` say of lamps: fitness, faults, hues, aims, and why one stands before another. Pure.
 
-use super::{direction_word, tint};
+use super::lighting::unlike;
+use super::{direction_word, tint, white};
 use crate::color::{CctDuv, Fault, Finding, Fitness, KnownLight, RA_GOOD, SPECIAL_LEAST, WHITE_GOOD, cct_duv};
 use crate::site::{LuminanceRule, Station};
 use crate::station::candidates::{Basis, Weighed};
@@ -59,12 +60,6 @@ pub fn white_of(light: &KnownLight) -> String {
 
 /// The aim that meets a lamp, and whether a screen should have it.
 pub fn screen_aim(display: &str, aim: &ScreenAim) -> String {
-    let at = match aim.temperature {
-        Some(t) => {
-            format!("x {:.4}, y {:.4} ({:.0} K, {})", aim.white.x, aim.white.y, t.cct_k.get(), tint(t.duv.get()))
-        }
-        None => format!("x {:.4}, y {:.4}", aim.white.x, aim.white.y),
-    };
     let level = aim.luminance.map_or_else(String::new, |l| format!(", {:.0} cd/m²", Luminance::get(l)));
     let sense = match aim.doubts.as_slice() {
         [] => "a sensible aim".to_owned(),
@@ -74,7 +69,7 @@ pub fn screen_aim(display: &str, aim: &ScreenAim) -> String {
             format!("{head} {}", said.join("; "))
         }
     };
-    format!("To meet it, calibrate {display} to {at}{level}: {sense}.")
+    format!("To meet it, calibrate {display} to {}{level}: {sense}.", white(aim.white))
 }
 
 fn aim_doubt(doubt: &AimDoubt) -> String {
@@ -135,15 +130,9 @@ pub fn place(weighed: &Weighed, station: &Station) -> String {
 fn level(ratio: Option<f64>, rule: LuminanceRule) -> String {
     let LuminanceRule::DisplayToPaper(agreed) = rule else { return String::new() };
     let than = if agreed == 1.0 { "the screen" } else { "agreed" };
-    match ratio {
-        Some(ratio) if ratio > 1.1 => {
-            format!("; the print would look {:.0} % darker than {than}", (1.0 - 1.0 / ratio) * 100.0)
-        }
-        Some(ratio) if ratio < 1.0 / 1.1 => {
-            format!("; the print would look {:.0} % brighter than {than}", (1.0 / ratio - 1.0) * 100.0)
-        }
-        _ => String::new(),
-    }
+    let worth_saying = ratio.filter(|ratio| !(1.0 / 1.1..=1.1).contains(ratio));
+    let unlike = worth_saying.and_then(|ratio| unlike(ratio.recip()));
+    unlike.map(|unlike| format!("; the print would look {unlike} than {than}")).unwrap_or_default()
 }
 
 /// Of two lamps of equal kelvin, what tells them apart.

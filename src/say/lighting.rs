@@ -82,21 +82,24 @@ pub(super) fn ambient(share: f64, limit: f64, hours: (u16, u16), pull: Option<&P
 /// How bright the print will look beside the screen: paper ÷ screen luminance over what is agreed, which is `agreed` as screen ÷ paper.
 /// Where that is not 1, the print is meant to be another brightness, and only what goes beyond it is said.
 pub fn print_looks(print_to_screen: f64, agreed: f64) -> String {
-    let lost = lightness_lost(print_to_screen);
-    let per_cent = (print_to_screen - 1.0).abs() * 100.0;
     let than = if agreed == 1.0 {
         "the screen".to_owned()
     } else {
         format!("agreed (the screen at {agreed} of the paper's luminance)")
     };
-    if per_cent < 1.0 {
-        let equal = if agreed == 1.0 { "as bright as the screen".to_owned() } else { format!("as bright as {than}") };
-        format!("The print will look {equal}.")
-    } else if print_to_screen < 1.0 {
-        format!("The print will look {per_cent:.0} % darker than {than} (ΔL* {lost:.0}).")
-    } else {
-        format!("The print will look {per_cent:.0} % brighter than {than} (ΔL* {lost:.0}).")
+    match unlike(print_to_screen) {
+        Some(unlike) => {
+            format!("The print will look {unlike} than {than} (ΔL* {:.0}).", lightness_lost(print_to_screen))
+        }
+        None => format!("The print will look as bright as {than}."),
     }
+}
+
+/// How much darker or brighter the print looks, from its luminance over that of what it is held against; `None` below 1 %.
+pub(super) fn unlike(ratio: f64) -> Option<String> {
+    let per_cent = (ratio - 1.0).abs() * 100.0;
+    let word = if ratio < 1.0 { "darker" } else { "brighter" };
+    (per_cent >= 1.0).then(|| format!("{per_cent:.0} % {word}"))
 }
 
 /// The line of a status about it: what the limit made a reason of is not said twice.

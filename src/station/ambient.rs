@@ -14,7 +14,6 @@
 //! the minute when a print is judged, and a probability made of that would be a guess. Nor does it excuse anything: the match
 //! is judged as if the room were dark, which it should be.
 
-use super::Spread;
 use crate::color::{Move, delta_uv, direction, uv_prime_of_xyz, xyz_of_uv_prime};
 use crate::units::{Days, UvPrime, Xyz};
 
@@ -86,7 +85,7 @@ impl Ambient {
 }
 
 /// Gathers readings by hours. `lamp` is the light they are foreign to: its illuminance in lx and its white.
-pub fn by_hours(readings: &[Foreign], lamp: Option<(Spread, UvPrime)>) -> Vec<AtHours> {
+pub fn by_hours(readings: &[Foreign], lamp: Option<(f64, UvPrime)>) -> Vec<AtHours> {
     let sound = |reading: &&Foreign| reading.lx >= 0.0 && reading.lx.is_finite();
     (0..24 / HOURS)
         .filter_map(|stretch| {
@@ -96,13 +95,13 @@ pub fn by_hours(readings: &[Foreign], lamp: Option<(Spread, UvPrime)>) -> Vec<At
                 return None;
             }
             let lx = of_it().map(|reading| reading.lx).sum::<f64>() / count as f64;
-            let lamp = lamp.filter(|(level, _)| level.mean > 0.0);
-            let share = lamp.map(|(level, _)| lx / (lx + level.mean));
+            let lamp = lamp.filter(|(level, _)| *level > 0.0);
+            let share = lamp.map(|(level, _)| lx / (lx + level));
             let coloured: Vec<Xyz> =
                 of_it().filter_map(|reading| xyz_of_uv_prime(reading.white?, reading.lx).ok()).collect();
             let sum = sum(&coloured);
             let white = sum.and_then(|sum| uv_prime_of_xyz(sum).ok());
-            let pull = lamp.zip(sum).and_then(|((level, white), foreign)| pull(white, level.mean, foreign, lx));
+            let pull = lamp.zip(sum).and_then(|((level, white), foreign)| pull(white, level, foreign, lx));
             Some(AtHours { from: stretch * HOURS, to: (stretch + 1) * HOURS, readings: count, lx, white, share, pull })
         })
         .collect()
@@ -137,8 +136,8 @@ mod tests {
         uv_prime(Xy { x: 0.28, y: 0.295 }).unwrap()
     }
 
-    fn lamp(lx: f64) -> Option<(Spread, UvPrime)> {
-        Some((Spread { mean: lx, sd: 0.0 }, d50()))
+    fn lamp(lx: f64) -> Option<(f64, UvPrime)> {
+        Some((lx, d50()))
     }
 
     fn at(hour: u16, lx: f64) -> Foreign {
@@ -186,7 +185,7 @@ mod tests {
         #[test]
         fn no_numbers_make_it_panic(minute in any::<u16>(), lx in any::<f64>(), u in any::<f64>(), v in any::<f64>()) {
             let odd = Foreign { minute, lx, white: Some(UvPrime { u, v }) };
-            for hours in by_hours(&[odd], Some((Spread { mean: lx, sd: 0.0 }, UvPrime { u: v, v: u }))) {
+            for hours in by_hours(&[odd], Some((lx, UvPrime { u: v, v: u }))) {
                 prop_assert!(hours.share.is_none_or(|share| (0.0..=1.0).contains(&share)));
             }
         }

@@ -113,7 +113,7 @@ pub fn weigh(
             findings,
             now: meeting(&candidate, station, &limits, now, noise),
             later: meeting(&candidate, station, &limits, later, noise),
-            aim: screen_aim(&candidate.paper, candidate.illuminance, station.luminance)?,
+            aim: screen_aim(&candidate.paper, candidate.illuminance, station.luminance, station.visual_offset)?,
             settles: (spread(candidate.spread), noise.uv),
             candidate,
         });

@@ -2,8 +2,8 @@
 
 use super::ambient::{Ambient, Pull};
 use super::rendering::{LampRa, RaSource};
-use crate::color::Move;
-use crate::units::{Days, DeviceId, Illuminance, Luminance, StationId, Time, UvPrime, Xy};
+use crate::color::{LabColour, Move};
+use crate::units::{Days, DeviceId, Illuminance, Luminance, StationId, Time, UvPrime, Xy, Xyz};
 
 /// Whether a station's match holds. The worst of several counts: out, unknown, at-risk, matched.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -236,10 +236,9 @@ impl Reason {
 /// How much darker the dimmer of two whites looks than the brighter, as a difference in CIE 1976 lightness L* (CIE 15:2018
 /// clause 8.2.1, with the brighter as the white): 0 where they are equal. `ratio` is either white over the other.
 pub fn lightness_lost(ratio: f64) -> f64 {
-    let share = ratio.min(ratio.recip());
-    let knee = (6.0f64 / 29.0) * (6.0 / 29.0) * (6.0 / 29.0);
-    let lightness = if share > knee { 116.0 * libm::cbrt(share) - 16.0 } else { 903.3 * share };
-    (100.0 - lightness).clamp(0.0, 100.0)
+    let grey = |y: f64| Xyz { x: y, y, z: y };
+    let seen = LabColour::of(grey(ratio.min(ratio.recip())), grey(1.0));
+    seen.map_or(100.0, |seen| (100.0 - seen.l).clamp(0.0, 100.0))
 }
 
 impl EstimatedWhite {
@@ -259,6 +258,6 @@ mod tests {
         for (ratio, lost) in [(0.95, 1.97), (0.90, 4.00), (0.85, 6.12), (0.80, 8.32), (1.25, 8.32), (1.0, 0.0)] {
             assert!((lightness_lost(ratio) - lost).abs() < 0.005, "{ratio}: {}", lightness_lost(ratio));
         }
-        assert!((lightness_lost(0.001) - 99.0967).abs() < 1e-9);
+        assert!((lightness_lost(0.001) - 99.096_704).abs() < 1e-6);
     }
 }

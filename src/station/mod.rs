@@ -2,11 +2,13 @@
 //!
 //! [`judge`] takes what is believed of a station's display and lamp and returns a [`Judgement`]: plain values. The two
 //! whites are compared in [`compare`], the probability of being out of tolerance is integrated in [`risk`] over the shapes
-//! of [`region`], what to do is chosen in [`advice`]. What is said about it is for `say`.
+//! of [`region`], what to do is chosen in [`advice`]. Beside the two whites stand the lamp's colour rendering (`rendering`),
+//! foreign light ([`ambient`]) and the points of rule sets ([`rules`]). Which of some lamps a station should have is weighed in
+//! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. What is said about it is for `say`.
 
 pub mod advice;
-pub mod candidates;
 pub mod ambient;
+pub mod candidates;
 pub mod compare;
 mod doubt;
 mod judgement;
@@ -16,8 +18,8 @@ mod reasons;
 pub mod region;
 mod rendering;
 pub mod risk;
-pub mod screen_aim;
 pub mod rules;
+pub mod screen_aim;
 
 pub use ambient::{Ambient, AtHours};
 pub use doubt::Doubt;
@@ -25,11 +27,7 @@ pub use judgement::{
     Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDate, Spread, Unmeasured, Verdict, lightness_lost,
 };
 
-use std::f64::consts::PI;
-
-use crate::color::delta_uv;
-use crate::color::{Brightener, PaperUnderLamp, UvSpread};
-use crate::color::{Move, direction};
+use crate::color::{Brightener, Move, PaperUnderLamp, UvSpread, delta_uv, direction};
 use crate::drift::{DeviceState, Params, Summary};
 use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
 use crate::units::{Days, DeviceId, Time, UvPrime};
@@ -281,7 +279,7 @@ impl Picture {
         let own = UvSpread::round(paper.estimate_sd).plus(paper.brightener_spread);
         let own = own.uu + own.vv;
         let paper_spread = paper.spread();
-        let paper_level = level(light.ln_level, paper.reflectance / PI);
+        let paper_level = level(light.ln_level, paper.luminance(1.0));
         let display_level = level(screen.ln_level, 1.0);
         let ratio = display_level.zip(paper_level).map(|(d, p)| {
             let relative = (d.sd / d.mean).hypot(p.sd / p.mean);

@@ -1,6 +1,7 @@
 //! The aim that a display should be calibrated to so that it meets the paper under a given lamp, and whether that is sensible. Pure.
 //!
-//! The aim is the paper white under that lamp, and its luminance: E ρ / π times what the station asks of the ratio. Not
+//! The aim is the paper white under that lamp, moved by the station's offset where one was found by eye, and its luminance:
+//! E ρ / π times what the station asks of the ratio. Not
 //! every such aim should be followed: a screen set to a household lamp shows everything else wrongly, and one can be too
 //! bright or too dark to work at. Limits of luminance: at least 80 cd/m² (a handbook's reading of ISO 3664 and ISO 12646); above
 //! 250 cd/m² most screens age fast and strain the eyes in a dim room (common practice).
@@ -9,7 +10,7 @@ use crate::color::{
     CctDuv, Degenerate, Move, PaperLight, WHITE_BEARABLE, WHITE_GOOD, cct_duv, direction, nearest_daylight, xy,
 };
 use crate::site::LuminanceRule;
-use crate::units::{Illuminance, Luminance, Xy};
+use crate::units::{Illuminance, Luminance, UvPrime, Xy};
 
 /// The least luminance of a screen that prints are judged beside, cd/m².
 pub const DARKEST: f64 = 80.0;
@@ -48,22 +49,24 @@ impl ScreenAim {
     }
 }
 
-/// The aim that meets `paper` under a lamp of this illuminance.
+/// The aim that meets `paper` under a lamp of this illuminance, by the station's rule of luminances and its offset in u′, v′.
 pub fn screen_aim(
     paper: &PaperLight,
     illuminance: Option<Illuminance>,
     rule: LuminanceRule,
+    offset: (f64, f64),
 ) -> Result<ScreenAim, Degenerate> {
-    let white = xy(paper.uv)?;
+    let aim = UvPrime { u: paper.uv.u + offset.0, v: paper.uv.v + offset.1 };
+    let white = xy(aim)?;
     let wanted = match rule {
         LuminanceRule::DisplayToPaper(ratio) => illuminance.map(|lx| paper.luminance(lx.get()) * ratio),
         LuminanceRule::NotJudged => None,
     };
     let mut doubts = Vec::new();
-    let (nearest, distance) = nearest_daylight(paper.uv);
+    let (nearest, distance) = nearest_daylight(aim);
     if distance > WHITE_GOOD {
         let far = distance > WHITE_BEARABLE;
-        doubts.push(AimDoubt::White { distance, direction: direction(nearest, paper.uv), far });
+        doubts.push(AimDoubt::White { distance, direction: direction(nearest, aim), far });
     }
     match wanted {
         Some(luminance) if luminance < DARKEST => doubts.push(AimDoubt::TooDark { luminance }),
@@ -72,7 +75,7 @@ pub fn screen_aim(
     }
     Ok(ScreenAim {
         white,
-        temperature: cct_duv(paper.uv).ok(),
+        temperature: cct_duv(aim).ok(),
         luminance: wanted.and_then(|level| Luminance::new(level).ok()),
         doubts,
     })
@@ -87,7 +90,7 @@ mod tests {
     fn aim(x: f64, y: f64, lx: f64) -> ScreenAim {
         let paper = PaperUnderLamp::new(&PaperWhite::ReflectanceFactor(0.9)).unwrap();
         let lit = paper.under(uv_prime(Xy { x, y }).unwrap(), UvSpread::default()).unwrap();
-        screen_aim(&lit, Illuminance::new(lx).ok(), LuminanceRule::DisplayToPaper(1.0)).unwrap()
+        screen_aim(&lit, Illuminance::new(lx).ok(), LuminanceRule::DisplayToPaper(1.0), (0.001, 0.0)).unwrap()
     }
 
     #[test]
@@ -96,6 +99,8 @@ mod tests {
         assert!(d50.is_sensible() && d50.doubts.is_empty(), "{d50:?}");
         // 500 lx × 0.9 / π.
         assert!((d50.luminance.unwrap().get() - 143.24).abs() < 0.01);
+        let (paper, aim) = (uv_prime(Xy { x: 0.3457, y: 0.3585 }).unwrap(), uv_prime(d50.white).unwrap());
+        assert!((aim.u - paper.u - 0.001).abs() < 1e-9 && (aim.v - paper.v).abs() < 1e-9, "the offset is part of it");
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! Verdict, reasons and advice of one invented station, from readings to judgement.
 
+use std::f64::consts::PI;
+
 use super::*;
 use crate::color::{uv_prime, xy};
 use crate::drift::{Observation, Thing};
@@ -402,7 +404,7 @@ fn foreign_light_is_a_reason_and_no_risk() {
     let bay = Bay::new().read_weekly(|_| 0.0, |_| 0.0, |_| 1.0);
     let dark = bay.judge(now());
     let window = ambient::Foreign { minute: 600, lx: 200.0, white: Some(UvPrime { u: 0.18, v: 0.45 }) };
-    let lamp = Some((Spread { mean: 500.0, sd: 0.0 }, bay.lamp.aim));
+    let lamp = Some((500.0, bay.lamp.aim));
     let light = Ambient { print: ambient::by_hours(&[window], lamp), screen: Vec::new() };
     let judgement = super::judge(&Seen { ambient: light, ..bay.seen() }, now());
     let said = judgement.reasons.iter().find_map(|reason| match reason {

@@ -1,0 +1,181 @@
+//! What alerts say: the headline, why, then what to do; and the file beside one that was refused. Pure.
+
+use super::{advice, day, direction_word, level_word, percent, reason, span};
+use crate::alert::{Cleared, Kind};
+use crate::drift::StepFound;
+use crate::reading::Defect;
+use crate::site::Station;
+use crate::station::{Judgement, Limits, OffAim};
+use crate::units::{Days, DeviceId, Time};
+use crate::zone::LocalZone;
+
+/// The first line of an alert: what is wrong where.
+pub fn headline(kind: Kind, subject: &str) -> String {
+    match kind {
+        Kind::MatchOut => format!("Station {subject}: the match is out of tolerance"),
+        Kind::MatchAtRisk => format!("Station {subject}: the match is at risk"),
+        Kind::ReadingOverdue => format!("{subject}: a reading is overdue"),
+        Kind::StepChange => format!("{subject}: its light has jumped"),
+        Kind::FileRefused => format!("{subject}: the file was refused"),
+        Kind::OffAim => format!("{subject}: off its aim"),
+        Kind::ConfigRefused => format!("{subject}: the new configuration was refused, the old one stays in force"),
+    }
+}
+
+/// The first line of a closing message.
+pub fn closing(kind: Kind, subject: &str, why: Cleared, lasted: Days) -> String {
+    let lasted = span(lasted);
+    let end = match why {
+        Cleared::ConditionOver => format!("over after {lasted}"),
+        Cleared::SpokenFor(by) => format!("closed after {lasted}, since the alert '{}' now speaks for it", by.word()),
+        Cleared::Acknowledged => format!("closed after {lasted}, since it was acknowledged"),
+    };
+    format!("{} - {end}", headline(kind, subject))
+}
+
+/// What an alert about a station says beside its headline: why, then what to do.
+pub fn of_station(judgement: &Judgement, horizon: Days, zone: &LocalZone) -> Vec<String> {
+    let risk = format!(
+        "Risk of being out of tolerance: now {}, within {} {}.",
+        percent(judgement.risk),
+        span(horizon),
+        percent(judgement.risk_within)
+    );
+    std::iter::once(risk)
+        .chain(judgement.reasons.iter().map(|r| reason(r, zone)))
+        .chain(judgement.advice.iter().map(|a| advice(a, zone)))
+        .collect()
+}
+
+/// What an overdue reading's alert says beside its headline.
+pub fn of_overdue(device: &DeviceId, last: Option<Time>, now: Time, limit: Days, zone: &LocalZone) -> Vec<String> {
+    let since = match last {
+        Some(last) => {
+            format!("Last read on {}, {} ago; the limit is {}.", day(zone, last), span(now.since(last)), span(limit))
+        }
+        None => format!("It was never read; the limit is {}.", span(limit)),
+    };
+    vec![since, "Until then the match of its stations is unknown.".to_owned(), format!("Read {device}.")]
+}
+
+/// A move of the white below this, in u′v′, is not called one: below the scatter of matching by eye (CIE TN 001).
+const SAME_WHITE: f64 = 0.001;
+
+/// What a step's alert says beside its headline.
+pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<String> {
+    let when = match step.after {
+        Some(after) => format!("Between {} and {}", day(zone, after), day(zone, step.began)),
+        None => format!("By {}", day(zone, step.began)),
+    };
+    let colour = step.delta_u.hypot(step.delta_v);
+    let moved = match level_word(Some(libm::exp(step.delta_ln))) {
+        Some(level) if colour < SAME_WHITE => format!("its light became {level}; its white did not move"),
+        Some(level) => format!("its white moved by Δu′v′ {colour:.4} and its light became {level}"),
+        None => format!("its white moved by Δu′v′ {colour:.4}"),
+    };
+    vec![
+        format!("{when} {moved}."),
+        "A turned dimmer or dial, a replaced tube, another place or window light can do that.".to_owned(),
+        format!("Put it right, or write down what was done: `twinwhite record setting_changed {device}`."),
+    ]
+}
+
+/// What the alert of a device off its aim says beside its headline.
+pub fn of_off_aim(off: &OffAim, probability: f64, limits: &Limits, stations: &[&Station]) -> Vec<String> {
+    let names: Vec<&str> = stations.iter().map(|station| station.id.as_str()).collect();
+    let direction = direction_word(off.direction.as_ref()).map(|word| format!(", {word}")).unwrap_or_default();
+    let white = format!("Δu′v′ {:.4} (limit {:.4})", off.delta_uv, limits.delta_uv);
+    let level = level_word(off.level_ratio).filter(|_| limits.ln_ratio.is_some());
+    let limit = limits.ln_ratio.map(libm::exp).unwrap_or(1.0);
+    let dimmest = (1.0 - 1.0 / limit) * 100.0;
+    let apart = match level {
+        Some(level) if off.delta_uv < SAME_WHITE => format!(
+            "Its light is {level} than it should be (limit {dimmest:.0} % dimmer or {:.0} % brighter); its white is right.",
+            (limit - 1.0) * 100.0
+        ),
+        Some(level) => format!("Its white is off by {white}{direction}, and its light is {level} than it should be."),
+        None => format!("Its white is off by {white}{direction}."),
+    };
+    vec![
+        apart,
+        format!("That it is off by more than its limits is {} sure.", percent(probability)),
+        format!("Stations that rest on it: {}.", names.join(", ")),
+        format!("Bring {} back to its aim; `twinwhite status` says how.", off.device),
+    ]
+}
+
+/// What the alert of a refused file says beside its headline: the first defects, and where the file went.
+pub fn of_refusal(defects: &[Defect]) -> Vec<String> {
+    const SHOWN: usize = 5;
+    let mut lines: Vec<String> = defects.iter().take(SHOWN).map(|defect| format!("{defect}.")).collect();
+    if defects.len() > SHOWN {
+        lines.push(format!("And {} more.", defects.len() - SHOWN));
+    }
+    lines.push(
+        "Nothing of it was taken. Put it right and drop it in again; `twinwhite ack` ends this alert.".to_owned(),
+    );
+    lines
+}
+
+/// What stands beside a file in quarantine.
+pub fn reason_file(name: &str, defects: &[Defect]) -> String {
+    let mut text = format!("{name} was refused: nothing of it was taken in.\n\n");
+    for defect in defects {
+        text.push_str(&format!("- {defect}\n"));
+    }
+    text.push_str("\nPut it right and drop it into the inbox again.\n");
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::StationId;
+
+    #[test]
+    fn a_step_names_what_moved() {
+        let zone = LocalZone(chrono_tz::Europe::Lisbon);
+        let began = Time::parse("2026-04-26T09:00:00Z").unwrap();
+        let lamp = DeviceId::new("bay-lamp").unwrap();
+        let first = |delta_u, delta_ln| {
+            let after = Some(began.plus(Days(-7.0)));
+            let step = StepFound { after, began, seqs: vec![7, 8], delta_u, delta_v: 0.0, delta_ln };
+            of_step(&lamp, &step, &zone).remove(0)
+        };
+        let between = "Between 19 Apr 2026 and 26 Apr 2026";
+        assert_eq!(first(0.0002, -0.33), format!("{between} its light became 28 % dimmer; its white did not move."));
+        assert_eq!(first(0.004, 0.0), format!("{between} its white moved by Δu′v′ 0.0040."));
+        assert_eq!(
+            first(0.004, 0.1),
+            format!("{between} its white moved by Δu′v′ 0.0040 and its light became 11 % brighter.")
+        );
+    }
+
+    #[test]
+    fn off_its_aim_says_in_what() {
+        let limits = Limits { delta_uv: 0.005, ln_ratio: Some(libm::log(1.2)) };
+        let device = DeviceId::new("bay-lamp").unwrap();
+        let first = |delta_uv, level_ratio, limits: &Limits| {
+            let off = OffAim { device: device.clone(), delta_uv, direction: None, level_ratio };
+            of_off_aim(&off, 0.7, limits, &[]).remove(0)
+        };
+        assert_eq!(
+            first(0.0004, Some(0.7), &limits),
+            "Its light is 30 % dimmer than it should be (limit 17 % dimmer or 20 % brighter); its white is right."
+        );
+        assert_eq!(first(0.0086, Some(1.01), &limits), "Its white is off by Δu′v′ 0.0086 (limit 0.0050).");
+        let colour_only = Limits { ln_ratio: None, ..limits };
+        assert_eq!(first(0.0086, Some(0.7), &colour_only), "Its white is off by Δu′v′ 0.0086 (limit 0.0050).");
+    }
+
+    #[test]
+    fn an_alert_that_ends_says_how_and_after_what_time() {
+        let bay = StationId::new("bay").unwrap();
+        let end = |why, days| closing(Kind::MatchAtRisk, bay.as_str(), why, Days(days));
+        assert_eq!(end(Cleared::ConditionOver, 12.0), "Station bay: the match is at risk - over after 12 days");
+        assert_eq!(
+            end(Cleared::SpokenFor(Kind::MatchOut), 0.5),
+            "Station bay: the match is at risk - closed after 12 hours, since the alert 'match-out' now speaks for it"
+        );
+    }
+}
