@@ -74,8 +74,11 @@ fn admit_reading(
     let Some(time) = draft.time else {
         return Err(Defect::at(line, "time", "nothing", "the instant of the reading, like 2026-03-04T09:30:00Z"));
     };
-    let white = white_point(&draft.colour)
-        .map_err(|impossible| Defect::of_line(line, &impossible.to_string(), "a colour that light can have"))?;
+    let white = white_point(&draft.colour).map_err(|impossible| {
+        let said = impossible.to_string();
+        let (found, expected) = said.split_once(": expected ").unwrap_or((&said, "a colour that light can have"));
+        Defect::of_line(line, found, expected)
+    })?;
     if let ColourSet::Spectrum { spectrum } = &draft.colour {
         level_agrees(line, spectrum, draft.level)?;
     }

@@ -77,7 +77,8 @@ pub fn tint(duv: f64) -> String {
     } else {
         "magenta"
     };
-    format!("Duv {duv:+.4} {word}")
+    // Never a minus before nothing.
+    if duv.abs() < 0.00005 { format!("Duv 0.0000 {word}") } else { format!("Duv {duv:+.4} {word}") }
 }
 
 /// A white given in u′v′, as [`white`] says it.
@@ -196,6 +197,9 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
                 }
             };
             format!("{what} Power off, let it cool, do not look into it.")
+        }
+        Advice::ShutOutLight { from_hour, to_hour } => {
+            format!("Keep foreign light off the print from {from_hour}:00 to {to_hour}:00, or judge at another hour.")
         }
         Advice::LookAtHeld { device } => {
             format!("Look at what is held back: `twinwhite history {device}`, then `release` or `retract` it.")

@@ -17,7 +17,7 @@ use crate::evaluate::Estimates;
 use crate::ledger::Store;
 use crate::reading::{ColourSet, Draft, Level, Patch, Source};
 use crate::say;
-use crate::site::{Paper, Station};
+use crate::site::{Noise, Paper, Station};
 use crate::station::candidates::{Basis, Candidate, Meeting, Screen, Weighed, same_kelvin_other_tint, weigh};
 use crate::station::compare::Light;
 use crate::station::screen_aim::AimDoubt;
@@ -46,7 +46,7 @@ pub fn compare(session: Session, files: &[PathBuf], station: &str, when: &AsOf, 
         return Err(Failure::new(Kind::Input, message));
     }
     let mut ledger = session.reader()?;
-    let (now, later, noise) = ledger.read(|store| screens(store, &session, station, as_of))?;
+    let Screens { now, later, noise, read } = ledger.read(|store| screens(store, &session, station, as_of))?;
     let worst: Vec<(String, HueShift)> =
         lamps.iter().filter_map(|lamp| Some((lamp.candidate.name.clone(), lamp.worst?))).collect();
     let worst_of = |name: &str| worst.iter().find(|(known, _)| known == name).map(|(_, shift)| *shift);
@@ -56,9 +56,11 @@ pub fn compare(session: Session, files: &[PathBuf], station: &str, when: &AsOf, 
     if json {
         let all: Vec<Value> =
             weighed.iter().enumerate().map(|(i, w)| as_json(i + 1, w, station, worst_of(&w.candidate.name))).collect();
-        return output::json(&json!({ "station": station.id, "as_of": as_of, "candidates": all, "notes": passed }));
+        return output::json(
+            &json!({ "station": station.id, "as_of": as_of, "display_was_read": read, "candidates": all, "notes": passed }),
+        );
     }
-    output::print(&as_text(&weighed, station, &worst_of, &passed))
+    output::print(&as_text(&weighed, station, read, &worst_of, &passed))
 }
 
 fn list_of(passed: &[String]) -> String {
@@ -78,7 +80,11 @@ fn read(
     for (line, draft) in file.drafts {
         let device = draft.device.as_ref().map(ToString::to_string);
         let unnamed = || if many { format!("{}:{line}", file.stem) } else { file.stem.clone() };
-        let name = draft.circumstances.id.clone().or(device).unwrap_or_else(unnamed);
+        let mut name = draft.circumstances.id.clone().or(device).unwrap_or_else(unnamed);
+        let taken = |name: &str| lamps.iter().any(|lamp: &Lamp| lamp.candidate.name == name);
+        if taken(&name) {
+            name = format!("{name} ({}:{line})", file.stem);
+        }
         if draft.circumstances.patch != Patch::White || matches!(draft.level, Some(Level::Luminance(_))) {
             passed.push(format!("{name} is passed over: not the light of a lamp"));
             continue;
@@ -150,13 +156,18 @@ impl Lamp {
     }
 }
 
+/// What candidates are held against.
+struct Screens {
+    now: Screen,
+    later: Screen,
+    /// Of the instrument that reads the display.
+    noise: Noise,
+    /// Whether the display was ever read, or its aim stands in.
+    read: bool,
+}
+
 /// The display now and at the station's horizon, and the scatter of the instrument that reads it.
-fn screens(
-    store: &Store,
-    session: &Session,
-    station: &Station,
-    as_of: Time,
-) -> Result<(Screen, Screen, crate::site::Noise), Failure> {
+fn screens(store: &Store, session: &Session, station: &Station, as_of: Time) -> Result<Screens, Failure> {
     let mut estimates = Estimates::new(store, &session.config, as_of);
     estimates.read([&station.display, &station.lamp])?;
     let seen = estimates.seen(station)?;
@@ -172,17 +183,21 @@ fn screens(
             scale_uv: scale.uv,
         }
     };
-    Ok((at(0), at(1), display.noise))
+    let read = display.state.last_read().is_some();
+    Ok(Screens { now: at(0), later: at(1), noise: display.noise, read })
 }
 
 fn as_text(
     weighed: &[Weighed],
     station: &Station,
+    screen_read: bool,
     worst_of: &dyn Fn(&str) -> Option<HueShift>,
     passed: &[String],
 ) -> String {
     let lamps = say::count(weighed.len() as u64, "lamp");
-    let mut text = format!("Station {}: {lamps} for the screen {}, the best first.\n\n", station.id, station.display);
+    let unread = if screen_read { String::new() } else { say::lamp::screen_unread(station.display.as_str()) };
+    let mut text =
+        format!("Station {}: {lamps} for the screen {}, the best first.\n{unread}\n", station.id, station.display);
     let or_unknown = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
     let whole = |value: Option<f64>| or_unknown(value.map(|value| format!("{value:.0}")));
     let rows = weighed.iter().enumerate().map(|(index, w)| {
@@ -191,6 +206,7 @@ fn as_text(
         [
             format!("{}", index + 1),
             w.candidate.name.clone(),
+            say::lamp::fit_word(w.fitness).to_owned(),
             format!("{:.4}", w.now.delta_uv),
             format!("{:.4}", w.later.delta_uv),
             or_unknown(known.cct_k.map(|k| format!("{:.0} K", k.get()))),
@@ -203,13 +219,14 @@ fn as_text(
         ]
     });
     let ahead = format!("in {}", say::span(station.horizon));
-    let header = ["", "lamp", "Δu′v′ now", &ahead, "CCT", "tint", "level", "Ra", "R9", "Rf", "worst hue, ΔE"];
+    let header =
+        ["", "lamp", "verdict", "Δu′v′ now", &ahead, "CCT", "tint", "level", "Ra", "R9", "Rf", "worst hue, ΔE"];
     text.push_str(&output::table(header, rows));
     text.push('\n');
     for (index, w) in weighed.iter().enumerate() {
         text.push_str(&format!("{}. {}\n", index + 1, output::strong(&w.candidate.name)));
         text.push_str(&format!("   {}\n", say::lamp::place(w, station)));
-        text.push_str(&format!("   {}\n", say::lamp::screen_aim(station.display.as_str(), &w.aim)));
+        text.push_str(&format!("   {}\n", say::lamp::screen_aim(station.display.as_str(), w)));
     }
     for (a, b) in same_kelvin_other_tint(weighed) {
         let of = |index: usize| {

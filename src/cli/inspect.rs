@@ -13,9 +13,9 @@ use std::path::Path;
 
 use serde_json::json;
 
-use super::args::Look;
+use super::args::{Cli, Look};
 use super::fail::{Failure, Kind};
-use super::{output, take};
+use super::{output, session, take};
 use crate::color::rendering::{
     HueShift, Rendering, Simulator, SimulatorTables, Ultraviolet, honest_light, hues, rendering, simulator,
 };
@@ -54,8 +54,12 @@ struct Spectral {
 }
 
 /// Answers `inspect`.
-pub fn inspect(config: Option<&Path>, look: &Look, json: bool) -> Result<(), Failure> {
-    let config = config.map(find::load).transpose()?;
+pub fn inspect(cli: &Cli, look: &Look, json: bool) -> Result<(), Failure> {
+    // No configuration is needed: one that was named must be sound, one that lies about is used where it is.
+    let config = match &cli.config {
+        Some(named) => Some(find::load(named)?),
+        None => session::config_file(cli).ok().and_then(|found| find::load(&found).ok()),
+    };
     let tables = tables(look.tables.as_deref(), config.as_ref())?;
     let mut readings = Vec::new();
     let mut warnings = Vec::new();

@@ -54,7 +54,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Run { new_ledger } => run::run(session()?, *new_ledger).map(done),
         Command::Add { device, fields, output } => take::add(session()?, device, fields, output.json).map(done),
         Command::Ingest { files, device, output } => take::ingest(session()?, files, device.as_deref(), output.json),
-        Command::Inspect { look, output } => inspect::inspect(cli.config.as_deref(), look, output.json).map(done),
+        Command::Inspect { look, output } => inspect::inspect(&cli, look, output.json).map(done),
         Command::Compare { files, station, when, output } => {
             compare::compare(session()?, files, station, when, output.json).map(done)
         }

@@ -46,6 +46,10 @@ pub(super) fn parse(text: &str) -> Result<ReflectanceCurve, String> {
         wavelengths.push(number(wavelength)?);
         factors.push(number(reflectance)?);
     }
+    // A paper that sends back less than a fiftieth is none: factors under a heading of percent.
+    if reflectance.1 < 1.0 && factors.iter().all(|factor| *factor < 0.02) {
+        return Err("values below 2 under reflectance_percent, which look like factors".to_owned());
+    }
     ReflectanceCurve::new(&wavelengths, factors).map_err(|bad| bad.to_string())
 }
 

@@ -197,7 +197,17 @@ impl<'a> Estimates<'a> {
             let light = Light::at(&forecast.likely, 0, aim);
             Some((libm::exp(light.ln_level?.mean), light.uv()))
         });
-        Ok(Ambient { print: by_hours(&print, light), screen: by_hours(&screen, None) })
+        // At the screen the share is of what its face sends back: light that would make as much of it as the screen's own white.
+        let glow = self.known.get(&station.display).and_then(|display| {
+            let aim = self.config.things.display(&station.display).and_then(|display| match display.aim.white {
+                AimWhite::Fixed(white) => uv_prime(white).ok(),
+                AimWhite::Paper => uv_prime(lamp.aim.white).ok(),
+            })?;
+            let light = Light::at(&display.state.forecast(&display.params, &[self.at]).likely, 0, aim);
+            let as_lux = libm::exp(light.ln_level?.mean) * std::f64::consts::PI / ambient::SCREEN_REFLECTANCE;
+            Some((as_lux, light.uv()))
+        });
+        Ok(Ambient { print: by_hours(&print, light), screen: by_hours(&screen, glow) })
     }
 
     /// The newest readings of foreign light that belong to `device`.

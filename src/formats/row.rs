@@ -70,6 +70,12 @@ pub(super) fn has_a_time_of_day(text: &str, context: &Context) -> bool {
     !matches!(read, Err(BadLocalTime::NotATime { .. } | BadLocalTime::DateOnly { .. }))
 }
 
+/// Noon of the day that a text of a file's header names, where it names a day and nothing more.
+pub(super) fn noon_of(text: &str, context: &Context) -> Option<String> {
+    let is_a_day = matches!(zone::read(text, context.zone), Err(BadLocalTime::DateOnly { .. }));
+    is_a_day.then(|| format!("{} 12:00", text.trim()))
+}
+
 impl Row<'_, '_> {
     fn draft(&mut self, must: Must) -> Option<Draft> {
         self.draft_of(must, Self::colour)

@@ -41,6 +41,9 @@ pub enum Warning {
     /// A date where a time was looked for.
     #[error("{name} {found} has no time of day: it is not taken for the time of the reading")]
     NotTheTime { name: String, found: String },
+    /// A date in place of an instant: noon is taken for it.
+    #[error("{name} {found} has no time of day: taken as noon of that day, local time")]
+    Noon { name: String, found: String },
     /// Another edition of ANSI/IES TM-27 than the one that is known.
     #[error("{found} is not of ANSI/IES TM-27-14: read by the same names, which another edition may use differently")]
     OtherEdition { found: String },

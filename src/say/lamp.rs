@@ -26,7 +26,7 @@ pub fn fault(fault: &Fault) -> String {
     match fault {
         Fault::White { distance, direction } => {
             let word = direction_word(direction.as_ref()).unwrap_or_else(|| "away".to_owned());
-            format!("its white is Δu′v′ {distance:.3} {word} than daylight (D50 to D65)")
+            format!("its white is Δu′v′ {distance:.4} {word} than daylight (D50 to D65)")
         }
         Fault::Kelvin { cct_k } if cct_k.get() < 5000.0 => {
             format!("at {:.0} K it is yellower than daylight (5000 to 6500 K)", cct_k.get())
@@ -59,9 +59,14 @@ pub fn white_of(light: &KnownLight) -> String {
 }
 
 /// The aim that meets a lamp, and whether a screen should have it.
-pub fn screen_aim(display: &str, aim: &ScreenAim) -> String {
+pub fn screen_aim(display: &str, weighed: &Weighed) -> String {
+    if matches!(weighed.candidate.basis, Basis::Label | Basis::KelvinOnly) {
+        return format!("Measure it before you calibrate {display} to it.");
+    }
+    let aim: &ScreenAim = &weighed.aim;
     let level = aim.luminance.map_or_else(String::new, |l| format!(", {:.0} cd/m²", Luminance::get(l)));
     let sense = match aim.doubts.as_slice() {
+        [] if weighed.fitness == Fitness::Unfit => "a sensible aim, but not for this lamp".to_owned(),
         [] => "a sensible aim".to_owned(),
         doubts => {
             let said: Vec<String> = doubts.iter().map(aim_doubt).collect();
@@ -77,7 +82,7 @@ fn aim_doubt(doubt: &AimDoubt) -> String {
         AimDoubt::White { distance, direction, far } => {
             let word = direction_word(direction.as_ref()).unwrap_or_else(|| "away".to_owned());
             let end = if *far { "; whatever else is shown on it would look wrong" } else { "" };
-            format!("that white is Δu′v′ {distance:.3} {word} than daylight{end}")
+            format!("that white is Δu′v′ {distance:.4} {word} than daylight{end}")
         }
         AimDoubt::TooDark { luminance } => {
             format!(
@@ -98,41 +103,66 @@ pub fn place(weighed: &Weighed, station: &Station) -> String {
     let settle = match weighed.candidate.basis {
         Basis::Label | Basis::KelvinOnly => {
             let (now, after) = weighed.settles;
-            let source = if weighed.candidate.basis == Basis::Label { "by its label only" } else { "tint unknown" };
+            let source = if weighed.candidate.basis == Basis::Label { "by its label only" } else { "without its tint" };
             format!(
-                " ({source}: its white is known to ± {now:.4} in u′v′, a reading would leave ± {after:.4} and settle it; \
-                 as it stands it meets with {})",
+                ". It is known {source}, its white to ± {now:.4} in u′v′: {} likely to match; a reading would leave ± {after:.4} \
+                 and settle it",
                 super::percent(weighed.now.chance)
             )
         }
         Basis::Spectrum | Basis::Coordinates => String::new(),
     };
-    let worst = weighed.findings.iter().find(|finding| finding.weight == weighed.fitness);
+    let faults: Vec<String> = weighed.findings.iter().map(|finding| fault(&finding.fault)).collect();
+    let faults = faults.join("; ");
     let (now, later) = (weighed.now.delta_uv, weighed.later.delta_uv);
-    let sentence = match (weighed.fitness, worst) {
-        (Fitness::Unfit, Some(finding)) => format!("Unfit: {}", fault(&finding.fault)),
-        (_, _) if weighed.meets() => {
-            let but = worst.map(|finding| format!(", but {}", fault(&finding.fault))).unwrap_or_default();
-            let meets = if settle.is_empty() { "Meets" } else { "May meet" };
-            format!("{meets} the screen as it stands (Δu′v′ {now:.4}, forecast {later:.4}, tolerance {limit:.4}){but}")
-        }
-        (_, worst) => {
-            let word = direction_word(weighed.now.direction.as_ref());
-            let word = word.map(|word| format!(", the screen is {word} than its paper")).unwrap_or_default();
-            let but = worst.map(|finding| format!("; {}", fault(&finding.fault))).unwrap_or_default();
-            format!("Would need the screen calibrated to it (Δu′v′ {now:.4}{word}){but}")
-        }
+    let sentence = if weighed.fitness == Fitness::Unfit {
+        format!("Unfit: {faults}")
+    } else if weighed.meets() {
+        let but = if faults.is_empty() { String::new() } else { format!(", but {faults}") };
+        let meets = if settle.is_empty() { "Meets" } else { "May meet" };
+        format!("{meets} the screen as it stands (Δu′v′ {now:.4}, forecast {later:.4}, tolerance {limit:.4}){but}")
+    } else {
+        let word = direction_word(weighed.now.direction.as_ref());
+        let word = word.map(|word| format!(", the screen is {word} than paper under it")).unwrap_or_default();
+        let but = if faults.is_empty() { String::new() } else { format!("; {faults}") };
+        format!("Would need the screen calibrated to it (Δu′v′ {now:.4}{word}){but}")
     };
     format!("{sentence}{settle}{}.", level(weighed.now.ratio, station.luminance))
 }
+
+/// How fit a candidate is, as one word of a table.
+pub const fn fit_word(fitness: Fitness) -> &'static str {
+    match fitness {
+        Fitness::Fit => "fit",
+        Fitness::WithCare => "with care",
+        Fitness::Unfit => "unfit",
+    }
+}
+
+/// Beyond this ratio of luminances either way a lamp is not only darker or brighter but wrong for its place.
+const FAR_OFF: f64 = 2.0;
 
 /// How the print would look beside the screen, where that is worth saying.
 fn level(ratio: Option<f64>, rule: LuminanceRule) -> String {
     let LuminanceRule::DisplayToPaper(agreed) = rule else { return String::new() };
     let than = if agreed == 1.0 { "the screen" } else { "agreed" };
-    let worth_saying = ratio.filter(|ratio| !(1.0 / 1.1..=1.1).contains(ratio));
-    let unlike = worth_saying.and_then(|ratio| unlike(ratio.recip()));
-    unlike.map(|unlike| format!("; the print would look {unlike} than {than}")).unwrap_or_default()
+    match ratio {
+        Some(ratio) if ratio < 1.0 / FAR_OFF => {
+            format!(
+                "; at this place the print would be {:.1} times too bright: dim the lamp or move it away",
+                1.0 / ratio
+            )
+        }
+        Some(ratio) if ratio > FAR_OFF => {
+            format!(
+                "; at this place the print would be {ratio:.1} times too dark: bring the lamp nearer, or more light"
+            )
+        }
+        Some(ratio) if !(1.0 / 1.1..=1.1).contains(&ratio) => unlike(ratio.recip())
+            .map(|unlike| format!("; the print would look {unlike} than {than}"))
+            .unwrap_or_default(),
+        _ => String::new(),
+    }
 }
 
 /// Of two lamps of equal kelvin, what tells them apart.
@@ -147,9 +177,16 @@ pub fn told_apart(a: (&str, CctDuv), b: (&str, CctDuv)) -> String {
     )
 }
 
+/// A display whose white nobody has read.
+pub fn screen_unread(display: &str) -> String {
+    format!(
+        "{display} was never read: its aim stands in for it, and every chance below is a guess until you read it.\n"
+    )
+}
+
 /// How near a white is to the daylight that prints are judged under, for one that is right.
 pub fn white_is_right(distance: f64) -> String {
-    format!("Δu′v′ {distance:.3} from daylight (D50 to D65; up to {WHITE_GOOD:.3} is right)")
+    format!("Δu′v′ {distance:.4} from daylight (D50 to D65; up to {WHITE_GOOD:.4} is right)")
 }
 
 /// What an Ra is worth, in a word.

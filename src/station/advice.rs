@@ -5,7 +5,7 @@
 //! or dial, recalibrate the display to its aim, recalibrate it to the paper as it is, replace the lamp. A lamp that left its
 //! aim by far is not followed by the display: that would only carry the fault on.
 
-use super::{Advice, Doubt, Judgement, LampFault, Picture, Seen, Verdict};
+use super::{Advice, Doubt, Judgement, LampFault, Picture, Reason, Seen, Verdict};
 use crate::color::direction;
 use crate::color::{delta_uv, xy};
 use crate::drift::Summary;
@@ -54,6 +54,18 @@ pub fn advise(
             advice.insert(0, read);
         }
     }
+    if bad && advice.is_empty() {
+        let older = |(_, summary): &(&&super::Watched, &Summary)| summary.last_read.map(|(last, _)| last);
+        let devices = [&seen.display, &seen.lamp];
+        let oldest = devices.iter().zip(summaries).min_by_key(older);
+        advice.extend(oldest.map(|(device, _)| Advice::Read { device: device.id.clone() }));
+    }
+    advice.extend(judgement.reasons.iter().find_map(|reason| match reason {
+        Reason::AmbientLight { from_hour, to_hour, .. } => {
+            Some(Advice::ShutOutLight { from_hour: *from_hour, to_hour: *to_hour })
+        }
+        _ => None,
+    }));
     for (device, summary) in [&seen.display, &seen.lamp].into_iter().zip(summaries) {
         if summary.held_count > 0 {
             advice.push(Advice::LookAtHeld { device: device.id.clone() });

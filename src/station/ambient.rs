@@ -17,6 +17,8 @@
 use crate::color::{Move, delta_uv, direction, uv_prime_of_xyz, xyz_of_uv_prime};
 use crate::units::{Days, UvPrime, Xyz};
 
+/// Share of the light before it that a screen's face sends back, about (common practice: 2 to 6 %).
+pub const SCREEN_REFLECTANCE: f64 = 0.04;
 /// Hours of the day that are taken together.
 pub const HOURS: u16 = 3;
 /// Readings older than this say nothing of the light of this season.
@@ -67,7 +69,7 @@ pub struct Pull {
 pub struct Ambient {
     /// On the print, by hours; only hours that were read.
     pub print: Vec<AtHours>,
-    /// At the face of the screen, by hours, without a share.
+    /// At the face of the screen, by hours; the share is of the light that comes from the face, as [`SCREEN_REFLECTANCE`] has it.
     pub screen: Vec<AtHours>,
 }
 

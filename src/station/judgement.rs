@@ -179,6 +179,8 @@ pub enum Advice {
     TurnColourDial { lamp: DeviceId, direction: Option<Move> },
     /// Clean the lamp, or replace it: it no longer reaches its aim.
     ReplaceLamp { lamp: DeviceId, why: LampFault },
+    /// Keep foreign light off the print between these hours, or judge at others.
+    ShutOutLight { from_hour: u16, to_hour: u16 },
     /// Look at the readings that were held back.
     LookAtHeld { device: DeviceId },
 }

@@ -127,10 +127,6 @@ const BAD_KEYWORD: &[(&str, &[&str])] = &[
     ("count-in-words.txt", &["line 12, NUMBER_OF_SETS: found one; expected a whole number"]),
     ("dark-spectrum.txt", &["line 13: found no value is above 0; expected some light; check that the lamp was on"]),
     (
-        "date-only.txt",
-        &["line 4, CREATED: found 2026-03-04; expected date and time of day, here or as KEYWORD \"TIME\" and TIME"],
-    ),
-    (
         "empty-format.txt",
         &[
             "line 11: found END_DATA_FORMAT without any name before it; expected the names of the fields between BEGIN_DATA_FORMAT and",
@@ -351,12 +347,6 @@ const BAD_TM27: &[(&str, &[&str])] = &[
         "date-not-applicable.xml",
         &[
             "line 7, DocumentCreationDate: found N/A; expected date and time of day of the reading, here or as ReportDate,",
-        ],
-    ),
-    (
-        "date-without-time.xml",
-        &[
-            "line 7, DocumentCreationDate: found 2026-03-04; expected date and time of day of the reading, here or as ReportDate,",
         ],
     ),
     ("decimal-comma.xml", &["line 15, SpectralData: found 0,12; expected a number with a decimal point, like 0.0021"]),
@@ -637,8 +627,20 @@ fn spectral_xml_is_read() {
 }
 
 #[test]
+fn a_date_alone_is_taken_for_its_noon_and_that_is_said() {
+    for (kind, file) in [("keyword", "date-only.txt"), ("tm27", "date-only.xml")] {
+        let bytes = good(kind, file);
+        let taken = &drafts(&bytes, &folder())[0];
+        // Noon in Lisbon, where winter time is UTC.
+        assert_eq!(taken.time, Time::parse("2026-03-04T12:00:00Z").ok(), "{file}");
+        let said = warnings(&bytes, &folder()).join("\n");
+        assert!(said.contains("2026-03-04 has no time of day: taken as noon of that day"), "{said}");
+    }
+}
+
+#[test]
 fn to_look_at_a_file_neither_time_nor_device_is_needed() {
-    let date = fixtures("keyword", "bad").into_iter().find(|(name, _)| name == "date-only.txt").unwrap().1;
+    let date = good("keyword", "date-only.txt");
     assert_eq!(drafts(&date, &look())[0].time, None);
     assert!(warnings(&date, &look())[0].starts_with("CREATED 2026-03-04 has no time of day"));
     let local = drafts(&good("keyword", "two-tables.txt"), &look());

@@ -21,7 +21,7 @@ pub struct Sheet {
 }
 
 const WIDTH: f64 = 860.0;
-const HEIGHT: f64 = 420.0;
+const HEIGHT: f64 = 470.0;
 const INK: &str = "#26323a";
 const PALE: &str = "#8a979e";
 const REFERENCE: &str = "#b0703c";
@@ -45,11 +45,11 @@ fn one(sheet: &Sheet) -> Markup {
     html! {
         text x="24" y="32" font-size="17" { (sheet.title) }
         @for (index, line) in sheet.lines.iter().enumerate() {
-            text x="24" y=(52 + 17 * index) { (line) }
+            text x="24" y=(52 + 16 * index) { (line) }
         }
-        g transform="translate(24 150)" { (spectrum(sheet)) }
+        g transform="translate(24 200)" { (spectrum(sheet)) }
         @if !sheet.bins.is_empty() {
-            g transform="translate(452 150)" { (hues(&sheet.bins)) }
+            g transform="translate(452 200)" { (hues(&sheet.bins)) }
         }
     }
 }

@@ -11,6 +11,7 @@ use crate::color::{FIRST_NM, Observer, fitness, nearest_daylight, uv_prime_of_xy
 use crate::reading::Level;
 use crate::say;
 use crate::say::lamp;
+use crate::units::SpectralUnit;
 
 /// All readings: a table where there are several, then each.
 pub(super) fn of_all(readings: &[Looked], warnings: &[String], full: bool) -> String {
@@ -64,6 +65,7 @@ fn table(readings: &[Looked]) -> String {
 fn level(level: Level) -> String {
     match level {
         Level::Luminance(luminance) => format!("{:.1} cd/m²", luminance.get()),
+        Level::Illuminance(illuminance) if illuminance.get() < 10.0 => format!("{:.3} lx", illuminance.get()),
         Level::Illuminance(illuminance) => format!("{:.0} lx", illuminance.get()),
     }
 }
@@ -94,11 +96,30 @@ fn in_short(looked: &Looked) -> String {
         lines.push(("white", white));
     }
     lines.push(("light", light_line(looked)));
-    let mut text = format!("{}: {head}.\n", output::strong(&looked.id));
+    let mut text = format!("{}: {}.\n", output::strong(&looked.id), wrapped(&head, "    "));
     for (name, line) in lines {
-        text.push_str(&format!("  {name:<10} {line}\n"));
+        text.push_str(&format!("  {name:<10} {}\n", wrapped(&line, "             ")));
     }
     text
+}
+
+/// The longest line, in characters.
+const WIDEST: usize = 118;
+
+/// A text in lines of at most [`WIDEST`], each after the first begun with `indent`, broken at blanks.
+fn wrapped(text: &str, indent: &str) -> String {
+    let room = WIDEST.saturating_sub(indent.len()).max(20);
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= room => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines.join(&format!("\n{indent}"))
 }
 
 fn rendering_line(looked: &Looked) -> String {
@@ -116,17 +137,25 @@ fn rendering_line(looked: &Looked) -> String {
         }
         None => match looked.draft.circumstances.ra {
             Some(ra) => format!("{}: Ra {ra:.0}, as stated and not measured here", lamp::rendering_word(ra)),
+            None if looked.spectral.is_some() => "none: no white to compare it with".to_owned(),
             None => "not measured: it takes a spectrum".to_owned(),
         },
     }
 }
 
-/// The hues that change, the worst first; those that do not, counted.
+/// The hues that change, the worst first; then neutral, which eyes forgive; then those that do not.
 fn hues_line(hues: &[HueShift]) -> String {
     let mut changed: Vec<&HueShift> = hues.iter().filter(|shift| shift.amount().is_some()).collect();
-    changed.sort_by(|a, b| b.delta_e.total_cmp(&a.delta_e));
+    changed.sort_by(|a, b| (a.tint.is_some().cmp(&b.tint.is_some())).then(b.delta_e.total_cmp(&a.delta_e)));
     let right: Vec<&str> = hues.iter().filter(|shift| shift.amount().is_none()).map(|shift| shift.hue.word()).collect();
-    let mut parts: Vec<String> = changed.iter().map(|shift| format!("{shift} (ΔE {:.1})", shift.delta_e)).collect();
+    let of = |shift: &&HueShift| match &shift.tint {
+        Some(tint) => format!(
+            "greys {tint} than in daylight of its kelvin (ΔE {:.1}, unseen once the eye is used to it)",
+            shift.delta_e
+        ),
+        None => format!("{shift} (ΔE {:.1})", shift.delta_e),
+    };
+    let mut parts: Vec<String> = changed.iter().map(of).collect();
     if !right.is_empty() {
         parts.push(format!("{} as {} should be", right.join(", "), if right.len() == 1 { "it" } else { "they" }));
     }
@@ -137,7 +166,11 @@ fn light_line(looked: &Looked) -> String {
     let level = looked.level.map_or_else(|| "level not known".to_owned(), level);
     match &looked.spectral {
         Some(spectral) => {
-            let relative = if looked.level.is_none() { " (relative values)" } else { "" };
+            let relative = match (looked.level, spectral.spectrum.unit()) {
+                (Some(_), _) => "",
+                (None, SpectralUnit::Relative) => " (relative values)",
+                (None, _) => " (beyond what light on a print can be: check the unit)",
+            };
             format!("{level}{relative}; {}", spectral.ultraviolet)
         }
         None => level,
@@ -232,20 +265,12 @@ pub(super) fn sheet(looked: &Looked) -> Option<Sheet> {
     let bins = spectral.rendering.filter(|_| looked.may_be_a_lamp()).map(|rendering| {
         rendering.fidelity.bins.iter().map(|bin| (bin.chroma_shift, bin.hue_shift, bin.fidelity)).collect()
     });
-    let lines = in_short(looked).lines().skip(1).map(|line| line.trim().to_owned()).collect();
+    let lines = in_short(looked).lines().map(|line| line.trim().to_owned()).collect();
     Some(Sheet {
-        title: in_short_title(looked),
+        title: looked.id.clone(),
         lines,
         spectrum: shown(&spectral.sampled, 1.0),
         reference,
         bins: bins.unwrap_or_default(),
     })
-}
-
-fn in_short_title(looked: &Looked) -> String {
-    if !looked.may_be_a_lamp() {
-        return looked.id.clone();
-    }
-    let (fit, findings) = fitness(&looked.known());
-    format!("{}: {}", looked.id, lamp::fitness(fit, &findings))
 }

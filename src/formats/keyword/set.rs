@@ -140,7 +140,7 @@ impl<'m, 't> Sets<'m, 't> {
         self.origins.iter().any(|origin| origin.column == column)
     }
 
-    /// The time is that of TIME, or CREATED where that has a time of day: a date names no instant.
+    /// The time is that of TIME, or CREATED, a date alone taken for its noon.
     fn find_time(&mut self, defects: &mut Defects, warnings: &mut Vec<Row<Warning>>) {
         let table = self.table;
         if self.names(Column::Time) {
@@ -150,6 +150,15 @@ impl<'m, 't> Sets<'m, 't> {
         match created {
             Some(created) if row::has_a_time_of_day(&created.value, self.context) => {
                 self.say_of_all(Column::Time, created)
+            }
+            Some(created)
+                if self.context.need == Need::Ledger && row::noon_of(&created.value, self.context).is_some() =>
+            {
+                let (name, found) = (cut(&created.name), cut(&created.value));
+                warn(warnings, created.line, Warning::Noon { name, found });
+                let noon = row::noon_of(&created.value, self.context).unwrap_or_default();
+                put(&mut self.base, Column::Time, Cell::Text(Cow::Owned(noon)));
+                self.origins.push(Origin { column: Column::Time, name: &created.name, line: Some(created.line) });
             }
             _ if self.context.need == Need::Ledger => {
                 let (line, found) = created.map_or((table.line, "nothing"), |created| (created.line, &created.value));

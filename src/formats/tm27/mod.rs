@@ -3,7 +3,7 @@
 //! Edition -14: root `IESTM2714` in the namespace `iestm2714`, version 1.0, with `Header` and one `SpectralDistribution`.
 //! Description, DocumentCreator, DocumentCreationDate, SpectralQuantity and data must be there. A root that goes on
 //! otherwise after `IESTM27` is read by the same names, with a warning. UniqueIdentifier is our id, Description our note;
-//! DocumentCreationDate, or else ReportDate, is the time where it has a time of day: a date names no instant. There is
+//! DocumentCreationDate, or else ReportDate, is the time, a date alone its noon, with a warning. There is
 //! no place for a device in the format: the drop folder names it.
 //!
 //! Of the quantities, irradiance (W/m2/nm) and radiance (W/m2/sr/nm) give colour and level, `relative` colour alone. So
@@ -13,6 +13,8 @@
 //! What does not live here: taking the XML apart (`xml`), and what the cells of a reading may hold (`row`).
 
 mod xml;
+
+use std::borrow::Cow;
 
 use super::column::Column;
 use super::defects::Defects;
@@ -74,9 +76,9 @@ impl<'d> Reader<'d> {
                 put(&mut cells, column, Cell::Text(element.text.as_str().into()));
             }
         }
-        let time = self.time();
-        if let Some(time) = time {
-            put(&mut cells, Column::Time, Cell::Text(time.text.as_str().into()));
+        let (text, time) = self.time().unzip();
+        if let Some(text) = text {
+            put(&mut cells, Column::Time, Cell::Text(text));
         }
         self.device();
         if self.defects.count() > 0 {
@@ -237,14 +239,23 @@ impl<'d> Reader<'d> {
     }
 
     /// The first of the dates that has a time of day.
-    fn time(&mut self) -> Option<&'d Element> {
+    /// The time as text, and the element it is from. A date alone is taken for its noon where a time is needed: the format gives no
+    /// other, and a day is near enough for a lamp that drifts over months.
+    fn time(&mut self) -> Option<(Cow<'d, str>, &'d Element)> {
         let created = self.header("DocumentCreationDate");
-        let dates = [created, self.header("ReportDate")];
-        if let Some(time) = dates.into_iter().flatten().find(|date| row::has_a_time_of_day(&date.text, self.context)) {
-            return Some(time);
+        let dates = || [created, self.header("ReportDate")].into_iter().flatten();
+        if let Some(time) = dates().find(|date| row::has_a_time_of_day(&date.text, self.context)) {
+            return Some((Cow::Borrowed(time.text.as_str()), time));
+        }
+        let must = self.context.need == Need::Ledger;
+        let day = dates().find_map(|date| Some((row::noon_of(&date.text, self.context)?, date)));
+        if let Some((noon, date)) = day.filter(|_| must) {
+            let (name, found) = (date.name.clone(), cut(&date.text));
+            warn(self.warnings, date.line, Warning::Noon { name, found });
+            return Some((Cow::Owned(noon), date));
         }
         let created = created?;
-        if self.context.need == Need::Ledger {
+        if must {
             let found = if created.text.is_empty() { "nothing" } else { &created.text };
             let expected = "date and time of day of the reading, here or as ReportDate, like 2026-03-04T09:30:00Z";
             self.defects.at(created.line, &created.name, found, expected);
