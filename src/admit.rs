@@ -132,19 +132,24 @@ fn fits(line: u64, kind: ThingKind, patch: Patch, colour: &ColourSet, level: Opt
         unit_fits(line, kind, patch, spectrum.unit())?;
     }
     match patch {
-        Patch::Ambient => fits_foreign(line, level),
+        Patch::Ambient => fits_foreign(line, colour, level),
         _ if kind == ThingKind::Display => fits_display(line, patch, level),
         _ => fits_lamp(line, patch, level),
     }
 }
 
-/// Foreign light counts by the share that it has of the illuminance.
-fn fits_foreign(line: u64, level: Option<Level>) -> Result<(), Defect> {
+/// Foreign light counts by the share that it has of the illuminance, and without one for nothing.
+fn fits_foreign(line: u64, colour: &ColourSet, level: Option<Level>) -> Result<(), Defect> {
+    let tells_it = |spectrum: &Spectrum| spectrum.unit() == SpectralUnit::Irradiance;
     match level {
         Some(Level::Luminance(l)) => {
             let found = format!("{} cd/m2", l.get());
             let expected = "illuminance_lx: foreign light is the illuminance on the print or at the face of the screen";
             Err(Defect::at(line, "luminance_cd_m2", &found, expected))
+        }
+        None if !matches!(colour, ColourSet::Spectrum { spectrum } if tells_it(spectrum)) => {
+            let expected = "the illuminance on the print or at the face of the screen, 0 where it is dark";
+            Err(Defect::at(line, "illuminance_lx", "nothing", expected))
         }
         Some(Level::Illuminance(_)) | None => Ok(()),
     }

@@ -22,6 +22,7 @@ pub mod mapping;
 mod row;
 mod spectral;
 mod table;
+mod time_format;
 mod tm27;
 mod warning;
 

@@ -149,6 +149,7 @@ fn units_and_levels_of_spectra_are_held_against_the_thing() {
         ("loft-lamp,,W/m2/nm,,", &flat(1e4).1),
         ("loft-lamp,ambient,W/m2/sr/nm,,505", &values),
         ("loft-screen,ambient,relative,,30", &values),
+        ("loft-screen,ambient,relative,,", &values),
         // And these are sound.
         ("loft-lamp,ambient,W/m2/nm,,", &values),
         ("loft-screen,ambient,relative,0,", &values),
@@ -177,11 +178,12 @@ fn units_and_levels_of_spectra_are_held_against_the_thing() {
         (8, ["a spectrum of 7.298e8 lx", "check whether the values are in W/m2/nm"]),
         (9, ["unit", "W/m2/nm: foreign light is read as it falls on the print"]),
         (10, ["30 cd/m2", "illuminance_lx: foreign light is the illuminance on the print"]),
+        (11, ["illuminance_lx", "at the face of the screen, 0 where it is dark"]),
     ]) {
         assert!(defect.contains(&format!("\"line\":{line},")), "{defect}");
         assert!(parts.iter().all(|part| defect.contains(part)), "{parts:?}: {defect}");
     }
-    assert_eq!(defects.len(), 9, "{defects:#?}");
+    assert_eq!(defects.len(), 10, "{defects:#?}");
 }
 
 #[test]
