@@ -212,8 +212,11 @@ fn a_spreadsheet_export_is_taken_in_through_its_mapping() {
     daemon.until("two more readings", || site.readings("loft-lamp").len() == 4);
     assert!(daemon.stop().success());
     site.audit();
-    // Without a configuration the same file is not understood; with the one named it is, zone or no zone.
-    assert_eq!(site.run("inspect export.csv").code, 1);
+    // Without a configuration the same file is not understood; with one that lies there or is named it is.
+    let elsewhere = Site::bare();
+    elsewhere.write("export.csv", EXPORT);
+    assert_eq!(elsewhere.run("inspect export.csv").code, 1);
+    assert_eq!(site.json("inspect export.csv")["readings"][1]["x"], 0.3459);
     let seen = site.json("--config twinwhite.toml inspect export.csv");
     assert_eq!(seen["readings"][1]["x"], 0.3459, "{seen}");
 }

@@ -80,15 +80,17 @@ fn in_short(looked: &Looked) -> String {
         let (fit, findings) = fitness(&known);
         let why = findings.iter().filter(|finding| finding.weight == fit).map(|finding| lamp::fault(&finding.fault));
         let why: Vec<String> = why.collect();
-        let why = if why.is_empty() { String::new() } else { format!(": {}", why.join("; ")) };
+        let verdict = format!("{}{label}", lamp::fitness(fit, &findings));
+        let room = WIDEST.saturating_sub(looked.id.chars().count() + verdict.chars().count() + 5);
+        let why = if why.is_empty() { String::new() } else { format!(": {}", as_many_as_fit(&why, room)) };
         let near = known.white.map(|white| nearest_daylight(white).1);
         let near = near.map(|distance| format!("; {}", lamp::white_is_right(distance))).unwrap_or_default();
         lines.push(("white", format!("{white}{label}{near}")));
         lines.push(("rendering", rendering_line(looked)));
         if let Some(spectral) = looked.spectral.as_ref().filter(|spectral| !spectral.hues.is_empty()) {
-            lines.push(("colours", hues_line(&spectral.hues)));
+            lines.push(("colours", as_many_as_fit(&hues_said(&spectral.hues), WIDEST - INDENT)));
         }
-        format!("{}{label}{why}", lamp::fitness(fit, &findings))
+        format!("{verdict}{why}")
     } else {
         "the light of a screen or of lit paper".to_owned()
     };
@@ -96,30 +98,31 @@ fn in_short(looked: &Looked) -> String {
         lines.push(("white", white));
     }
     lines.push(("light", light_line(looked)));
-    let mut text = format!("{}: {}.\n", output::strong(&looked.id), wrapped(&head, "    "));
+    let mut text = format!("{}: {}.\n", output::strong(&looked.id), head);
     for (name, line) in lines {
-        text.push_str(&format!("  {name:<10} {}\n", wrapped(&line, "             ")));
+        text.push_str(&format!("  {name:<10} {line}\n"));
     }
     text
 }
 
 /// The longest line, in characters.
 const WIDEST: usize = 118;
+/// Where the text of a line begins.
+const INDENT: usize = 13;
 
-/// A text in lines of at most [`WIDEST`], each after the first begun with `indent`, broken at blanks.
-fn wrapped(text: &str, indent: &str) -> String {
-    let room = WIDEST.saturating_sub(indent.len()).max(20);
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= room => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
+/// The first of `parts`, and as many more as fit into `room` characters; a mark where some are left out.
+fn as_many_as_fit(parts: &[String], room: usize) -> String {
+    let mut text = String::new();
+    for (index, part) in parts.iter().enumerate() {
+        if index > 0 && text.chars().count() + part.chars().count() + 5 > room {
+            return text + ", and more";
         }
+        if index > 0 {
+            text.push_str("; ");
+        }
+        text.push_str(part);
     }
-    lines.join(&format!("\n{indent}"))
+    text
 }
 
 fn rendering_line(looked: &Looked) -> String {
@@ -143,10 +146,11 @@ fn rendering_line(looked: &Looked) -> String {
     }
 }
 
-/// The hues that change, the worst first; then neutral, which eyes forgive; then those that do not.
-fn hues_line(hues: &[HueShift]) -> String {
+/// The hues that change, the worst first, greys by half, since eyes get used to a tint; then those that do not.
+fn hues_said(hues: &[HueShift]) -> Vec<String> {
     let mut changed: Vec<&HueShift> = hues.iter().filter(|shift| shift.amount().is_some()).collect();
-    changed.sort_by(|a, b| (a.tint.is_some().cmp(&b.tint.is_some())).then(b.delta_e.total_cmp(&a.delta_e)));
+    let weight = |shift: &HueShift| if shift.tint.is_some() { 0.5 * shift.delta_e } else { shift.delta_e };
+    changed.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
     let right: Vec<&str> = hues.iter().filter(|shift| shift.amount().is_none()).map(|shift| shift.hue.word()).collect();
     let of = |shift: &&HueShift| match &shift.tint {
         Some(tint) => format!(
@@ -159,7 +163,7 @@ fn hues_line(hues: &[HueShift]) -> String {
     if !right.is_empty() {
         parts.push(format!("{} as {} should be", right.join(", "), if right.len() == 1 { "it" } else { "they" }));
     }
-    parts.join("; ")
+    parts
 }
 
 fn light_line(looked: &Looked) -> String {
@@ -202,6 +206,10 @@ fn in_full(looked: &Looked, spectral: &Spectral) -> String {
         return text;
     }
     let r = &rendering.indices.r;
+    text.push_str("\n  what it does to colours (test colours of CIE 13.3, CIEDE2000)\n");
+    for said in hues_said(&spectral.hues) {
+        text.push_str(&format!("    {said}\n"));
+    }
     text.push_str(&format!("\n  indices of {RA_EDITION} (R15 of {R15_EDITION})\n"));
     for (line, chunk) in r.chunks(8).enumerate() {
         let cells: Vec<String> = chunk
