@@ -9,7 +9,7 @@ fuzz_target!(|bytes: &[u8]| {
     let keyword_text =
         KeywordRules { spectral_pattern: NamePattern::new("S{nm}").ok(), quantity: Some(Quantity::Illuminance) };
     for keyword_text in [KeywordRules::default(), keyword_text] {
-        let context = Context { zone: None, folder_device: None, need: Need::Look, keyword_text };
+        let context = Context { keyword_text, ..Context::of(Need::Look) };
         let once = parse(&[b"CGATS.17\n", bytes].concat(), &context);
         let again = parse(&[b"CGATS.17\r\n", bytes].concat(), &context);
         match (once, again) {
