@@ -89,9 +89,10 @@ fn read(
             passed.push(format!("{name} is passed over: not the light of a lamp"));
             continue;
         }
-        let lamp = Lamp::of(name, &draft, session, paper)
-            .map_err(|why| Failure::new(Kind::Input, format!("{}: line {line}: {why}", path.display())))?;
-        lamps.push(lamp);
+        match Lamp::of(name.clone(), &draft, session, paper) {
+            Ok(lamp) => lamps.push(lamp),
+            Err(why) => passed.push(format!("{name} is passed over: {why}")),
+        }
     }
     Ok(())
 }
