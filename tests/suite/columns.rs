@@ -367,13 +367,15 @@ fn real_lamps_are_read_in_place() {
         assert_eq!(seen.len(), count, "{file}");
         let expected = std::fs::read_to_string(folder.join(format!("spectra/{file}-expected.csv"))).unwrap();
         let mut expected = csv::Reader::from_reader(expected.as_bytes());
+        let header = expected.headers().unwrap().clone();
         for (seen, expected) in seen.iter().zip(expected.records()) {
             let expected = expected.unwrap();
             assert_eq!(seen["id"], expected[0], "{file}");
             // The expected sums end at 380 and 780 nm, ours go on to 360 and 830 nm.
-            for (name, at) in [("x", 1), ("y", 2)] {
+            for name in ["x", "y"] {
+                let at = header.iter().position(|column| column == name).unwrap();
                 let (seen, expected) = (seen[name].as_f64().unwrap(), expected[at].parse::<f64>().unwrap());
-                assert!((seen - expected).abs() < 1e-3, "{file}, {}: {name} {seen} for {expected}", expected);
+                assert!((seen - expected).abs() < 1e-3, "{file}: {name} {seen} for {expected}");
             }
         }
     }

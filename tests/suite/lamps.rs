@@ -182,7 +182,7 @@ fn what_is_missing_of_an_open_file_is_named() {
     }
     let site = Site::bare();
     let said = site.ok(&format!("inspect {}", file.display()));
-    assert!(said.contains("400 to 850 nm, uneven steps"), "{said}");
+    assert!(said.contains("400 to 850.1 nm, uneven steps"), "{said}");
     assert!(said.lines().any(|line| line.starts_with("Note: ") && line.contains("400 nm")), "{said}");
     let prints = site.run(&format!("inspect {}", folder.join("formats/iso15339-crpc6.txt").display()));
     assert_eq!(prints.code, 1);

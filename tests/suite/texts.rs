@@ -720,12 +720,12 @@ fn open_files_are_read_for_what_they_are() {
     let lamp = std::fs::read(folder.join("fluorescent.spdx")).unwrap();
     let draft = &drafts(&lamp, &look())[0];
     let read = spectrum(draft);
-    assert_eq!((read.unit(), read.values().len(), read.reach()), (SpectralUnit::Relative, 85, (400.0, 850.0)));
+    assert_eq!((read.unit(), read.values().len(), read.reach()), (SpectralUnit::Relative, 85, (400.0, 850.1)));
     assert_eq!((read.step_nm(), read.bandwidth_nm()), (None, None), "uneven, and the bandwidth was corrected");
     assert_eq!(read.wavelengths().nth(1), Some(403.1));
     assert_eq!((draft.time, draft.circumstances.note.as_deref()), (None, Some("Rare earth fluorescent lamp")));
     let said = warnings(&lamp, &look()).join("\n");
-    assert!(said.contains("from 400 to 850 nm: nothing below 400 nm was measured"), "{said}");
+    assert!(said.contains("from 400 to 850.1 nm: nothing below 400 nm was measured"), "{said}");
     assert!(said.contains("DocumentCreationDate 2014-06-23 has no time of day"), "{said}");
     let prints = std::fs::read(folder.join("iso15339-crpc6.txt")).unwrap();
     for context in [look(), ledger(), self::folder()] {
