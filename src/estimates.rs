@@ -21,7 +21,8 @@ use crate::site::{AimWhite, Things};
 use crate::units::{DeviceId, Time, UvPrime};
 use targets::{followed_targets, named_target};
 
-pub use lit::{just_before, last_change, lit_paper, newest_spectrum, same_setting};
+pub(crate) use lit::just_before;
+pub use lit::{LampLight, asks_for_spectrum, lit_paper, same_setting};
 
 /// Readings from one checkpoint to the next.
 const CHECKPOINT_EVERY: u64 = 128;

@@ -19,7 +19,7 @@ use crate::station::{self, Assessment, Judgement, Verdict};
 use crate::units::{Days, DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
-pub use seen::{Estimates, judge, judge_with};
+pub use seen::Estimates;
 
 /// Which part of the site is looked at.
 #[derive(Debug, Clone, Copy)]
@@ -62,7 +62,7 @@ pub fn evaluate(
         let mut estimates = Estimates::new(tx, config, now);
         estimates.take_fresh(fresh);
         for station in &stations {
-            estimates.read([&station.display, &station.lamp])?;
+            estimates.read_station(station)?;
         }
         for device in devices_of(things).filter(|device| in_scope(device)) {
             estimates.read([device])?;
@@ -130,7 +130,8 @@ struct Assessed<'a> {
 }
 
 fn assess<'a>(estimates: &Estimates, station: &'a Station, now: Time) -> Result<Assessed<'a>, LedgerError> {
-    let assessment = station::assess(&estimates.seen(station)?, now);
+    let seen = estimates.seen(station)?;
+    let assessment = station::assess(&seen, now);
     let before = estimates.store.verdict(&station.id)?.map(|row| row.verdict);
     // Reasons and sentences cost more than the verdict; they are made only for what will be told.
     let mut news = before.as_deref() != Some(assessment.verdict.word());
@@ -138,7 +139,7 @@ fn assess<'a>(estimates: &Estimates, station: &'a Station, now: Time) -> Result<
         news |=
             sighting == Sighting::Bad && estimates.store.standing_alert(kind.word(), station.id.as_str())?.is_none();
     }
-    let judgement = if news { Some(judge_with(estimates, station, now)?) } else { None };
+    let judgement = if news { Some(estimates.judge(&seen)?) } else { None };
     Ok(Assessed { station, assessment, before, judgement })
 }
 
@@ -220,10 +221,7 @@ fn device_conditions(
         detail: step.map(|step| say::of_step(device, step, &zone)).unwrap_or_default(),
     });
     let strictest = station::Limits::strictest(&stations);
-    let watched = match stations.first() {
-        Some(station) => estimates.watched(device, station, None)?,
-        None => None,
-    };
+    let watched = stations.first().and_then(|station| estimates.watched(device, station, None));
     let follows = things.display(device).is_some_and(|display| display.aim.white == AimWhite::Paper);
     if let Some(watched) = watched.filter(|_| last.is_some() && !follows && !summary.by_label) {
         let probability = station::off_aim_probability(&watched, &strictest, now);

@@ -6,49 +6,47 @@
 use crate::color::rendering::{Simulator, SimulatorTables, indices, simulator};
 use crate::color::{Observer, Sampled, cct_duv, delta_uv, uv_prime_of_xyz};
 use crate::drift::ChannelPath;
-use crate::estimates::{just_before, last_change, newest_spectrum};
 use crate::evaluate::Estimates;
 use crate::ledger::store::ReadingRow;
 use crate::ledger::{LedgerError, Store};
 use crate::reading::{Patch, Source};
-use crate::site::{Station, Things};
+use crate::site::Things;
 use crate::station::rules::Measured;
-use crate::station::{Judgement, RaSource, Spread, Watched};
+use crate::station::{Judgement, RaSource, Seen, Spread, Watched};
 use crate::units::{Days, Kelvin, Time, UvPrime};
 
-/// What is known of a station. Only readings of the station's last `max_age_days` make something measured, rendering
-/// apart. `tables` are those of ISO 23603, where the user has them.
+/// What is known of a station, whose lamp's light must have been read. Only readings of the station's last `max_age_days` make
+/// something measured, rendering apart. `tables` are those of ISO 23603, where the user has them.
 pub fn measured(
     store: &Store,
     things: &Things,
     tables: Option<&SimulatorTables>,
     estimates: &Estimates,
-    station: &Station,
+    seen: &Seen,
     judgement: &Judgement,
 ) -> Result<Measured, LedgerError> {
-    let at = judgement.as_of;
-    let seen = estimates.seen(station)?;
+    let (station, at) = (seen.station, judgement.as_of);
     let lamp = Known::of(store, &seen.lamp, station.max_age, at)?;
     let screen = Known::of(store, &seen.display, station.max_age, at)?;
     // A white moves from week to week; how a lamp renders colours stays, until it is another lamp.
-    let spectrum = spectrum(store, &seen.lamp, at)?;
-    let light = spectrum.as_ref().map(|(_, light)| light);
-    let recent = spectrum.as_ref().filter(|(when, _)| at.since(*when) <= station.max_age).map(|(_, light)| light);
-    let rendering = light.and_then(indices);
+    let spectrum = estimates.light(&station.lamp).and_then(|light| light.spectrum.as_ref());
+    let light = spectrum.map(|(_, light)| light);
+    let recent = spectrum.filter(|(when, _)| at.since(*when) <= station.max_age).map(|(_, light)| light);
     let metamerism = light.and_then(|light| match simulator(light, kelvin(light)?, tables)? {
         Simulator::Judged(judged) => Some(judged.index),
         Simulator::NotJudged { .. } => None,
     });
+    let rendering = estimates.rendering(&station.lamp)?;
+    let ra = rendering.known().filter(|known| known.source != RaSource::Label).map(|known| known.ra);
     let foreign = judgement.ambient.brightest();
     let cct = |white: UvPrime| cct_duv(white).ok().map(|at| at.cct_k.get());
-    let stated = judgement.rendering.filter(|known| known.source != RaSource::Label).map(|known| known.ra);
     let rated = things.lamp(&station.lamp).and_then(|lamp| lamp.rated_hours);
     let hours = lamp.last.as_ref().and_then(|row| row.hours);
     Ok(Measured {
         lamp_uv10: recent.and_then(|light| uv_prime_of_xyz(light.tristimulus_for(Observer::TenDegree)).ok()),
         lamp_uv: lamp.white,
-        ra: rendering.map(|rendering| rendering.ra).or(stated),
-        lowest_r1_r8: rendering.and_then(|rendering| rendering.least_special()).map(|(_, least)| least),
+        ra,
+        lowest_r1_r8: light.and_then(indices).and_then(|rendering| rendering.least_special()).map(|(_, least)| least),
         metamerism_visible: metamerism,
         illuminance: lamp.level,
         lamp_hours_of_rated: hours.zip(rated).map(|(hours, rated)| hours.0 / rated.0),
@@ -67,13 +65,6 @@ pub fn measured(
 
 fn kelvin(light: &Sampled) -> Option<Kelvin> {
     Some(cct_duv(uv_prime_of_xyz(light.tristimulus()).ok()?).ok()?.cct_k)
-}
-
-/// The lamp's newest spectrum since it was changed, and when it was taken.
-fn spectrum(store: &Store, lamp: &Watched, at: Time) -> Result<Option<(Time, Sampled)>, LedgerError> {
-    let since = just_before(last_change(store, lamp.id, at)?);
-    let newest = newest_spectrum(store, lamp.id, lamp.state, since, at)?;
-    Ok(newest.map(|(row, spectrum)| (row.time, Sampled::of(&spectrum))))
 }
 
 /// What is known of one device from readings that are not too old.

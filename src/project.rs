@@ -5,7 +5,7 @@
 //! their order of arrival; and the question whether an entry should be made at all (`pipeline`, `evaluate`).
 
 use crate::alert::{self, Cleared};
-use crate::color::{Impossible, Tint, UvSpread, label_white, level_of_spectrum, white_point};
+use crate::color::{Tint, level_as_given, white_as_given};
 use crate::config::Config;
 use crate::fate::Excluded;
 use crate::ledger::entry::{self, Outcome, Transition};
@@ -14,9 +14,9 @@ use crate::ledger::store::{
 };
 use crate::ledger::{Body, LedgerError, Seq, Tx};
 use crate::outbox::{self, LOG_CHANNEL, Message};
-use crate::reading::{ColourSet, Level, Patch, Reading, Source};
+use crate::reading::{ColourSet, Level, Patch, Reading};
 use crate::say;
-use crate::units::{DeviceId, Time, UvPrime};
+use crate::units::{DeviceId, Time};
 use crate::zone::LocalZone;
 
 /// A device whose estimate an entry makes out of date, from this instant on.
@@ -85,7 +85,7 @@ fn reading(tx: &Tx, seq: Seq, taken: &entry::ReadingTaken) -> Result<Option<Stir
 fn reading_row(seq: Seq, taken: &entry::ReadingTaken) -> Result<ReadingRow, LedgerError> {
     let reading = &taken.reading;
     let Reading { device, time, colour, level, circumstances, .. } = reading;
-    let (uv, spread) = white_of(reading).map_err(|impossible| LedgerError::Damaged {
+    let white = white_as_given(colour, circumstances.source).map_err(|impossible| LedgerError::Damaged {
         what: format!("entry {seq}: its colour cannot be one: {impossible}"),
     })?;
     let excluded = match (taken.conflict_with, taken.ahead) {
@@ -93,11 +93,7 @@ fn reading_row(seq: Seq, taken: &entry::ReadingTaken) -> Result<ReadingRow, Ledg
         (None, true) => Some(Excluded::Ahead),
         (None, false) => None,
     };
-    let spectrum = match colour {
-        ColourSet::Spectrum { spectrum } => Some(spectrum),
-        _ => None,
-    };
-    let level = level.or_else(|| spectrum.and_then(|spectrum| level_of_spectrum(spectrum)));
+    let spread = (white.tint != Tint::Known).then_some(white.spread);
     Ok(ReadingRow {
         seq,
         device: device.clone(),
@@ -105,29 +101,20 @@ fn reading_row(seq: Seq, taken: &entry::ReadingTaken) -> Result<ReadingRow, Ledg
         instrument: circumstances.instrument.clone(),
         patch: circumstances.patch,
         given: Given::of_reading(reading),
-        u: uv.u,
-        v: uv.v,
+        u: white.uv.u,
+        v: white.uv.v,
         spread: spread.map(|spread| UvVariance { uu: spread.uu, uv: spread.uv, vv: spread.vv }),
-        ln_level: level.and_then(|level| ln_level(level, circumstances.patch)),
+        ln_level: level_as_given(*level, colour).and_then(|level| ln_level(level, circumstances.patch)),
         hours: circumstances.hours,
         warmup_min: circumstances.warmup_min,
         setting: circumstances.setting.clone(),
         source: circumstances.source,
-        spectral: spectrum.is_some(),
+        spectral: matches!(colour, ColourSet::Spectrum { .. }),
         ra: circumstances.ra,
         named: circumstances.id.clone().filter(|_| circumstances.patch == Patch::Paper),
         excluded: excluded.map(|why| why.word().to_owned()),
         released: false,
     })
-}
-
-/// The white that a reading stands for, and the spread that comes from how it was given. A label gives a nominal value.
-fn white_of(reading: &Reading) -> Result<(UvPrime, Option<UvSpread>), Impossible> {
-    if reading.circumstances.source == Source::Label {
-        return label_white(&reading.colour).map(|white| (white.uv, Some(white.spread)));
-    }
-    let white = white_point(&reading.colour)?;
-    Ok((white.uv, (white.tint == Tint::Unknown).then_some(white.spread)))
 }
 
 /// Foreign light below this, in lx, is darkness.

@@ -170,6 +170,16 @@ pub enum LuminanceRule {
     NotJudged,
 }
 
+impl LuminanceRule {
+    /// Display ÷ paper luminance as agreed; absent where luminance is not judged.
+    pub const fn agreed(self) -> Option<f64> {
+        match self {
+            Self::DisplayToPaper(ratio) => Some(ratio),
+            Self::NotJudged => None,
+        }
+    }
+}
+
 /// An instrument that readings are made with.
 #[derive(Debug, Clone, PartialEq)]
 #[allow(missing_docs)]

@@ -6,28 +6,19 @@ use serde_json::{Value, json};
 
 use super::args::AsOf;
 use super::fail::{Failure, Kind};
-use super::inspect::FileOfReadings;
+use super::inspect::{FileOfReadings, Looked};
 use super::output;
 use super::session::Session;
-use crate::color::rendering::{HueShift, hues, rendering};
-use crate::color::{
-    KnownLight, Move, PaperUnderLamp, Sampled, UvSpread, cct_duv, label_white, level_of_spectrum, white_point,
-};
+use crate::color::{Move, PaperUnderLamp, UvSpread, cct_duv, white_as_given};
 use crate::evaluate::Estimates;
 use crate::ledger::Store;
-use crate::reading::{ColourSet, Draft, Level, Patch, Source};
+use crate::reading::{ColourSet, Level, Source};
 use crate::say;
 use crate::site::{Noise, Paper, Station};
 use crate::station::candidates::{Basis, Candidate, Meeting, Screen, Weighed, same_kelvin_other_tint, weigh};
 use crate::station::compare::Light;
 use crate::station::screen_aim::AimDoubt;
 use crate::units::Time;
-
-/// A candidate with what `weigh` does not need of it.
-struct Lamp {
-    candidate: Candidate,
-    worst: Option<HueShift>,
-}
 
 /// Answers `compare`.
 pub fn compare(session: Session, files: &[PathBuf], station: &str, when: &AsOf, json: bool) -> Result<(), Failure> {
@@ -47,20 +38,15 @@ pub fn compare(session: Session, files: &[PathBuf], station: &str, when: &AsOf, 
     }
     let mut ledger = session.reader()?;
     let Screens { now, later, noise, read } = ledger.read(|store| screens(store, &session, station, as_of))?;
-    let worst: Vec<(String, HueShift)> =
-        lamps.iter().filter_map(|lamp| Some((lamp.candidate.name.clone(), lamp.worst?))).collect();
-    let worst_of = |name: &str| worst.iter().find(|(known, _)| known == name).map(|(_, shift)| *shift);
-    let candidates = lamps.into_iter().map(|lamp| lamp.candidate).collect();
-    let weighed = weigh(candidates, station, &now, &later, noise)
+    let weighed = weigh(lamps, station, &now, &later, noise)
         .map_err(|why| Failure::new(Kind::Input, format!("a candidate's white cannot be used: {why}")))?;
     if json {
-        let all: Vec<Value> =
-            weighed.iter().enumerate().map(|(i, w)| as_json(i + 1, w, station, worst_of(&w.candidate.name))).collect();
+        let all: Vec<Value> = weighed.iter().enumerate().map(|(i, w)| as_json(i + 1, w, station)).collect();
         return output::json(
             &json!({ "station": station.id, "as_of": as_of, "display_was_read": read, "candidates": all, "notes": passed }),
         );
     }
-    output::print(&as_text(&weighed, station, read, &worst_of, &passed))
+    output::print(&as_text(&weighed, station, read, &passed))
 }
 
 fn list_of(passed: &[String]) -> String {
@@ -71,25 +57,29 @@ fn read(
     path: &Path,
     session: &Session,
     paper: &Paper,
-    lamps: &mut Vec<Lamp>,
+    lamps: &mut Vec<Candidate>,
     passed: &mut Vec<String>,
 ) -> Result<(), Failure> {
     let file = FileOfReadings::read(path, Some(&session.config))?;
     passed.extend(file.warnings.iter().cloned());
     let many = file.drafts.len() > 1;
     for (line, draft) in file.drafts {
-        let device = draft.device.as_ref().map(ToString::to_string);
-        let unnamed = || if many { format!("{}:{line}", file.stem) } else { file.stem.clone() };
-        let mut name = draft.circumstances.id.clone().or(device).unwrap_or_else(unnamed);
-        let taken = |name: &str| lamps.iter().any(|lamp: &Lamp| lamp.candidate.name == name);
-        if taken(&name) {
-            name = format!("{name} ({}:{line})", file.stem);
-        }
-        if draft.circumstances.patch != Patch::White || matches!(draft.level, Some(Level::Luminance(_))) {
-            passed.push(format!("{name} is passed over: not the light of a lamp"));
+        let source = if many { format!("{}:{line}", file.stem) } else { file.stem.clone() };
+        let noise = session.config.things.noise_of(draft.circumstances.instrument.as_ref());
+        let looked = match Looked::at(draft, &source, None) {
+            Ok(looked) => looked,
+            Err(why) => {
+                passed.push(format!("{source} is passed over: {why}"));
+                continue;
+            }
+        };
+        if !looked.may_be_a_lamp() {
+            passed.push(format!("{} is passed over: not the light of a lamp", looked.id));
             continue;
         }
-        match Lamp::of(name.clone(), &draft, session, paper) {
+        let taken = lamps.iter().any(|lamp| lamp.name == looked.id);
+        let name = if taken { format!("{} ({source})", looked.id) } else { looked.id.clone() };
+        match candidate(name.clone(), &looked, noise, paper) {
             Ok(lamp) => lamps.push(lamp),
             Err(why) => passed.push(format!("{name} is passed over: {why}")),
         }
@@ -97,64 +87,35 @@ fn read(
     Ok(())
 }
 
-impl Lamp {
-    fn of(name: String, draft: &Draft, session: &Session, paper: &Paper) -> Result<Self, String> {
-        let colour = &draft.colour;
-        let noise = session.config.things.noise_of(draft.circumstances.instrument.as_ref());
-        let measured = UvSpread::round(noise.uv);
-        let is_label = draft.circumstances.source == Source::Label;
-        let (white, spread, basis) = if is_label {
-            let label = label_white(colour).map_err(|why| why.to_string())?;
-            (label.uv, label.spread, Basis::Label)
-        } else {
-            let point = white_point(colour).map_err(|why| why.to_string())?;
-            let basis = match colour {
-                ColourSet::Spectrum { .. } => Basis::Spectrum,
-                ColourSet::Cct { .. } => Basis::KelvinOnly,
-                _ => Basis::Coordinates,
-            };
-            (point.uv, point.spread.plus(measured), basis)
-        };
-        let sampled = match colour {
-            ColourSet::Spectrum { spectrum } => Some(Sampled::of(spectrum)),
-            _ => None,
-        };
-        let level = match colour {
-            ColourSet::Spectrum { spectrum } => draft.level.or_else(|| level_of_spectrum(spectrum)),
-            _ => draft.level,
-        };
-        let illuminance = match level {
+fn candidate(name: String, looked: &Looked, noise: Noise, paper: &Paper) -> Result<Candidate, String> {
+    let circumstances = &looked.draft.circumstances;
+    let given = white_as_given(&looked.draft.colour, circumstances.source).map_err(|why| why.to_string())?;
+    let basis = match (&looked.draft.colour, circumstances.source) {
+        (_, Source::Label) => Basis::Label,
+        (ColourSet::Spectrum { .. }, _) => Basis::Spectrum,
+        (ColourSet::Cct { .. }, _) => Basis::KelvinOnly,
+        _ => Basis::Coordinates,
+    };
+    // What is printed was not read by anybody's instrument.
+    let scatter = if basis == Basis::Label { UvSpread::default() } else { UvSpread::round(noise.uv) };
+    let spread = given.spread.plus(scatter);
+    let spectral = looked.spectral.as_ref();
+    let lit = PaperUnderLamp::of(paper, spectral.map(|spectral| &spectral.sampled));
+    let coloured = spectral.into_iter().flat_map(|spectral| &spectral.hues).filter(|shift| shift.tint.is_none());
+    Ok(Candidate {
+        name,
+        basis,
+        white: given.uv,
+        spread,
+        paper: lit.and_then(|paper| paper.under(given.uv, spread)).map_err(|why| why.to_string())?,
+        illuminance: match looked.level {
             Some(Level::Illuminance(lx)) => Some(lx),
             _ => None,
-        };
-        let rendered = sampled.as_ref().and_then(rendering);
-        let worst = sampled.as_ref().and_then(|sampled| {
-            let all = hues(sampled, None, None).into_iter().filter(|shift| shift.tint.is_none());
-            all.max_by(|a, b| a.delta_e.total_cmp(&b.delta_e))
-        });
-        let lit = PaperUnderLamp::of(paper, sampled.as_ref()).and_then(|paper| paper.under(white, spread));
-        let known = KnownLight {
-            white: matches!(basis, Basis::Spectrum | Basis::Coordinates).then_some(white),
-            cct_k: match colour {
-                ColourSet::Cct { cct_k } => Some(*cct_k),
-                _ => cct_duv(white).ok().map(|t| t.cct_k),
-            },
-            ra: rendered.map(|r| r.indices.ra).or(draft.circumstances.ra),
-            least_special: rendered.and_then(|r| r.indices.least_special()),
-            r9: rendered.map(|r| r.indices.r9()),
-        };
-        let candidate = Candidate {
-            name,
-            basis,
-            white,
-            spread,
-            paper: lit.map_err(|why| why.to_string())?,
-            illuminance,
-            known,
-            rf: rendered.map(|r| r.fidelity.rf),
-        };
-        Ok(Self { candidate, worst })
-    }
+        },
+        known: looked.known(),
+        rf: looked.rendering().map(|rendering| rendering.fidelity.rf),
+        worst: coloured.max_by(|a, b| a.delta_e.total_cmp(&b.delta_e)).copied(),
+    })
 }
 
 /// What candidates are held against.
@@ -170,7 +131,7 @@ struct Screens {
 /// The display now and at the station's horizon, and the scatter of the instrument that reads it.
 fn screens(store: &Store, session: &Session, station: &Station, as_of: Time) -> Result<Screens, Failure> {
     let mut estimates = Estimates::new(store, &session.config, as_of);
-    estimates.read([&station.display, &station.lamp])?;
+    estimates.read_station(station)?;
     let seen = estimates.seen(station)?;
     let scale = seen.comparison().scale;
     let display = &seen.display;
@@ -181,20 +142,14 @@ fn screens(store: &Store, session: &Session, station: &Station, as_of: Time) -> 
             uv: light.uv(),
             spread: UvSpread { uu: light.u.var, uv: 0.0, vv: light.v.var },
             ln_luminance: light.ln_level,
-            scale_uv: scale.uv,
+            scale,
         }
     };
     let read = display.state.last_read().is_some();
     Ok(Screens { now: at(0), later: at(1), noise: display.noise, read })
 }
 
-fn as_text(
-    weighed: &[Weighed],
-    station: &Station,
-    screen_read: bool,
-    worst_of: &dyn Fn(&str) -> Option<HueShift>,
-    passed: &[String],
-) -> String {
+fn as_text(weighed: &[Weighed], station: &Station, screen_read: bool, passed: &[String]) -> String {
     let lamps = say::count(weighed.len() as u64, "lamp");
     let unread = if screen_read { String::new() } else { say::lamp::screen_unread(station.display.as_str()) };
     let mut text =
@@ -216,7 +171,7 @@ fn as_text(
             whole(known.ra),
             whole(known.r9),
             whole(w.candidate.rf),
-            or_unknown(worst_of(&w.candidate.name).map(|s| format!("{} {:.1}", s.hue.word(), s.delta_e))),
+            or_unknown(w.candidate.worst.map(|s| format!("{} {:.1}", s.hue.word(), s.delta_e))),
         ]
     });
     let ahead = format!("in {}", say::span(station.horizon));
@@ -244,7 +199,7 @@ fn as_text(
     text
 }
 
-fn as_json(rank: usize, w: &Weighed, station: &Station, worst: Option<HueShift>) -> Value {
+fn as_json(rank: usize, w: &Weighed, station: &Station) -> Value {
     let known = &w.candidate.known;
     let temperature = known.white.and_then(|white| cct_duv(white).ok());
     let basis = match w.candidate.basis {
@@ -273,7 +228,7 @@ fn as_json(rank: usize, w: &Weighed, station: &Station, worst: Option<HueShift>)
         "ra": known.ra,
         "r9": known.r9,
         "rf": w.candidate.rf,
-        "worst_hue": worst.map(|shift| json!({ "hue": shift.hue.word(), "delta_e_2000": shift.delta_e, "said": shift.to_string() })),
+        "worst_hue": w.candidate.worst.map(|shift| json!({ "hue": shift.hue.word(), "delta_e_2000": shift.delta_e, "said": shift.to_string() })),
         "white_sd": w.settles.0,
         "white_sd_if_measured": w.settles.1,
         "screen_aim": {

@@ -7,7 +7,7 @@ use super::fail::{Failure, Kind};
 use super::output;
 use super::session::Session;
 use crate::drift::{ChannelPath, Path};
-use crate::evaluate::{self, Estimates};
+use crate::evaluate::Estimates;
 use crate::say;
 use crate::station::{self, Judgement, Seen, Verdict};
 use crate::units::{Days, DeviceId, Time};
@@ -39,10 +39,9 @@ pub fn forecast(session: Session, station: &str, horizons: &[f64], when: &AsOf, 
     let mut ledger = session.reader()?;
     let (judgement, aheads) = ledger.read(|store| -> Result<_, Failure> {
         let mut estimates = Estimates::new(store, &session.config, as_of);
-        estimates.read([&station.display, &station.lamp])?;
-        let judgement = evaluate::judge_with(&estimates, station, as_of)?;
+        estimates.read_station(station)?;
         let seen = estimates.seen(station)?;
-        Ok((judgement, ahead(&seen, as_of, horizons)?))
+        Ok((estimates.judge(&seen)?, ahead(&seen, as_of, horizons)?))
     })?;
     if json {
         output::json(&as_json(&judgement, &aheads, &session, as_of))

@@ -19,7 +19,7 @@ use super::{output, session, take};
 use crate::color::rendering::{
     HueShift, Rendering, Simulator, SimulatorTables, Ultraviolet, honest_light, hues, rendering, simulator,
 };
-use crate::color::{Colorimetry, KnownLight, Sampled, level_of_spectrum};
+use crate::color::{Colorimetry, KnownLight, Sampled, level_as_given};
 use crate::config::{Config, find};
 use crate::formats::{self, Context, Need, Outcome};
 use crate::reading::{ColourSet, Defect, Draft, Level, Patch, Record, Source};
@@ -31,24 +31,24 @@ const MAX_BYTES: u64 = 256 << 20;
 const IN_FULL: usize = 1;
 
 /// One reading and all that is worked out of it.
-struct Looked {
-    id: String,
-    draft: Draft,
+pub(super) struct Looked {
+    pub id: String,
+    pub draft: Draft,
     colorimetry: Colorimetry,
-    level: Option<Level>,
+    pub level: Option<Level>,
     /// X, Y, Z on the scale of the level, or as given.
     xyz: Option<[f64; 3]>,
-    spectral: Option<Spectral>,
+    pub spectral: Option<Spectral>,
 }
 
 /// What a spectrum tells beyond its white.
-struct Spectral {
+pub(super) struct Spectral {
     spectrum: Spectrum,
-    sampled: Sampled,
+    pub sampled: Sampled,
     /// Absent for a light that has no colour temperature.
     rendering: Option<Rendering>,
     honest: Option<Sampled>,
-    hues: Vec<HueShift>,
+    pub hues: Vec<HueShift>,
     simulator: Option<Simulator>,
     ultraviolet: Ultraviolet,
 }
@@ -151,7 +151,7 @@ impl FileOfReadings {
 }
 
 impl Looked {
-    fn at(draft: Draft, file: &str, tables: Option<&SimulatorTables>) -> Result<Self, crate::color::Impossible> {
+    pub fn at(draft: Draft, file: &str, tables: Option<&SimulatorTables>) -> Result<Self, crate::color::Impossible> {
         let colorimetry = Colorimetry::of(&draft.colour)?;
         let device = draft.device.as_ref().map(ToString::to_string);
         let id = draft.circumstances.id.clone().or(device).unwrap_or_else(|| file.to_owned());
@@ -159,14 +159,14 @@ impl Looked {
             ColourSet::Spectrum { spectrum } => Some(spectrum.as_ref().clone()),
             _ => None,
         };
-        let level = draft.level.or_else(|| spectrum.as_ref().and_then(level_of_spectrum));
+        let level = level_as_given(draft.level, &draft.colour);
         let xyz = tristimulus(&draft, level, &colorimetry);
         let spectral = spectrum.map(|spectrum| Spectral::of(spectrum, tables));
         Ok(Self { id, draft, colorimetry, level, xyz, spectral })
     }
 
     /// Whether it may be the light of a lamp: not a screen's, nor lit paper's.
-    fn may_be_a_lamp(&self) -> bool {
+    pub fn may_be_a_lamp(&self) -> bool {
         let radiance = self.spectral.as_ref().is_some_and(|s| s.spectrum.unit() == SpectralUnit::Radiance);
         let luminance = matches!(self.level, Some(Level::Luminance(_)));
         self.draft.circumstances.patch == Patch::White && !radiance && !luminance
@@ -176,12 +176,12 @@ impl Looked {
         self.draft.circumstances.source == Source::Label
     }
 
-    fn rendering(&self) -> Option<&Rendering> {
+    pub fn rendering(&self) -> Option<&Rendering> {
         self.spectral.as_ref()?.rendering.as_ref()
     }
 
     /// What `color::fitness` needs of it.
-    fn known(&self) -> KnownLight {
+    pub fn known(&self) -> KnownLight {
         let indices = self.rendering().map(|rendering| rendering.indices);
         KnownLight {
             white: self.colorimetry.uv.filter(|_| !self.is_label()),

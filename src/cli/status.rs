@@ -14,7 +14,7 @@ use super::session::Session;
 use crate::color::rendering::SimulatorTables;
 use crate::color::{cct_duv, xy};
 use crate::config::Config;
-use crate::evaluate::{self, Estimates};
+use crate::evaluate::Estimates;
 use crate::ledger::Store;
 use crate::measured::measured;
 use crate::say;
@@ -80,15 +80,19 @@ fn answers<'a>(
 
 fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time) -> Result<Answer<'a>, Failure> {
     let mut estimates = Estimates::new(store, config, as_of);
-    estimates.read([&station.display, &station.lamp])?;
-    let judgement = evaluate::judge_with(&estimates, station, as_of)?;
+    estimates.read_station(station)?;
+    if !station.rules.is_empty() {
+        estimates.read_light(&station.lamp)?;
+    }
+    let seen = estimates.seen(station)?;
+    let judgement = estimates.judge(&seen)?;
     // Asked only for what will be shown.
     let measured = if station.rules.is_empty() {
         Measured::default()
     } else {
         let tables = config.tables.iso_23603.as_ref();
         let tables = tables.and_then(|kept| SimulatorTables::parse(&kept.text).ok());
-        measured(store, &config.things, tables.as_ref(), &estimates, station, &judgement)?
+        measured(store, &config.things, tables.as_ref(), &estimates, &seen, &judgement)?
     };
     // The ledger knows since when only for a verdict that it has recorded and that still stands.
     let since = (store.verdict(&station.id)?)

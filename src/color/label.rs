@@ -14,9 +14,9 @@
 
 use super::chromaticity::UvSpread;
 use super::temperature::{CctDuv, cct_duv, planckian_point, uv_of_cct_duv};
-use super::white::{Impossible, white_point};
-use crate::reading::ColourSet;
-use crate::units::{Duv, Kelvin, UvPrime};
+use super::white::{Impossible, Tint, WhitePoint, white_point};
+use crate::reading::{ColourSet, Source};
+use crate::units::{Duv, Kelvin};
 
 /// Nominal temperature, centre and half-width in kelvin.
 const CATEGORIES: [(f64, f64, f64); 10] = [
@@ -36,23 +36,23 @@ const TINT_HALF_WIDTH: f64 = 0.006;
 /// Standard uncertainty of u′ and of v′ for a label whose colour has no colour temperature: about that of a quadrangle.
 const UNNAMED_SD: f64 = 0.004;
 
-/// The white a label stands for.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LabelWhite {
-    /// The middle of what the label allows.
-    pub uv: UvPrime,
-    /// The spread about it.
-    pub spread: UvSpread,
+/// The white that a reading stands for: as measured, or as its label says.
+pub fn white_as_given(colour: &ColourSet, source: Source) -> Result<WhitePoint, Impossible> {
+    match source {
+        Source::Measured => white_point(colour),
+        Source::Label => label_white(colour),
+    }
 }
 
 /// The white that a label's colour stands for. A colour temperature alone is a nominal value; coordinates stand as printed, with the
 /// spread that their colour temperature allows.
-pub fn label_white(colour: &ColourSet) -> Result<LabelWhite, Impossible> {
+pub fn label_white(colour: &ColourSet) -> Result<WhitePoint, Impossible> {
+    let nominal_white = |uv, spread| WhitePoint { uv, spread, tint: Tint::Nominal };
     if let ColourSet::Cct { cct_k } = *colour {
         let (kelvin, half_width) = nominal(cct_k.get());
         if let (Ok(cct_k), Ok(duv)) = (Kelvin::new(kelvin), Duv::new(target(kelvin))) {
             let at = CctDuv { cct_k, duv };
-            return Ok(LabelWhite { uv: uv_of_cct_duv(at)?, spread: spread(at, half_width) });
+            return Ok(nominal_white(uv_of_cct_duv(at)?, spread(at, half_width)));
         }
     }
     let uv = white_point(colour)?.uv;
@@ -60,7 +60,7 @@ pub fn label_white(colour: &ColourSet) -> Result<LabelWhite, Impossible> {
         Ok(at) => spread(at, nominal(at.cct_k.get()).1),
         Err(_) => UvSpread::round(UNNAMED_SD),
     };
-    Ok(LabelWhite { uv, spread })
+    Ok(nominal_white(uv, spread))
 }
 
 /// Centre and half-width in kelvin of a nominal colour temperature.
@@ -101,7 +101,7 @@ mod tests {
     use crate::units::Xy;
     use proptest::prelude::*;
 
-    fn of(kelvin: f64) -> LabelWhite {
+    fn of(kelvin: f64) -> WhitePoint {
         label_white(&ColourSet::Cct { cct_k: Kelvin::new(kelvin).unwrap() }).unwrap()
     }
 

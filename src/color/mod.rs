@@ -35,10 +35,10 @@ pub use fitness::{
     fitness, nearest_daylight,
 };
 pub use illuminant::{D50_XYZ, Illuminant, daylight};
-pub use label::{LabelWhite, label_white};
+pub use label::{label_white, white_as_given};
 pub use observer::{FIRST_NM, GRID, Observer, matching_functions};
 pub use paper::{PaperError, PaperLight, PaperUnderLamp};
-pub use sampled::{LUMENS_PER_WATT, Sampled, level_of_spectrum};
+pub use sampled::{LUMENS_PER_WATT, Sampled, level_as_given, level_of_spectrum};
 pub use temperature::{
     CctDuv, LocusPoint, MAX_TINT, NoTemperature, cct_duv, planckian, planckian_point, uv_of_cct_duv,
 };

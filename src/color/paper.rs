@@ -227,6 +227,11 @@ impl PaperUnderLamp {
         })
     }
 
+    /// Whether brighteners leave its white in doubt.
+    pub const fn is_brightened(&self) -> bool {
+        self.bright.is_some()
+    }
+
     /// This paper under a lamp of white `lamp`, known with `spread`.
     pub fn under(&self, lamp: UvPrime, spread: UvSpread) -> Result<PaperLight, PaperError> {
         let refused = PaperError::Lamp { u: lamp.u, v: lamp.v };

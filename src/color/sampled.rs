@@ -14,7 +14,7 @@
 use super::bandwidth::corrected;
 use super::interpolate::{OnGrid, Wavelengths, on_grid};
 use super::observer::{GRID, Observer};
-use crate::reading::Level;
+use crate::reading::{ColourSet, Level};
 use crate::units::{Illuminance, Luminance, SpectralUnit, Spectrum, Xyz};
 
 /// Maximum luminous efficacy of CIE 1924 photopic vision, lm/W.
@@ -68,6 +68,14 @@ impl Sampled {
             SpectralUnit::Relative => None,
         }
     }
+}
+
+/// The level of a reading: the one that was given, else that of its spectrum.
+pub fn level_as_given(level: Option<Level>, colour: &ColourSet) -> Option<Level> {
+    level.or_else(|| match colour {
+        ColourSet::Spectrum { spectrum } => level_of_spectrum(spectrum),
+        _ => None,
+    })
 }
 
 /// The level that a spectrum gives by itself: an illuminance of irradiance, a luminance of radiance, none of relative values

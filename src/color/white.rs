@@ -23,6 +23,8 @@ pub enum Tint {
     Known,
     /// Only a colour temperature was given: taken on the Planckian locus, with [`UNKNOWN_TINT_SD`] across it.
     Unknown,
+    /// Printed on a label: the middle of what the trade allows for it (see `label`).
+    Nominal,
 }
 
 /// The chromaticity of a white.
@@ -30,7 +32,7 @@ pub enum Tint {
 pub struct WhitePoint {
     /// Where it is.
     pub uv: UvPrime,
-    /// Variance that comes from the coordinates themselves: zero unless the tint is unknown.
+    /// Variance that comes from the coordinates themselves: zero where the tint is known.
     pub spread: UvSpread,
     /// Whether the reading told the tint; the people who read the result are told when it did not.
     pub tint: Tint,

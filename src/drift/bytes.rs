@@ -12,7 +12,7 @@ use super::observation::{HeldWhy, SlipFactor, StepFound};
 use crate::units::{InstrumentId, Time};
 
 /// Raised with every change of layout, grid or meaning.
-const VERSION: u32 = 2;
+const VERSION: u32 = 3;
 /// No list in a state is longer; a count above it is damage.
 const LONGEST: u64 = 4096;
 
@@ -61,6 +61,7 @@ impl DeviceState {
         self.ever.iter().for_each(|flag| out.flag(*flag));
         self.since_reset.iter().for_each(|n| out.whole(u64::from(*n)));
         out.maybe(self.label.as_ref(), Writer::label);
+        out.flag(self.tint_open);
         out.whole(self.pending.len() as u64);
         self.pending.iter().for_each(|p| out.pending(p));
         out.whole(self.held.len() as u64);
@@ -112,6 +113,7 @@ impl DeviceState {
             ever: [from.flag()?, from.flag()?, from.flag()?],
             since_reset: [from.small()?, from.small()?, from.small()?],
             label: from.maybe(Reader::label)?,
+            tint_open: from.flag()?,
             pending: from.list(Reader::pending)?,
             held: from.list(|from| Ok((from.whole()? as i64, from.why()?)))?,
             held_count: from.whole()?,

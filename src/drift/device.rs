@@ -44,6 +44,8 @@ pub struct DeviceState {
     pub(super) since_reset: [u32; 3],
     /// What its label says, while nothing was measured.
     pub(super) label: Option<Label>,
+    /// Whether the newest measurement told a colour temperature and no tint.
+    pub(super) tint_open: bool,
     /// Odd readings that wait for the next one.
     pub(super) pending: Vec<Pending>,
     pub(super) held: Vec<(i64, HeldWhy)>,
@@ -97,6 +99,7 @@ impl DeviceState {
             ever: [false; 3],
             since_reset: [0; 3],
             label: None,
+            tint_open: false,
             pending: Vec::new(),
             held: Vec::new(),
             held_count: 0,
@@ -162,7 +165,8 @@ impl DeviceState {
         if observation.setting.is_some() {
             self.setting.clone_from(&observation.setting);
         }
-        if observation.leaves_the_tint_open() {
+        self.tint_open = observation.leaves_the_tint_open();
+        if self.tint_open {
             self.carry_to(&prior, observation.time, None);
             self.expect_any_white(&prior);
         }
@@ -306,6 +310,7 @@ impl DeviceState {
         }
         self.since_reset = [0; 3];
         self.label = None;
+        self.tint_open = false;
         self.turned = false;
     }
 
@@ -338,6 +343,7 @@ impl DeviceState {
         }
         self.since_reset = [0; 3];
         self.label = None;
+        self.tint_open = false;
         self.turned = false;
         self.retired = false;
         self.ageing.begin_anew();
@@ -354,12 +360,9 @@ fn aims(params: &Params) -> [Option<f64>; 3] {
 }
 
 impl Observation {
-    /// Whether the reading itself says little of the white in some direction, as a colour temperature without its tint.
+    /// Whether the reading is a colour temperature without its tint: nothing else ties the errors of u′ and v′ together.
     fn leaves_the_tint_open(&self) -> bool {
-        /// Beyond this standard deviation of u′ or v′ no instrument leaves a white.
-        const OPEN_SD: f64 = 0.003;
-        let [uu, _, vv] = self.extra_cov;
-        uu.max(vv) > OPEN_SD * OPEN_SD
+        self.extra_cov[1] != 0.0
     }
 
     /// Finite, and in a range in which no square overflows.

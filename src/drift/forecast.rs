@@ -96,6 +96,8 @@ pub struct Summary {
     pub waiting: Vec<(i64, f64)>,
     /// Nothing was measured: it is known by its label only.
     pub by_label: bool,
+    /// The newest measurement told a colour temperature and no tint.
+    pub tint_open: bool,
     /// The last unlogged step.
     pub last_step: Option<StepFound>,
     /// The instrument on whose scale the device is kept: the one that read it most, the earlier one on a tie.
@@ -174,6 +176,7 @@ impl DeviceState {
             held_count: self.held_count,
             waiting: self.pending.iter().map(|p| (p.seq, p.p)).collect(),
             by_label: self.label.is_some(),
+            tint_open: self.tint_open,
             last_step: self.last_step.clone(),
             scale_instrument: self.scale_instrument().cloned(),
             slopes: beliefs_of(&self.banks, &prior)

@@ -8,7 +8,7 @@
 use std::f64::consts::PI;
 
 use super::at;
-use crate::color::{Brightener, PaperError, PaperUnderLamp, Sampled, UvSpread, uv_prime};
+use crate::color::{PaperUnderLamp, Sampled, uv_prime};
 use crate::drift::DeviceState;
 use crate::ledger::store::ReadingRow;
 use crate::ledger::{LedgerError, Store};
@@ -23,33 +23,60 @@ const ONE_SESSION: Days = Days(0.125);
 /// Luminous reflectances beyond these are slips: another unit, another place.
 const REFLECTANCE: std::ops::RangeInclusive<f64> = 0.2..=1.3;
 
-/// When a lamp last became another light: replaced, in part too, or turned to another setting.
-pub fn last_change(store: &Store, lamp: &DeviceId, to: Time) -> Result<Option<Time>, LedgerError> {
-    let mut last = None;
-    for kind in [EventKind::Replaced, EventKind::PartReplaced, EventKind::SettingChanged] {
-        last = last.max(store.last_event(lamp, kind, to)?);
-    }
-    Ok(last)
+/// What the ledger knows of a lamp's light beside its white and level.
+#[derive(Debug, Clone)]
+pub struct LampLight {
+    /// When it last became another light: replaced, in part too, or turned to another setting.
+    pub changed: Option<Time>,
+    /// Its newest spectrum since then that is neither doubted nor held, and when that was taken.
+    pub spectrum: Option<(Time, Sampled)>,
 }
 
-/// `paper` under `lamp`, whose state at `to` is `burning`.
+impl LampLight {
+    /// As of `to`, when the lamp's state is `burning`.
+    pub fn of(store: &Store, lamp: &DeviceId, burning: &DeviceState, to: Time) -> Result<Self, LedgerError> {
+        let changed = last_change(store, lamp, to)?;
+        let newest = newest_spectrum(store, lamp, burning, just_before(changed), to)?;
+        Ok(Self { changed, spectrum: newest.map(|(row, spectrum)| (row.time, Sampled::of(&spectrum))) })
+    }
+
+    /// The spectrum alone.
+    pub fn sampled(&self) -> Option<&Sampled> {
+        self.spectrum.as_ref().map(|(_, sampled)| sampled)
+    }
+}
+
+fn last_change(store: &Store, lamp: &DeviceId, to: Time) -> Result<Option<Time>, LedgerError> {
+    store.last_event(lamp, [EventKind::Replaced, EventKind::PartReplaced, EventKind::SettingChanged], to)
+}
+
+/// Whether a lamp's spectrum tells something of this paper under it: its curve can be summed with it, or its brightening
+/// weighed.
+pub fn asks_for_spectrum(paper: &Paper) -> bool {
+    let is_curve = matches!(paper.white, PaperWhite::Curve(_));
+    is_curve || PaperUnderLamp::of(paper, None).is_ok_and(|paper| paper.is_brightened())
+}
+
+/// `paper` under `lamp`, whose state at `to` is `burning` and whose `spectrum` may be known.
 pub fn lit_paper(
     store: &Store,
     things: &Things,
     lamp: &Lamp,
     paper: &Paper,
     burning: &DeviceState,
+    spectrum: Option<&Sampled>,
     to: Time,
 ) -> Result<LitPaper, LedgerError> {
-    let base = calculated(store, lamp, paper, burning, to)?;
+    let base = calculated(paper, spectrum)?;
     let usual = things.stations_of(&lamp.id).next().and_then(|station| station.papers.first());
     let is_meant = |name: Option<&str>| match name.filter(|name| things.kind_of(name) == Some(ThingKind::Paper)) {
         Some(name) => name == paper.id.as_str(),
         None => usual == Some(&paper.id),
     };
-    let newest = store.latest_lit(&lamp.id, Time::from_micros(i64::MIN), to, is_meant)?;
+    let newest = store.latest_lit(&lamp.id, to, is_meant)?;
     let Some(row) = newest else { return Ok(LitPaper { under: base, read: None }) };
-    let ended = last_change(store, &lamp.id, to)?.max(store.last_event(&paper.id, EventKind::NewBatch, to)?);
+    let new_batch = store.last_event(&paper.id, [EventKind::NewBatch; 3], to)?;
+    let ended = last_change(store, &lamp.id, to)?.max(new_batch);
     let cold = row.warmup_min.is_some_and(|minutes| minutes < lamp.warm_up_min);
     if ended.is_some_and(|ended| row.time < ended) || !same_setting(&row, burning) || cold {
         return Ok(LitPaper { under: base, read: None });
@@ -60,35 +87,19 @@ pub fn lit_paper(
     })
 }
 
-/// The paper under the lamp as it is calculated: from its curve and the lamp's spectrum where there are both. A spectrum is read
-/// back only for a paper that it tells something of.
-fn calculated(
-    store: &Store,
-    lamp: &Lamp,
-    paper: &Paper,
-    burning: &DeviceState,
-    to: Time,
-) -> Result<PaperUnderLamp, LedgerError> {
-    let no_paper = |bad: PaperError| LedgerError::Damaged { what: format!("paper {}: {bad}", paper.id) };
-    let plain = PaperUnderLamp::of(paper, None).map_err(no_paper)?;
-    let brightened = || {
-        let aim = uv_prime(lamp.aim.white).ok()?;
-        let lit = plain.under(aim, UvSpread::default()).ok()?;
-        Some(lit.brightener != Brightener::NoneKnown)
-    };
-    if !matches!(paper.white, PaperWhite::Curve(_)) && brightened() != Some(true) {
-        return Ok(plain);
+/// The paper under the lamp as it is calculated: with the lamp's spectrum, where no light that paper cannot be calculated under.
+fn calculated(paper: &Paper, spectrum: Option<&Sampled>) -> Result<PaperUnderLamp, LedgerError> {
+    let lit = spectrum.and_then(|sampled| PaperUnderLamp::of(paper, Some(sampled)).ok());
+    match lit {
+        Some(lit) => Ok(lit),
+        None => PaperUnderLamp::of(paper, None)
+            .map_err(|bad| LedgerError::Damaged { what: format!("paper {}: {bad}", paper.id) }),
     }
-    let since = just_before(last_change(store, &lamp.id, to)?);
-    let spectrum = newest_spectrum(store, &lamp.id, burning, since, to)?;
-    // A light that no paper can be calculated under is left to the plain way.
-    let lit = spectrum.and_then(|(_, spectrum)| PaperUnderLamp::of(paper, Some(&Sampled::of(&spectrum))).ok());
-    Ok(lit.unwrap_or(plain))
 }
 
 /// The newest spectrum of a lamp after `from`, up to and including `to`, that is neither doubted nor held, and was read at the
 /// setting of `burning`.
-pub fn newest_spectrum(
+fn newest_spectrum(
     store: &Store,
     lamp: &DeviceId,
     burning: &DeviceState,
@@ -106,7 +117,7 @@ pub fn newest_spectrum(
 }
 
 /// The last instant before one; before nothing, the first of all.
-pub fn just_before(instant: Option<Time>) -> Time {
+pub(crate) fn just_before(instant: Option<Time>) -> Time {
     Time::from_micros(instant.map_or(i64::MIN, |instant| instant.micros().saturating_sub(1)))
 }
 

@@ -1,6 +1,6 @@
 //! What a recalibration set a display to: the target it named, or the paper white as it then was.
 
-use super::{at, lit_paper};
+use super::{LampLight, asks_for_spectrum, at, lit_paper};
 use crate::color::{UvSpread, uv_prime};
 use crate::drift::TargetWhite;
 use crate::ledger::store::EventRow;
@@ -42,7 +42,13 @@ pub(super) fn followed_targets(
         let forecast = estimate.state.forecast(&estimate.params, &[event.event.time]);
         let light = Light::at(&forecast.likely, 0, aim);
         let spread = UvSpread { uu: light.u.var, uv: 0.0, vv: light.v.var };
-        let lit = lit_paper(store, things, lamp, paper, &estimate.state, event.event.time)?;
+        let state = &estimate.state;
+        let spectrum = match asks_for_spectrum(paper) {
+            true => LampLight::of(store, &lamp.id, state, event.event.time)?.spectrum,
+            false => None,
+        };
+        let spectrum = spectrum.as_ref().map(|(_, sampled)| sampled);
+        let lit = lit_paper(store, things, lamp, paper, state, spectrum, event.event.time)?;
         let Ok(white) = lit.under.under(light.uv(), spread) else { continue };
         let named = event.event.target_luminance.or(display.aim.luminance).and_then(ln);
         let followed = light.ln_level.map(|lx| lx.mean + libm::log(white.luminance(1.0)));

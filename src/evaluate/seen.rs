@@ -10,14 +10,13 @@ use chrono::Timelike;
 
 use crate::aims;
 use crate::color::rendering::indices;
-use crate::color::{Sampled, UvSpread, uv_prime};
+use crate::color::{UvSpread, uv_prime};
 use crate::config::Config;
-use crate::drift::Summary;
-use crate::estimates::{self, Estimate, Refreshed, just_before, last_change, lit_paper, newest_spectrum, same_setting};
+use crate::estimates::{self, Estimate, LampLight, Refreshed, just_before, lit_paper, same_setting};
 use crate::ledger::store::ReadingRow;
-use crate::ledger::{LedgerError, Seq, Store};
+use crate::ledger::{LedgerError, Store};
 use crate::reading::{Patch, Source};
-use crate::site::{AimWhite, Lamp, Station};
+use crate::site::{AimWhite, Station};
 use crate::station::ambient::{self, Ambient, Foreign, by_hours};
 use crate::station::compare::Light;
 use crate::station::{self, Judgement, LampRa, LitPaper, RaKnown, RaSource, Seen, Watched};
@@ -30,12 +29,13 @@ pub struct Estimates<'a> {
     config: &'a Config,
     pub(super) at: Time,
     known: BTreeMap<DeviceId, Estimate>,
+    lights: BTreeMap<DeviceId, LampLight>,
 }
 
 impl<'a> Estimates<'a> {
     /// Reads nothing yet.
     pub fn new(store: &'a Store, config: &'a Config, at: Time) -> Self {
-        Self { store, config, at, known: BTreeMap::new() }
+        Self { store, config, at, known: BTreeMap::new(), lights: BTreeMap::new() }
     }
 
     /// Takes estimates that are at hand and hold nothing after the instant.
@@ -57,6 +57,30 @@ impl<'a> Estimates<'a> {
         Ok(())
     }
 
+    /// Reads all that a station's judgement rests on. A spectrum is read back only where its tolerance or its paper asks.
+    pub fn read_station(&mut self, station: &Station) -> Result<(), LedgerError> {
+        self.read([&station.display, &station.lamp])?;
+        let paper = station.papers.first().and_then(|id| self.config.things.paper(id));
+        if station.tolerance.ra_min.is_some() || paper.is_some_and(estimates::asks_for_spectrum) {
+            self.read_light(&station.lamp)?;
+        }
+        Ok(())
+    }
+
+    /// Reads what is known of a lamp's light beside its white; its estimate must have been read.
+    pub fn read_light(&mut self, lamp: &DeviceId) -> Result<(), LedgerError> {
+        if let Some(burning) = self.known.get(lamp).filter(|_| !self.lights.contains_key(lamp)) {
+            let light = LampLight::of(self.store, lamp, &burning.state, self.at)?;
+            self.lights.insert(lamp.clone(), light);
+        }
+        Ok(())
+    }
+
+    /// What is known of a lamp's light, where that was read.
+    pub fn light(&self, lamp: &DeviceId) -> Option<&LampLight> {
+        self.lights.get(lamp)
+    }
+
     /// The estimate of a device that was read.
     pub fn get(&self, device: &DeviceId) -> Option<&Estimate> {
         self.known.get(device)
@@ -71,18 +95,26 @@ impl<'a> Estimates<'a> {
         let lamp = things.lamp(&station.lamp).ok_or_else(incomplete)?;
         let paper = station.papers.first().and_then(|id| things.paper(id)).ok_or_else(incomplete)?;
         let burning = self.known.get(&station.lamp).ok_or_else(incomplete)?;
-        let lit = lit_paper(self.store, things, lamp, paper, &burning.state, self.at)?;
-        let watched = |device| self.watched(device, station, Some(&lit))?.ok_or_else(incomplete);
+        let spectrum = self.light(&station.lamp).and_then(LampLight::sampled);
+        let lit = lit_paper(self.store, things, lamp, paper, &burning.state, spectrum, self.at)?;
+        let watched = |device| self.watched(device, station, Some(&lit)).ok_or_else(incomplete);
         Ok(Seen {
             station,
             paper,
             adjustable: &lamp.adjustable,
             display: watched(&station.display)?,
             lamp: watched(&station.lamp)?,
-            rendering: self.rendering(station, burning)?,
-            ambient: self.ambient(station, lamp, burning)?,
+            rendering: match station.tolerance.ra_min {
+                Some(_) => self.rendering(&station.lamp)?,
+                None => RaKnown::Never,
+            },
             lit,
         })
+    }
+
+    /// Judges a station by what was seen of it. Foreign light, which makes a reason and no verdict, is looked up here.
+    pub fn judge(&self, seen: &Seen) -> Result<Judgement, LedgerError> {
+        Ok(station::judge(seen, self.ambient(seen)?, self.at))
     }
 
     /// What is believed of a device, as one of `station`; `lit` is the station's paper where it is at hand.
@@ -91,16 +123,15 @@ impl<'a> Estimates<'a> {
         device: &'a DeviceId,
         station: &Station,
         lit: Option<&LitPaper>,
-    ) -> Result<Option<Watched<'_>>, LedgerError> {
+    ) -> Option<Watched<'_>> {
         let things = &self.config.things;
-        let Some(estimate) = self.known.get(device) else { return Ok(None) };
+        let estimate = self.known.get(device)?;
         let scale = estimate.state.scale_instrument();
-        let aim = match things.lamp(device) {
-            Some(lamp) => uv_prime(lamp.aim.white).ok().map(|white| (white, Some(lamp.aim.illuminance.get()))),
-            None => self.display_aim(device, station, lit),
+        let (aim, aim_level) = match things.lamp(device) {
+            Some(lamp) => (uv_prime(lamp.aim.white).ok()?, Some(lamp.aim.illuminance.get())),
+            None => self.display_aim(device, station, lit)?,
         };
-        let Some((aim, aim_level)) = aim else { return Ok(None) };
-        Ok(Some(Watched {
+        Some(Watched {
             id: device,
             params: &estimate.params,
             state: &estimate.state,
@@ -108,8 +139,7 @@ impl<'a> Estimates<'a> {
             aim_level,
             bias: things.bias_of(scale),
             noise: things.noise_of(scale),
-            tint_unknown: self.tint_unknown(&estimate.state.summary(&estimate.params))?,
-        }))
+        })
     }
 
     /// A display's aim; one that follows the paper should be where the paper is now.
@@ -136,37 +166,34 @@ impl<'a> Estimates<'a> {
         Some((white.uv, own.or(lit).or(level)))
     }
 
-    /// Whether the newest reading of a device told a colour temperature and no tint.
-    fn tint_unknown(&self, summary: &Summary) -> Result<bool, LedgerError> {
-        let Some(seq) = summary.last_read.and_then(|(_, seq)| Seq::new(seq)) else { return Ok(false) };
-        let row = self.store.reading(seq)?;
-        Ok(row.is_some_and(|row| row.source == Source::Measured && row.spread.is_some()))
-    }
-
-    /// What is known of the colour rendering of the station's lamp, where the station asks for it.
-    fn rendering(&self, station: &Station, lamp: &Estimate) -> Result<RaKnown, LedgerError> {
-        if station.tolerance.ra_min.is_none() && station.rules.is_empty() {
-            return Ok(RaKnown::Never);
-        }
-        let changed = last_change(self.store, &station.lamp, self.at)?;
-        if let Some(known) = self.ra_since(&station.lamp, lamp, just_before(changed))? {
+    /// What is known of the colour rendering of a lamp, whose light must have been read.
+    pub fn rendering(&self, lamp: &DeviceId) -> Result<RaKnown, LedgerError> {
+        let Some((light, burning)) = self.light(lamp).zip(self.known.get(lamp)) else { return Ok(RaKnown::Never) };
+        if let Some(known) = self.ra_since_change(lamp, light, burning)? {
             return Ok(RaKnown::Known(known));
         }
-        let before = self.ra_since(&station.lamp, lamp, Time::from_micros(i64::MIN))?;
-        Ok(match (changed, before) {
-            (Some(changed), Some(_)) => RaKnown::NotSince { changed },
-            _ => RaKnown::Never,
-        })
+        let Some(changed) = light.changed else { return Ok(RaKnown::Never) };
+        let always = Time::from_micros(i64::MIN);
+        let before = self.store.latest_spectrum(lamp, always, changed)?.is_some()
+            || self.store.latest_ra(lamp, Source::Measured, always, changed)?.is_some()
+            || self.store.latest_ra(lamp, Source::Label, always, changed)?.is_some();
+        Ok(if before { RaKnown::NotSince { changed } } else { RaKnown::Never })
     }
 
-    /// The newest index of a lamp after `from`; a measurement outranks a label.
-    fn ra_since(&self, device: &DeviceId, lamp: &Estimate, from: Time) -> Result<Option<LampRa>, LedgerError> {
-        let spectral = self.spectral_ra(device, lamp, from)?;
-        let given = |source| self.store.latest_ra(device, source, from, self.at);
+    /// The newest index of a lamp since it was changed; a measurement outranks a label.
+    fn ra_since_change(
+        &self,
+        lamp: &DeviceId,
+        light: &LampLight,
+        burning: &Estimate,
+    ) -> Result<Option<LampRa>, LedgerError> {
+        let spectral = light.spectrum.as_ref().and_then(|(when, sampled)| {
+            Some(LampRa { ra: indices(sampled)?.ra, when: *when, source: RaSource::Spectrum })
+        });
+        let given = |source| self.store.latest_ra(lamp, source, just_before(light.changed), self.at);
         let stated = |row: ReadingRow, source| row.ra.map(|ra| LampRa { ra, when: row.time, source });
-        let measured =
-            given(Source::Measured)?.filter(|row| same_setting(row, &lamp.state) && !lamp.state.doubts(row.seq.get()));
-        let measured = measured.and_then(|row| stated(row, RaSource::Given));
+        let counts = |row: &ReadingRow| same_setting(row, &burning.state) && !burning.state.doubts(row.seq.get());
+        let measured = given(Source::Measured)?.filter(counts).and_then(|row| stated(row, RaSource::Given));
         let newest = match (spectral, measured) {
             (Some(a), Some(b)) if b.when > a.when => Some(b),
             (a, b) => a.or(b),
@@ -177,37 +204,24 @@ impl<'a> Estimates<'a> {
         }
     }
 
-    /// The index of the newest spectrum.
-    fn spectral_ra(&self, device: &DeviceId, lamp: &Estimate, from: Time) -> Result<Option<LampRa>, LedgerError> {
-        let newest = newest_spectrum(self.store, device, &lamp.state, from, self.at)?;
-        Ok(newest.and_then(|(row, spectrum)| {
-            let ra = indices(&Sampled::of(&spectrum))?.ra;
-            Some(LampRa { ra, when: row.time, source: RaSource::Spectrum })
-        }))
-    }
-
     /// Foreign light on the print and at the screen.
-    fn ambient(&self, station: &Station, lamp: &Lamp, burning: &Estimate) -> Result<Ambient, LedgerError> {
-        let (print, screen) = (self.foreign(&station.lamp)?, self.foreign(&station.display)?);
+    fn ambient(&self, seen: &Seen) -> Result<Ambient, LedgerError> {
+        let (print, screen) = (self.foreign(seen.lamp.id)?, self.foreign(seen.display.id)?);
         if print.is_empty() && screen.is_empty() {
             return Ok(Ambient::default());
         }
-        let light = uv_prime(lamp.aim.white).ok().and_then(|aim| {
-            let forecast = burning.state.forecast(&burning.params, &[self.at]);
-            let light = Light::at(&forecast.likely, 0, aim);
-            Some((libm::exp(light.ln_level?.mean), light.uv()))
-        });
+        // A device's light as an illuminance; `lux` is what makes one of its level.
+        let light = |device: &Watched, lux: f64| {
+            let forecast = device.state.forecast(device.params, &[self.at]);
+            let light = Light::at(&forecast.likely, 0, device.aim);
+            Some((libm::exp(light.ln_level?.mean) * lux, light.uv()))
+        };
         // At the screen the share is of what its face sends back: light that would make as much of it as the screen's own white.
-        let glow = self.known.get(&station.display).and_then(|display| {
-            let aim = self.config.things.display(&station.display).and_then(|display| match display.aim.white {
-                AimWhite::Fixed(white) => uv_prime(white).ok(),
-                AimWhite::Paper => uv_prime(lamp.aim.white).ok(),
-            })?;
-            let light = Light::at(&display.state.forecast(&display.params, &[self.at]).likely, 0, aim);
-            let as_lux = libm::exp(light.ln_level?.mean) * std::f64::consts::PI / ambient::SCREEN_REFLECTANCE;
-            Some((as_lux, light.uv()))
-        });
-        Ok(Ambient { print: by_hours(&print, light), screen: by_hours(&screen, glow) })
+        let glow = std::f64::consts::PI / ambient::SCREEN_REFLECTANCE;
+        Ok(Ambient {
+            print: by_hours(&print, light(&seen.lamp, 1.0)),
+            screen: by_hours(&screen, light(&seen.display, glow)),
+        })
     }
 
     /// The newest readings of foreign light that belong to `device`.
@@ -223,16 +237,4 @@ impl<'a> Estimates<'a> {
         });
         Ok(foreign.collect())
     }
-}
-
-/// Judges one station as of `at` without writing anything.
-pub fn judge(store: &Store, config: &Config, station: &Station, at: Time) -> Result<Judgement, LedgerError> {
-    let mut estimates = Estimates::new(store, config, at);
-    estimates.read([&station.display, &station.lamp])?;
-    judge_with(&estimates, station, at)
-}
-
-/// Judges one station from estimates that were read.
-pub fn judge_with(estimates: &Estimates, station: &Station, at: Time) -> Result<Judgement, LedgerError> {
-    Ok(station::judge(&estimates.seen(station)?, at))
 }

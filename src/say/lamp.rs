@@ -2,7 +2,7 @@
 
 use super::lighting::unlike;
 use super::{direction_word, tint, white};
-use crate::color::{CctDuv, Fault, Finding, Fitness, KnownLight, RA_GOOD, SPECIAL_LEAST, WHITE_GOOD, cct_duv};
+use crate::color::{CctDuv, Fault, Finding, Fitness, KnownLight, RA_GOOD, SPECIAL_LEAST, WHITE_GOOD, cct_duv, mired};
 use crate::site::{LuminanceRule, Station};
 use crate::station::candidates::{Basis, Weighed};
 use crate::station::screen_aim::{AimDoubt, ScreenAim};
@@ -48,7 +48,7 @@ pub fn fault(fault: &Fault) -> String {
 pub fn white_of(light: &KnownLight) -> String {
     match light.white {
         Some(white) => match cct_duv(white) {
-            Ok(t) => format!("{:.0} K ({:.0} mired), {}", t.cct_k.get(), 1e6 / t.cct_k.get(), tint(t.duv.get())),
+            Ok(t) => format!("{:.0} K ({:.0} mired), {}", t.cct_k.get(), mired(t.cct_k), tint(t.duv.get())),
             Err(_) => "no white: too far from daylight and from a glowing body to have a colour temperature".to_owned(),
         },
         None => match light.cct_k {
@@ -144,8 +144,7 @@ const FAR_OFF: f64 = 2.0;
 
 /// How the print would look beside the screen, where that is worth saying.
 fn level(ratio: Option<f64>, rule: LuminanceRule) -> String {
-    let LuminanceRule::DisplayToPaper(agreed) = rule else { return String::new() };
-    let than = if agreed == 1.0 { "the screen" } else { "agreed" };
+    let than = if rule.agreed() == Some(1.0) { "the screen" } else { "agreed" };
     match ratio {
         Some(ratio) if ratio < 1.0 / FAR_OFF => {
             format!(

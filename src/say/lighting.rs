@@ -1,7 +1,7 @@
 //! What is said of the light itself: rendering, lit paper, labels, foreign light, and how bright the print will look.
 
 use super::{day, direction_word};
-use crate::site::{LuminanceRule, Station};
+use crate::site::Station;
 use crate::station::ambient::Pull;
 use crate::station::{Judgement, RaSource, lightness_lost};
 use crate::units::{DeviceId, Time};
@@ -105,7 +105,7 @@ pub(super) fn unlike(ratio: f64) -> Option<String> {
 /// The line of a status about it: what the limit made a reason of is not said twice.
 pub fn print_line(judgement: &Judgement, station: &Station) -> Option<String> {
     let ratio = judgement.print_to_screen?;
-    let LuminanceRule::DisplayToPaper(agreed) = station.luminance else { return None };
+    let agreed = station.luminance.agreed()?;
     let limit = station.tolerance.luminance_ratio.unwrap_or(f64::INFINITY);
     (ratio <= limit && ratio.recip() <= limit).then(|| print_looks(ratio, agreed))
 }

@@ -5,15 +5,15 @@
 //! Order: fit lights before those with faults, those before unfit ones; within each, those that meet the display as it
 //! stands before those that need its calibration, then the smaller difference. Ra decides between equals.
 //!
-//! What a measurement would settle: the chance is reckoned once more with the spread an instrument leaves. From a label the
-//! answer is wide; the sentence says how wide, and that a reading would decide.
+//! What a measurement would settle is told by the spread of a candidate's white as it is known, beside the one that a reading would leave.
 
-use super::compare::Spot;
+use super::compare::{Scale, Spot};
 use super::region::{inside_band, inside_circle};
 use super::risk::Limits;
 use super::screen_aim::{ScreenAim, screen_aim};
+use crate::color::rendering::HueShift;
 use crate::color::{Degenerate, Finding, Fitness, KnownLight, Move, PaperLight, UvSpread, cct_duv, direction, fitness};
-use crate::site::{LuminanceRule, Noise, Station};
+use crate::site::{Noise, Station};
 use crate::units::{Illuminance, UvPrime};
 
 /// On what a candidate's colour rests.
@@ -44,6 +44,8 @@ pub struct Candidate {
     pub illuminance: Option<Illuminance>,
     pub known: KnownLight,
     pub rf: Option<f64>,
+    /// The colour that it changes most, of those it is known for.
+    pub worst: Option<HueShift>,
 }
 
 /// The display that a candidate must meet, at one time.
@@ -53,8 +55,8 @@ pub struct Screen {
     pub uv: UvPrime,
     pub spread: UvSpread,
     pub ln_luminance: Option<Spot>,
-    /// Part of the instruments' bias that does not cancel, in u′ and in v′.
-    pub scale_uv: f64,
+    /// Part of the instruments' bias that does not cancel.
+    pub scale: Scale,
 }
 
 /// How a candidate's paper white stands to the display at one time.
@@ -122,7 +124,7 @@ pub fn weigh(
     weighed.sort_by(|a, b| {
         (a.fitness.cmp(&b.fitness))
             .then(misses(a).cmp(&misses(b)))
-            .then(tenths(a.now.delta_uv).cmp(&tenths(b.now.delta_uv)))
+            .then(in_steps_of_sight(a.now.delta_uv).cmp(&in_steps_of_sight(b.now.delta_uv)))
             .then(b.candidate.known.ra.unwrap_or(0.0).total_cmp(&a.candidate.known.ra.unwrap_or(0.0)))
             .then(a.now.delta_uv.total_cmp(&b.now.delta_uv))
     });
@@ -130,7 +132,7 @@ pub fn weigh(
 }
 
 /// Differences of less than 0.0005 in u′v′ are no reason to prefer one: half the scatter of matching by eye (CIE TN 001).
-fn tenths(delta_uv: f64) -> u64 {
+fn in_steps_of_sight(delta_uv: f64) -> u64 {
     (delta_uv / 0.0005) as u64
 }
 
@@ -138,14 +140,13 @@ fn meeting(candidate: &Candidate, station: &Station, limits: &Limits, screen: &S
     let paper = &candidate.paper;
     let (offset_u, offset_v) = station.visual_offset;
     let (u, v) = (screen.uv.u - paper.uv.u - offset_u, screen.uv.v - paper.uv.v - offset_v);
-    let light = candidate.spread.through(paper.by_lamp);
-    let still = UvSpread::round(libm::hypot(paper.estimate_sd, screen.scale_uv));
-    let all = screen.spread.plus(light).plus(still);
+    let all = screen.spread.plus(paper.spread()).plus(UvSpread::round(screen.scale.uv));
     let colour_chance = inside_circle((u, v), (all.uu, all.uv, all.vv), limits.delta_uv);
-    let ln_ratio = match (station.luminance, screen.ln_luminance, candidate.illuminance) {
-        (LuminanceRule::DisplayToPaper(wanted), Some(display), Some(lx)) if lx.get() > 0.0 => {
+    let ln_ratio = match (station.luminance.agreed(), screen.ln_luminance, candidate.illuminance) {
+        (Some(wanted), Some(display), Some(lx)) if lx.get() > 0.0 => {
             let lit = libm::log(paper.luminance(lx.get()) * wanted);
-            Some((display.mean - lit, display.var + noise.level * noise.level))
+            let still = screen.scale.ln_ratio * screen.scale.ln_ratio;
+            Some((display.mean - lit, display.var + noise.level * noise.level + still))
         }
         _ => None,
     };
@@ -155,7 +156,8 @@ fn meeting(candidate: &Candidate, station: &Station, limits: &Limits, screen: &S
     };
     Meeting {
         delta_uv: libm::hypot(u, v),
-        direction: direction(paper.uv, screen.uv),
+        // Seen from where the screen should be: the paper white, moved by what was agreed on by eye.
+        direction: direction(UvPrime { u: paper.uv.u + offset_u, v: paper.uv.v + offset_v }, screen.uv),
         ratio: ln_ratio.map(|(mean, _)| libm::exp(mean)),
         chance: colour_chance * level_chance,
         colour_chance,

@@ -8,7 +8,7 @@
 use super::risk::{Difference, LnRatio};
 use crate::color::{Brightener, PaperLight, PaperUnderLamp, UvSpread};
 use crate::drift::{ChannelPath, Forecast, Path};
-use crate::site::{Bias, LuminanceRule, Station};
+use crate::site::{Bias, Station};
 use crate::units::{InstrumentId, UvPrime};
 
 /// Standard deviation in u′ and in v′ given to a device whose colour was never read, about its aim. Wide enough that no
@@ -171,7 +171,7 @@ impl Comparison<'_> {
     }
 
     fn ln_ratio(&self, screen: &Light, light: &Light, reflectance: f64) -> Option<LnRatio> {
-        let LuminanceRule::DisplayToPaper(wanted) = self.station.luminance else { return None };
+        let wanted = self.station.luminance.agreed()?;
         let (display, lamp) = (screen.ln_level?, light.ln_level?);
         let still = self.scale.ln_ratio * self.scale.ln_ratio;
         Some(LnRatio {

@@ -29,7 +29,7 @@ pub use judgement::{
 
 use crate::color::{Brightener, Move, PaperUnderLamp, UvSpread, delta_uv, direction};
 use crate::drift::{DeviceState, Params, Summary};
-use crate::site::{Bias, LuminanceRule, Noise, Paper, Station};
+use crate::site::{Bias, Noise, Paper, Station};
 use crate::units::{Days, DeviceId, Time, UvPrime};
 use compare::{Comparison, Light, Scale, hypotheses};
 use doubt::doubtful;
@@ -67,8 +67,6 @@ pub struct Watched<'a> {
     pub bias: Bias,
     /// The scatter of that instrument.
     pub noise: Noise,
-    /// Its newest reading told a colour temperature and no tint.
-    pub tint_unknown: bool,
 }
 
 /// A paper under the station's lamp, and whether anybody read it there.
@@ -90,8 +88,6 @@ pub struct Seen<'a> {
     pub lit: LitPaper,
     /// What is known of the lamp's colour rendering.
     pub rendering: RaKnown,
-    /// Foreign light.
-    pub ambient: Ambient,
     /// What a person can turn on its lamp.
     pub adjustable: &'a [crate::site::Adjustable],
     /// Its display.
@@ -200,8 +196,8 @@ pub fn assess(seen: &Seen, now: Time) -> Assessment {
     Assessment { verdict, risk, risk_within, doubt }
 }
 
-/// Judges a station as of `now`.
-pub fn judge(seen: &Seen, now: Time) -> Judgement {
+/// Judges a station as of `now`, in this foreign light.
+pub fn judge(seen: &Seen, ambient: Ambient, now: Time) -> Judgement {
     let Assessment { verdict, risk, risk_within, doubt } = assess(seen, now);
     let comparison = seen.comparison();
     let summaries = [&seen.display, &seen.lamp].map(|device| device.state.summary(device.params));
@@ -220,7 +216,7 @@ pub fn judge(seen: &Seen, now: Time) -> Judgement {
         scale_uncertainty: (comparison.scale.uv, comparison.scale.ln_ratio),
         print_to_screen: picture.ratio_to_rule(seen.station).map(f64::recip),
         rendering: seen.rendering.known().copied(),
-        ambient: seen.ambient.clone(),
+        ambient,
         reasons: Vec::new(),
         advice: Vec::new(),
     };
@@ -311,10 +307,7 @@ impl Picture {
 
     /// Luminance ratio over what the station asks for; absent where it is not judged or not known.
     pub fn ratio_to_rule(&self, station: &Station) -> Option<f64> {
-        match station.luminance {
-            LuminanceRule::DisplayToPaper(wanted) => self.luminance_ratio.map(|r| r.mean / wanted),
-            LuminanceRule::NotJudged => None,
-        }
+        Some(self.luminance_ratio?.mean / station.luminance.agreed()?)
     }
 }
 

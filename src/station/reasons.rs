@@ -6,7 +6,7 @@ use super::{
 };
 use crate::color::{Brightener, delta_uv, direction};
 use crate::drift::Summary;
-use crate::site::{LuminanceRule, Station};
+use crate::site::Station;
 
 /// A share of a limit from which a device's distance from its aim is worth a reason.
 const WORTH_SAYING: f64 = 0.3;
@@ -63,14 +63,12 @@ pub(super) fn reasons(
     } else if both_read {
         said.push(Reason::Holds { delta_uv: delta, limit });
     }
-    if let (Some(limit), Some(ratio)) = (station.tolerance.luminance_ratio, picture.ratio_to_rule(station))
+    let agreed = station.luminance.agreed();
+    if let (Some(limit), Some(ratio), Some(agreed)) =
+        (station.tolerance.luminance_ratio, picture.ratio_to_rule(station), agreed)
         && both_read
         && (ratio > limit || ratio < 1.0 / limit)
     {
-        let agreed = match station.luminance {
-            LuminanceRule::DisplayToPaper(agreed) => agreed,
-            LuminanceRule::NotJudged => 1.0,
-        };
         said.push(Reason::LuminancesDiffer { ratio, limit, agreed });
     }
     for (device, _, summary) in devices {
@@ -97,7 +95,7 @@ pub(super) fn reasons(
             said.push(Reason::HeldBack { device: device.id.clone(), count: summary.held_count });
         }
     }
-    if station.luminance != LuminanceRule::NotJudged && station.tolerance.luminance_ratio.is_some() && both_read {
+    if agreed.is_some() && station.tolerance.luminance_ratio.is_some() && both_read {
         if picture.display.luminance.is_none() {
             said.push(Reason::NotMeasured { what: Unmeasured::DisplayLuminance });
         }
@@ -108,13 +106,13 @@ pub(super) fn reasons(
     if !seen.renders_poorly() {
         said.extend(rendering(seen));
     }
-    for (device, _, _) in devices {
-        if device.tint_unknown {
+    for (device, _, summary) in devices {
+        if summary.tint_open {
             said.push(Reason::TintUnknown { device: device.id.clone() });
         }
     }
     said.extend(paper(seen, picture));
-    said.extend(ambient(seen));
+    said.extend(ambient(judgement, station));
     said
 }
 
@@ -144,9 +142,9 @@ fn paper(seen: &Seen, picture: &Picture) -> Option<Reason> {
 }
 
 /// Foreign light on the print, where it is more than the station allows.
-fn ambient(seen: &Seen) -> Option<Reason> {
-    let worst = seen.ambient.worst()?;
-    let (share, limit) = (worst.share?, seen.station.ambient_max);
+fn ambient(judgement: &Judgement, station: &Station) -> Option<Reason> {
+    let worst = judgement.ambient.worst()?;
+    let (share, limit) = (worst.share?, station.ambient_max);
     (share > limit).then_some(Reason::AmbientLight {
         share,
         limit,

@@ -1,8 +1,7 @@
 //! The aim that a display should be calibrated to so that it meets the paper under a given lamp, and whether that is sensible. Pure.
 //!
 //! The aim is the paper white under that lamp, moved by the station's offset where one was found by eye, and its luminance:
-//! E ρ / π times what the station asks of the ratio. Not
-//! every such aim should be followed: a screen set to a household lamp shows everything else wrongly, and one can be too
+//! E ρ / π times what the station asks of the ratio. Not every such aim should be followed: a screen set to a household lamp shows everything else wrongly, and one can be too
 //! bright or too dark to work at. Limits of luminance: at least 80 cd/m² (a handbook's reading of ISO 3664 and ISO 12646); above
 //! 250 cd/m² most screens age fast and strain the eyes in a dim room (common practice).
 
@@ -49,7 +48,7 @@ impl ScreenAim {
     }
 }
 
-/// The aim that meets `paper` under a lamp of this illuminance, by the station's rule of luminances and its offset in u′, v′.
+/// The aim that meets `paper` under a lamp of this illuminance, by a station's rule of luminances and its offset in u′, v′.
 pub fn screen_aim(
     paper: &PaperLight,
     illuminance: Option<Illuminance>,
@@ -58,10 +57,7 @@ pub fn screen_aim(
 ) -> Result<ScreenAim, Degenerate> {
     let aim = UvPrime { u: paper.uv.u + offset.0, v: paper.uv.v + offset.1 };
     let white = xy(aim)?;
-    let wanted = match rule {
-        LuminanceRule::DisplayToPaper(ratio) => illuminance.map(|lx| paper.luminance(lx.get()) * ratio),
-        LuminanceRule::NotJudged => None,
-    };
+    let wanted = illuminance.zip(rule.agreed()).map(|(lx, ratio)| paper.luminance(lx.get()) * ratio);
     let mut doubts = Vec::new();
     let (nearest, distance) = nearest_daylight(aim);
     if distance > WHITE_GOOD {

@@ -17,7 +17,7 @@ use std::time::Duration;
 use measure::{Outcome, median, ratio, timed};
 use twinwhite::clock::{Clock, SystemClock};
 use twinwhite::config::{Config, find};
-use twinwhite::evaluate::{self, Estimates};
+use twinwhite::evaluate::Estimates;
 use twinwhite::ledger::entry::CameBy;
 use twinwhite::ledger::{Ledger, LedgerError, OpenMode};
 use twinwhite::pipeline::{Incoming, Taken, come_into_force, take};
@@ -112,9 +112,9 @@ fn split(room: &Room, clock: &SystemClock) -> Outcome<()> {
         let station = config.things.stations.first().ok_or("no station")?;
         ledger.read(|store| -> Result<(), LedgerError> {
             let mut estimates = Estimates::new(store, &config, now);
-            estimates.read([&station.display, &station.lamp])?;
+            estimates.read_station(station)?;
             lap(2);
-            std::hint::black_box(evaluate::judge_with(&estimates, station, now)?);
+            std::hint::black_box(estimates.judge(&estimates.seen(station)?)?);
             lap(3);
             Ok(())
         })?;

@@ -6,7 +6,7 @@ use super::{Looked, Spectral};
 use crate::color::rendering::{
     HueShift, R15_EDITION, RA_EDITION, RF_EDITION, RG_EDITION, SIMULATOR_EDITION, SSI_EDITION, Simulator,
 };
-use crate::color::{Observer, uv_prime_of_xyz, xy_of_xyz};
+use crate::color::{Observer, mired, uv_prime_of_xyz, xy_of_xyz};
 use crate::reading::Level;
 
 /// One reading.
@@ -27,7 +27,7 @@ pub(super) fn reading(looked: &Looked) -> Value {
         "u_prime": colorimetry.uv.map(|at| at.u),
         "v_prime": colorimetry.uv.map(|at| at.v),
         "cct_k": colorimetry.cct_k,
-        "mired": colorimetry.cct_k.map(|cct_k| 1e6 / cct_k.get()),
+        "mired": colorimetry.cct_k.map(mired),
         "duv": colorimetry.duv,
         "illuminance_lx": level.and_then(|level| match level { Level::Illuminance(lx) => Some(lx), Level::Luminance(_) => None }),
         "luminance_cd_m2": level.and_then(|level| match level { Level::Luminance(l) => Some(l), Level::Illuminance(_) => None }),

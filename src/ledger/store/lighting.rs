@@ -88,26 +88,26 @@ impl Store {
         )
     }
 
-    /// The newest reading of paper lit by `lamp`, after `from` up to and including `to`, whose name `is_meant`.
+    /// The newest reading of paper lit by `lamp`, up to and including `to`, whose name `is_meant`.
     pub fn latest_lit(
         &self,
         lamp: &DeviceId,
-        from: Time,
         to: Time,
         is_meant: impl Fn(Option<&str>) -> bool,
     ) -> Result<Option<ReadingRow>, LedgerError> {
         /// So many readings of other papers are stepped over.
         const LOOKED_AT: u32 = 256;
         let rows = self.last_of_patch(lamp, Patch::Paper, to, LOOKED_AT)?;
-        Ok(rows.into_iter().take_while(|row| row.time > from).find(|row| is_meant(row.named.as_deref())))
+        Ok(rows.into_iter().find(|row| is_meant(row.named.as_deref())))
     }
 
-    /// When an event of `kind` last happened to `device`, up to and including `to`.
-    pub fn last_event(&self, device: &DeviceId, kind: EventKind, to: Time) -> Result<Option<Time>, LedgerError> {
+    /// When an event of one of three kinds last happened to `device`, up to and including `to`.
+    pub fn last_event(&self, device: &DeviceId, kinds: [EventKind; 3], to: Time) -> Result<Option<Time>, LedgerError> {
+        let [a, b, c] = kinds;
         self.maybe(
-            "SELECT time_us FROM event WHERE device = ?1 AND time_us <= ?2 AND kind = ?3 AND excluded IS NULL
+            "SELECT time_us FROM event WHERE device = ?1 AND time_us <= ?2 AND kind IN (?3, ?4, ?5) AND excluded IS NULL
              ORDER BY time_us DESC LIMIT 1",
-            (device, to, kind),
+            (device, to, a, b, c),
             |row| row.get(0),
         )
     }
