@@ -11,7 +11,10 @@
 
 use std::fmt;
 
-use chrono::{DateTime, FixedOffset, NaiveDate, NaiveDateTime, Offset, TimeDelta, TimeZone, Utc, offset::LocalResult};
+use chrono::{
+    DateTime, FixedOffset, NaiveDate, NaiveDateTime, NaiveTime, Offset, TimeDelta, TimeZone, Timelike, Utc,
+    offset::LocalResult,
+};
 
 use crate::units::Time;
 
@@ -137,6 +140,24 @@ impl LocalZone {
     /// `Wed 2026-03-04 10:30 +00:00`: the same, where weekday and offset matter.
     pub fn show_full(self, time: Time) -> String {
         self.local(time).format("%a %Y-%m-%d %H:%M %:z").to_string()
+    }
+
+    /// The day on which an instant falls.
+    pub fn day(self, time: Time) -> NaiveDate {
+        self.local(time).date_naive()
+    }
+
+    /// The hour of the day that the clock on the wall shows, 0 to 23.
+    pub fn hour(self, time: Time) -> u32 {
+        self.local(time).hour()
+    }
+
+    /// The first instant of a day, or, where the clocks skip the whole of it, of what follows.
+    pub fn first_of(self, day: NaiveDate) -> Time {
+        // A change may skip midnight, by steps of half an hour, and once skipped a day.
+        let walls = (0..=48).map(|halves| day.and_time(NaiveTime::MIN) + TimeDelta::minutes(30 * halves));
+        let first = walls.filter_map(|wall| self.0.from_local_datetime(&wall).earliest()).next();
+        first.map_or_else(|| Time::from_chrono(day.and_time(NaiveTime::MIN).and_utc()), Time::from_chrono)
     }
 
     fn local(self, time: Time) -> DateTime<chrono_tz::Tz> {

@@ -16,6 +16,7 @@ pub mod dynamics;
 pub mod filter;
 mod forecast;
 mod hold;
+mod hours;
 mod label;
 pub mod matrix;
 mod observation;
@@ -26,6 +27,7 @@ mod tests;
 
 pub use bytes::BadState;
 pub use device::{DeviceState, HELD_LISTED};
+pub use hours::{HoursInUse, Reached};
 pub use forecast::{ChannelPath, Forecast, Hypothesis, Path, Summary};
 pub use observation::{
     Absorbed, Act, Doubt, Fate, Happening, HeldWhy, Observation, Params, SlipFactor, StepFound, TargetWhite,

@@ -24,7 +24,7 @@ use chrono::{DateTime, Duration, LocalResult, NaiveDateTime, TimeZone, Utc};
 use chrono_tz::Tz;
 use cron::Schedule;
 
-use crate::units::Time;
+use crate::units::{Days, Time};
 use field::{Field, RULES};
 
 /// A line that says when something recurs; it fires at least once between 1970 and 2100.
@@ -120,6 +120,18 @@ impl CronLine {
         };
         self.schedules.iter().filter_map(next_of).min()
     }
+
+    /// The last run at or before `at` in `zone`, or `None` when there was none since 1970.
+    pub fn last_until(&self, at: Time, zone: Tz) -> Option<Time> {
+        let local = |at: Time| zone.from_utc_datetime(&at.to_chrono().naive_utc()).naive_local();
+        // After the clocks were put back they have shown later times before: look back from the latest they showed.
+        let shown = local(at).max(local(at.plus(Days(-1.0))) + Duration::days(1)) + Duration::seconds(1);
+        let last_of = |schedule: &Schedule| {
+            let walls = schedule.after(&shown.and_utc()).rev();
+            walls.map(|before| instant_of(before.naive_utc(), zone)).find(|instant| *instant <= at)
+        };
+        self.schedules.iter().filter_map(last_of).max()
+    }
 }
 
 impl fmt::Display for CronLine {
@@ -186,7 +198,6 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::units::Days;
 
     const BERLIN: Tz = Tz::Europe__Berlin;
 
