@@ -9,6 +9,7 @@ mod audit;
 mod check;
 mod compare;
 mod demo;
+mod due;
 mod fail;
 mod forecast;
 mod history;
@@ -67,6 +68,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Forecast { station, horizon, when, output } => {
             forecast::forecast(session()?, station, horizon, when, output.json).map(done)
         }
+        Command::Due { within, when, output } => due::due(session()?, *within, when, output.json).map(done),
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
         Command::Record { event, device, at, fields } => {

@@ -27,8 +27,8 @@ mod tests;
 
 pub use bytes::BadState;
 pub use device::{DeviceState, HELD_LISTED};
-pub use hours::{HoursInUse, Reached};
 pub use forecast::{ChannelPath, Forecast, Hypothesis, Path, Summary};
+pub use hours::{HoursInUse, Reached};
 pub use observation::{
     Absorbed, Act, Doubt, Fate, Happening, HeldWhy, Observation, Params, SlipFactor, StepFound, TargetWhite,
 };

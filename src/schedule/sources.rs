@@ -27,9 +27,10 @@ pub fn of_forecast(judgement: &Judgement) -> Vec<Demand> {
 fn by(advice: &Advice, judgement: &Judgement) -> Time {
     match (advice, judgement.verdict) {
         (Advice::ReadBy { date, .. }, _) => *date,
-        (Advice::Read { .. } | Advice::ReadPaper { .. } | Advice::ShutOutLight { .. } | Advice::LookAtHeld { .. }, _) => {
-            judgement.as_of
-        }
+        (
+            Advice::Read { .. } | Advice::ReadPaper { .. } | Advice::ShutOutLight { .. } | Advice::LookAtHeld { .. },
+            _,
+        ) => judgement.as_of,
         (_, Verdict::AtRisk) => judgement.risk_date.map_or(judgement.as_of, |risk| risk.date),
         _ => judgement.as_of,
     }

@@ -492,6 +492,7 @@ fn one_alert_of_a_kind_stands_for_a_subject() {
         operator: None,
         reason: "risk".into(),
         detail: "the match is out".into(),
+        run: None,
     };
     assert_eq!(ledger.next_alert_id().unwrap(), 1);
     ledger.write(noon(), |tx| tx.put_alert(&alert(1))).unwrap();
