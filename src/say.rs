@@ -19,7 +19,7 @@ use crate::units::{Days, Luminance, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
 pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, reason_file};
-pub use due::{because, of_certificate, of_rated_hours, of_run, work};
+pub use due::{because, of_certificate, of_rated_hours, of_run, runs, work};
 pub use lighting::{print_line, print_looks};
 
 /// The verdict in people's words.

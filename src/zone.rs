@@ -303,6 +303,18 @@ fn cut(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn days_begin_where_the_clocks_let_them() {
+        let first = |zone: chrono_tz::Tz, day: (i32, u32, u32)| {
+            let day = NaiveDate::from_ymd_opt(day.0, day.1, day.2).unwrap();
+            LocalZone(zone).first_of(day).to_string()
+        };
+        assert_eq!(first(chrono_tz::America::New_York, (2026, 4, 1)), "2026-04-01T04:00:00Z");
+        // In Beirut the clocks went from midnight to one; on Samoa 30 December 2011 never was.
+        assert_eq!(first(chrono_tz::Asia::Beirut, (2021, 3, 28)), "2021-03-27T22:00:00Z");
+        assert_eq!(first(chrono_tz::Pacific::Apia, (2011, 12, 30)), "2011-12-30T10:00:00Z");
+    }
     use proptest::prelude::*;
 
     fn zone(name: &str) -> LocalZone {

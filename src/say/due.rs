@@ -1,5 +1,7 @@
 //! What is due, in sentences: what is to be done, why, and what counts as done. Pure.
 
+use chrono::{Offset, Timelike};
+
 use super::{advice, count, day, span};
 use crate::schedule::{Because, Due, Reminder, Task, Work};
 use crate::site::Instrument;
@@ -106,4 +108,41 @@ pub fn of_rated_hours(why: String, lamp: &DeviceId) -> Vec<String> {
 /// `Mon 2 Mar 2026, 09:00`.
 fn moment(zone: &LocalZone, time: Time) -> String {
     time.to_chrono().with_timezone(&zone.0).format("%a %-d %b %Y, %H:%M").to_string()
+}
+
+/// The next runs of a line: `2026-03-02 09:00, …`; with seconds where they have any, and with the offset to UTC where the clocks
+/// change between `now` and the last of them.
+pub fn runs(times: &[Time], now: Time, zone: &LocalZone) -> String {
+    let local = |time: &Time| time.to_chrono().with_timezone(&zone.0);
+    let offset = |time: &Time| local(time).offset().fix();
+    let seconds = if times.iter().any(|time| local(time).second() != 0) { ":%S" } else { "" };
+    let change = if times.iter().any(|time| offset(time) != offset(&now)) { " %:z" } else { "" };
+    let pattern = format!("%Y-%m-%d %H:%M{seconds}{change}");
+    let shown: Vec<String> = times.iter().map(|time| local(time).format(&pattern).to_string()).collect();
+    shown.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::schedule::cron::CronLine;
+
+    #[test]
+    fn runs_show_seconds_and_clock_changes_where_there_are_any() {
+        let zone = LocalZone(chrono_tz::Europe::Berlin);
+        let next = |line: &str, now: &str| {
+            let (line, now) = (CronLine::parse(line).unwrap(), Time::parse(now).unwrap());
+            let first = line.next_after(now, zone.0).unwrap();
+            let second = line.next_after(first, zone.0).unwrap();
+            runs(&[first, second], now, &zone)
+        };
+        assert_eq!(next("0 9 * * Mon", "2026-03-02T09:00:00Z"), "2026-03-09 09:00, 2026-03-16 09:00");
+        assert_eq!(next("30 0 9 * * Mon", "2026-03-02T09:00:00Z"), "2026-03-09 09:00:30, 2026-03-16 09:00:30");
+        assert_eq!(
+            next("30 2 * * *", "2026-03-28T09:00:00Z"),
+            "2026-03-29 03:00 +02:00, 2026-03-30 02:30 +02:00",
+            "in the gap, after it"
+        );
+        assert_eq!(next("30 2 * * *", "2026-10-24T09:00:00Z"), "2026-10-25 02:30 +02:00, 2026-10-26 02:30 +01:00");
+    }
 }

@@ -312,6 +312,21 @@ mod tests {
     }
 
     #[test]
+    fn the_last_run_is_found_after_both_clock_changes() {
+        let last = |line: &str, at: &str| {
+            let found = CronLine::parse(line).unwrap().last_until(Time::parse(at).unwrap(), BERLIN);
+            found.map(|run| run.to_string())
+        };
+        assert_eq!(last("0 9 * * Mon", "2026-03-04T12:00:00Z").unwrap(), "2026-03-02T08:00:00Z");
+        assert_eq!(last("30 2 * * *", "2026-03-29T00:59:59Z").unwrap(), "2026-03-28T01:30:00Z", "before the gap");
+        assert_eq!(last("30 2 * * *", "2026-03-29T01:00:00Z").unwrap(), "2026-03-29T01:00:00Z", "right after it");
+        // 02:10 for the second time: 02:30 was shown twenty minutes before the clocks went back.
+        assert_eq!(last("30 2 * * *", "2026-10-25T01:10:00Z").unwrap(), "2026-10-25T00:30:00Z");
+        assert_eq!(last("30 2 * * *", "2026-10-25T01:40:00Z").unwrap(), "2026-10-25T00:30:00Z", "not a second time");
+        assert_eq!(last("0 0 9 1 1 * 2027", "2026-10-25T01:40:00Z"), None, "it has not run yet");
+    }
+
+    #[test]
     fn lines_that_mean_nothing_are_told_apart() {
         for (line, found, expected, hint) in [
             ("0 9 31 2 *", "never comes", "a day that some month has", ""),
@@ -386,6 +401,13 @@ mod tests {
                 prop_assert_eq!(line.next_after(between, zone), Some(first));
             }
             prop_assert!(line.next_after(first, zone).unwrap() > first);
+            // And backwards: between two runs the last one is the first of them.
+            let second = line.next_after(first, zone).unwrap();
+            prop_assert_eq!(line.last_until(first, zone), Some(first));
+            let before_second = Time::from_micros(second.micros() - 1);
+            prop_assert_eq!(line.last_until(before_second, zone), Some(first));
+            let after_first = first.plus(Days(back)).min(before_second);
+            prop_assert_eq!(line.last_until(after_first, zone), Some(first));
         }
     }
 }
