@@ -222,7 +222,7 @@ async fn each_run_is_told_once_within_a_minute() {
     assert!(
         first.len() == 1 && first[0].as_str() >= "2026-03-02T09:00:00Z" && first[0].as_str() < "2026-03-02T09:01:00Z"
     );
-    pass(&mut watch, &mut told, 6 * HOUR, "2026-03-23T08:00:00Z").await;
+    pass(&mut watch, &mut told, 6 * HOUR, "2026-03-22T20:00:00Z").await;
     let raised = told.raised("read lamp");
     let days: Vec<&str> = raised.iter().map(|at| &at[..10]).collect();
     assert_eq!(days, ["2026-03-02", "2026-03-09", "2026-03-16"]);
@@ -349,7 +349,7 @@ async fn ones_own_words_end_with_an_acknowledgement() {
     let site = SiteId::new("tower").unwrap();
     let mut ledger = Ledger::open(&watch.folder.path().join("state/ledger.db"), &site, OpenMode::Existing).unwrap();
     acts::acknowledge(&mut ledger, &config, id, None, watch.clock.now()).unwrap();
-    pass(&mut watch, &mut told, 6 * HOUR, "2026-03-09T08:00:00Z").await;
+    pass(&mut watch, &mut told, 6 * HOUR, "2026-03-08T20:00:00Z").await;
     assert_eq!(ledger.standing_alert("reminder", "sweep").unwrap(), None);
     assert_eq!(told.raised("sweep").len(), 1);
     pass(&mut watch, &mut told, HOUR, "2026-03-09T10:00:00Z").await;
@@ -380,7 +380,7 @@ async fn certificates_and_rated_hours_are_told_when_near_and_when_over() {
     assert!(told.steps.iter().all(|(at, step)| step.kind != "task-due" || &at.to_string()[11..13] >= "08"), "at night");
     take_in(&mut watch, &mut told, "new.csv", "time,device,event\n2026-04-14T11:00:00Z,old,replaced\n").await;
     pass(&mut watch, &mut told, HOUR, "2026-04-14T14:00:00Z").await;
-    assert_eq!(told.reasons("replace old", Transition::Cleared), ["due-again", "condition-over"]);
+    assert_eq!(told.reasons("replace old", Transition::Cleared), ["due-again", "condition-over"], "{:#?}", told.steps);
     watch.stop().await;
 }
 
