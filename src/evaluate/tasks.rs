@@ -170,6 +170,11 @@ impl Looked<'_> {
         }
         for demand in &wanted {
             let Some(device) = demand.device.as_ref() else { continue };
+            // A device that nobody has read yet has its time until that is overdue, and a new site has many.
+            let known = self.estimates.get(device).is_some_and(|estimate| estimate.state.last_read().is_some());
+            if !known {
+                continue;
+            }
             let subject = subject(&demand.work, device.as_str());
             if self.stands(Kind::TaskDue, &subject).is_none() && !self.overdue(device) {
                 let detail = vec![say::because(&demand.because, demand.date, now, &zone), format!("Read {device}.")];
