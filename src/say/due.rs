@@ -32,7 +32,7 @@ pub fn work(due: &Due) -> String {
 pub fn because(why: &Because, date: Time, now: Time, zone: &LocalZone) -> String {
     match why {
         Because::Forecast { station, advice: act } => match act {
-            Advice::Read { .. } => format!("Station {station}: too little is known to say whether its match holds."),
+            Advice::Read { .. } => format!("Station {station}: a fresh reading is needed to be sure of its match."),
             Advice::ReadBy { .. } => {
                 format!(
                     "Station {station}: its match is counted on until {}, not longer without a reading.",

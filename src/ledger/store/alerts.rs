@@ -162,9 +162,9 @@ impl Store {
         self.all(&format!("{ALERT} ORDER BY id"), (), alert_row)
     }
 
-    /// Alerts for `subject` that tell of runs from `from` up to and including `to`, by number.
+    /// Alerts for `subject` that tell of runs from `from` up to and including `to`, by run.
     pub fn told_runs(&self, subject: &str, from: Time, to: Time) -> Result<Vec<AlertRow>, LedgerError> {
-        let told = "WHERE subject = ?1 AND run_us IS NOT NULL AND run_us BETWEEN ?2 AND ?3 ORDER BY id";
+        let told = "WHERE subject = ?1 AND run_us IS NOT NULL AND run_us BETWEEN ?2 AND ?3 ORDER BY run_us, id";
         self.all(&format!("{ALERT} INDEXED BY alert_run {told}"), (subject, from, to), alert_row)
     }
 
