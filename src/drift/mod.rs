@@ -24,6 +24,7 @@ pub mod priors;
 #[cfg(test)]
 mod tests;
 
+pub use ageing::HoursOfUse;
 pub use bytes::BadState;
 pub use device::{DeviceState, HELD_LISTED};
 pub use forecast::{ChannelPath, Forecast, Hypothesis, Path, Summary};
