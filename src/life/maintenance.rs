@@ -86,7 +86,8 @@ impl Maintenance {
             return Err(NoProjection::Gap { hours: gap });
         }
         let count = used.len() as f64;
-        let (t_mean, y_mean) = (used.iter().map(|p| p.0).sum::<f64>() / count, used.iter().map(|p| p.1).sum::<f64>() / count);
+        let (t_mean, y_mean) =
+            (used.iter().map(|p| p.0).sum::<f64>() / count, used.iter().map(|p| p.1).sum::<f64>() / count);
         let (mut tt, mut ty) = (0.0, 0.0);
         for (t, y) in &used {
             tt += (t - t_mean) * (t - t_mean);
@@ -154,7 +155,8 @@ mod tests {
 
     #[test]
     fn an_exact_exponential_is_met_exactly() {
-        let exact: Vec<(f64, f64)> = (0..=8).map(|n| 1000.0 * f64::from(n)).map(|t| (t, libm::exp(-2e-5 * t))).collect();
+        let exact: Vec<(f64, f64)> =
+            (0..=8).map(|n| 1000.0 * f64::from(n)).map(|t| (t, libm::exp(-2e-5 * t))).collect();
         let fit = Maintenance::of(&exact).unwrap();
         near(fit.b, 1.0, 1e-12);
         near(fit.alpha, 2e-5, 1e-16);
@@ -168,7 +170,10 @@ mod tests {
 
     #[test]
     fn the_window_is_the_last_5000_h_or_the_last_half() {
-        assert_eq!([6000.0, 9744.0, 10_000.0, 10_001.0, 18_000.0].map(window), [1000.0, 4744.0, 5000.0, 5000.5, 9000.0]);
+        assert_eq!(
+            [6000.0, 9744.0, 10_000.0, 10_001.0, 18_000.0].map(window),
+            [1000.0, 4744.0, 5000.0, 5000.5, 9000.0]
+        );
     }
 
     #[test]

@@ -195,7 +195,12 @@ impl Life {
                     if same { before } else { sum(before, from, to) }
                 });
                 let moved = if same { (u, v) } else { (sum(u, start.u, point.u), sum(v, start.v, point.v)) };
-                aged.push(Aged { time: point.time, age: self.age(point.time, point.hours), ln_left: ln_left.or(ln), moved });
+                aged.push(Aged {
+                    time: point.time,
+                    age: self.age(point.time, point.hours),
+                    ln_left: ln_left.or(ln),
+                    moved,
+                });
             }
         }
         aged
@@ -233,7 +238,6 @@ impl Stretch {
             _ => None,
         })
     }
-
 }
 
 /// The white at a point.

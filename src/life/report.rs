@@ -147,7 +147,10 @@ impl Check {
     pub fn within(&self) -> Option<bool> {
         let said = self.said.as_ref()?;
         said.about?;
-        Some(said.early.is_some_and(|early| early <= self.happened) && said.late.is_none_or(|late| self.happened <= late))
+        Some(
+            said.early.is_some_and(|early| early <= self.happened)
+                && said.late.is_none_or(|late| self.happened <= late),
+        )
     }
 }
 
@@ -162,8 +165,9 @@ pub fn questions(lives: &Lives) -> (Vec<(f64, Time, Time)>, usize) {
             let Some(first) = stretch.points.first().map(|point| point.time) else { continue };
             let open = place + 1 == lives.0.len() && stretch_place + 1 == life.stretches.len();
             match stretch.left_aim() {
-                Some(left) => questions
-                    .extend(ASKED_AT.map(|share| (share, first.plus(Days(share * left.since(first).0)), left))),
+                Some(left) => {
+                    questions.extend(ASKED_AT.map(|share| (share, first.plus(Days(share * left.since(first).0)), left)))
+                }
                 None => ended_before += usize::from(!open),
             }
         }
@@ -262,7 +266,9 @@ pub fn report(device: &Watched, lives: &Lives, found: Found, now: Time) -> Repor
 }
 
 fn rated_of(rated: f64, age: Option<Age>, hours: Option<HoursOfUse>, now: Time) -> Rated {
-    let (Some(Age::Hours(age)), Some(hours)) = (age, hours) else { return Rated { hours: rated, used: None, date: None } };
+    let (Some(Age::Hours(age)), Some(hours)) = (age, hours) else {
+        return Rated { hours: rated, used: None, date: None };
+    };
     let left = (rated - age) / hours.per_day;
     Rated { hours: rated, used: Some(age / rated), date: Some(now.plus(Days(left))) }
 }

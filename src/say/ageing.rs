@@ -28,7 +28,10 @@ pub fn headline(report: &Report, zone: &LocalZone) -> String {
         None => format!("has served {}, its level never read,", self::age(age)),
     };
     if report.retired {
-        return format!("{device} is out of use; it {}.", light.replacen("gives", "gave", 1).replacen("has served", "had served", 1));
+        return format!(
+            "{device} is out of use; it {}.",
+            light.replacen("gives", "gave", 1).replacen("has served", "had served", 1)
+        );
     }
     let Some(leaving) = &report.leaving else { return format!("{device} {}.", light.trim_end_matches(',')) };
     format!("{device} {light} and {}.", leaves(leaving, report.as_of, zone))
@@ -39,7 +42,10 @@ fn leaves(leaving: &Leaving, now: Time, zone: &LocalZone) -> String {
     if leaving.is_off() {
         return match leaving.cause {
             Some(Cause::Doubt) | None => "may be off its aim: too little is known of it".to_owned(),
-            Some(_) => format!("is off its aim{}", cause.replace("it gets", "it got").replace("its white turns", "its white turned")),
+            Some(_) => format!(
+                "is off its aim{}",
+                cause.replace("it gets", "it got").replace("its white turns", "its white turned")
+            ),
         };
     }
     match leaving.about {
@@ -114,7 +120,8 @@ pub fn facts(report: &Report, zone: &LocalZone) -> Vec<(&'static str, String)> {
         facts.push(("white", self::white(white)));
     }
     if let Some(hours) = report.hours {
-        let counter = hours.counter.map(|c| format!("; the counter stands at about {} h", thousands(c))).unwrap_or_default();
+        let counter =
+            hours.counter.map(|c| format!("; the counter stands at about {} h", thousands(c))).unwrap_or_default();
         facts.push(("use", format!("{:.1} ± {:.1} h a day{counter}", hours.per_day, hours.per_day_sd)));
     }
     if let Some(rated) = report.rated {
@@ -127,8 +134,13 @@ pub fn facts(report: &Report, zone: &LocalZone) -> Vec<(&'static str, String)> {
                     thousands(rated.hours),
                     day(zone, date)
                 ),
-                (Some(used), _) => format!("{:.0} % of {} h used: past its rated hours", used * 100.0, thousands(rated.hours)),
-                _ => format!("{} h; its hours are not reported, so what is used of them is not known", thousands(rated.hours)),
+                (Some(used), _) => {
+                    format!("{:.0} % of {} h used: past its rated hours", used * 100.0, thousands(rated.hours))
+                }
+                _ => format!(
+                    "{} h; its hours are not reported, so what is used of them is not known",
+                    thousands(rated.hours)
+                ),
             },
         ));
     }
@@ -166,7 +178,11 @@ fn white(white: &WhitePath) -> String {
         None => format!("{:.4} ± {:.4} a year", white.speed.per_year.mean, white.speed.per_year.sd),
     };
     if white.told {
-        let year = if white.speed.per_1000_h.is_some() { format!(", {:.4} a year", white.speed.per_year.mean) } else { String::new() };
+        let year = if white.speed.per_1000_h.is_some() {
+            format!(", {:.4} a year", white.speed.per_year.mean)
+        } else {
+            String::new()
+        };
         format!("{moved}; moves {per}{year}{}", word(&white.towards_word))
     } else {
         format!("{moved}; its speed ({per}) cannot be told from standing still")
@@ -205,8 +221,7 @@ fn projection(report: &Report) -> String {
 pub fn lives(report: &Report, zone: &LocalZone) -> ([String; 5], Vec<[String; 5]>) {
     let same = report.age.map(age).unwrap_or_default();
     let per = if report.hours.is_some() { "white moved per 1000 h" } else { "white moved a year" };
-    let header =
-        ["in place", "served", "light left", &format!("light left at {same}"), per].map(str::to_owned);
+    let header = ["in place", "served", "light left", &format!("light left at {same}"), per].map(str::to_owned);
     let share = |left: Option<f64>| left.map_or_else(|| "-".to_owned(), |left| format!("{:.0} %", left * 100.0));
     let row = |life: &LifeLine| {
         let until = life.to.map_or_else(|| "now".to_owned(), |to| day(zone, to));
@@ -226,7 +241,10 @@ pub fn checks(report: &Report, zone: &LocalZone) -> Vec<String> {
     let checks = &report.checks;
     let ended = match checks.ended_before {
         0 => None,
-        n => Some(format!("{} ended by hand before it left its aim; no date can be held against that.", count(n as u64, "time"))),
+        n => Some(format!(
+            "{} ended by hand before it left its aim; no date can be held against that.",
+            count(n as u64, "time")
+        )),
     };
     if checks.asked.is_empty() {
         let none = "No such date could be checked yet: it has not left its aim by itself since it is read.".to_owned();
@@ -264,7 +282,11 @@ fn check(check: &Check, zone: &LocalZone) -> String {
         e => format!("{} too late", count(e as u64, "day")),
     };
     let held = if check.within() == Some(true) { "within" } else { "outside" };
-    format!("{when}: {guess}about {}, {}; it left {happened}, {held} the range, {off}.", day(zone, about), range(said, check.asked, zone))
+    format!(
+        "{when}: {guess}about {}, {}; it left {happened}, {held} the range, {off}.",
+        day(zone, about),
+        range(said, check.asked, zone)
+    )
 }
 
 /// What to do. `dimmer`: a person can turn its level.
@@ -336,16 +358,24 @@ fn lamp_acts(
         }
         (true, _) => {
             if dims && dimmer {
-                acts.push(format!("Turn the dimmer of {device} up and read it; that buys time, though it makes no lamp younger."));
+                acts.push(format!(
+                    "Turn the dimmer of {device} up and read it; that buys time, though it makes no lamp younger."
+                ));
             }
             acts.push(format!("Clean {device} and read it; if it is still off its aim, replace it."));
         }
         (false, Some(by)) => {
             let order = by.plus(Days(-DELIVERY.0));
             let order = if order <= report.as_of { "now".to_owned() } else { format!("by {}", day(zone, order)) };
-            acts.push(format!("Order {new} {order} and replace {device} by about {}{}.", day(zone, by), at_risk(max_risk)));
+            acts.push(format!(
+                "Order {new} {order} and replace {device} by about {}{}.",
+                day(zone, by),
+                at_risk(max_risk)
+            ));
             if leaving.guess {
-                acts.push(format!("The date is a guess still: go on reading {device}, and ask again before you order."));
+                acts.push(format!(
+                    "The date is a guess still: go on reading {device}, and ask again before you order."
+                ));
             }
             if dims && dimmer {
                 acts.push("Turning its dimmer up when it gets too dim buys time before that.".to_owned());
@@ -373,7 +403,10 @@ mod tests {
 
     #[test]
     fn numbers_are_grouped() {
-        assert_eq!([0.0, 999.4, 999.6, 12_345.0, 1_234_567.0].map(thousands), ["0", "999", "1,000", "12,345", "1,234,567"]);
+        assert_eq!(
+            [0.0, 999.4, 999.6, 12_345.0, 1_234_567.0].map(thousands),
+            ["0", "999", "1,000", "12,345", "1,234,567"]
+        );
         assert_eq!((thousands(-0.2), thousands(-1500.0)), ("0".to_owned(), "-1,500".to_owned()));
         assert_eq!(age(Age::Days(400.0)), "13 months");
     }

@@ -67,7 +67,9 @@ pub fn leaving(device: &Watched, limits: &Limits, max_risk: f64, readings: u64, 
     let forecast = device.state.forecast(device.params, &times);
     let paths: Vec<(f64, Vec<Difference>)> = hypotheses(&forecast)
         .into_iter()
-        .map(|(p, path)| (p, (0..times.len()).map(|index| from_aim(device, &Light::at(path, index, device.aim))).collect()))
+        .map(|(p, path)| {
+            (p, (0..times.len()).map(|index| from_aim(device, &Light::at(path, index, device.aim))).collect())
+        })
         .collect();
     let risk = risk_path(&paths, limits);
     let date = |line: f64| crossing(&risk.within, &times, line);
@@ -131,7 +133,11 @@ fn cause(device: &Watched, limits: &Limits, light: &Light) -> Cause {
     }
     match level {
         Some((_, ratio)) if level_out > colour_out => {
-            if ratio.mean < 0.0 { Cause::Dimmer } else { Cause::Brighter }
+            if ratio.mean < 0.0 {
+                Cause::Dimmer
+            } else {
+                Cause::Brighter
+            }
         }
         _ => {
             let there = UvPrime { u: device.aim.u + u, v: device.aim.v + v };
