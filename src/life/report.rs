@@ -98,9 +98,9 @@ pub struct LifeLine {
     pub served: Age,
     /// Share of its first light at the age that the present one has; absent where it never got so old.
     pub left_at_same_age: Option<f64>,
-    /// Share of its first light at its last reading.
-    pub left_at_end: Option<f64>,
-    /// How far its white moved for each 1000 h (where hours are counted) or year.
+    /// Share of its first light now, or at its last reading.
+    pub left_now_or_at_end: Option<f64>,
+    /// How far its white moved for each 1000 h (where the present one counts hours) or year.
     pub moved_per: Option<f64>,
     /// When it left its aim by itself, the first time.
     pub left_aim: Option<Time>,
@@ -229,7 +229,8 @@ pub fn report(device: &Watched, lives: &Lives, found: Found, now: Time) -> Repor
         let by_itself = UvPrime { u: first.u + moved_u.mean, v: first.v + moved_v.mean };
         let speed = u_slope.0.hypot(v_slope.0);
         let towards = if speed > 0.0 { (u_slope.0 / speed, v_slope.0 / speed) } else { (0.0, 0.0) };
-        let sd = (u_slope.1 * towards.0).hypot(v_slope.1 * towards.1);
+        let sd =
+            if speed > 0.0 { (u_slope.1 * towards.0).hypot(v_slope.1 * towards.1) } else { u_slope.1.max(v_slope.1) };
         let score = |slope: (f64, f64)| (slope.0 / slope.1.max(f64::MIN_POSITIVE)).powi(2);
         let onward = UvPrime { u: now.u + WORD_SIZE * towards.0, v: now.v + WORD_SIZE * towards.1 };
         Some(WhitePath {
@@ -258,7 +259,7 @@ pub fn report(device: &Watched, lives: &Lives, found: Found, now: Time) -> Repor
         white,
         hours: hours.filter(|_| known),
         rated: found.rated_hours.map(|rated| rated_of(rated, age, hours, now)),
-        lives: life_lines(lives, age, now),
+        lives: life_lines(lives, age, light_left.map(|left| left.mean), now),
         leaving: found.leaving.filter(|_| known),
         projection: projection(lives),
         checks: found.checks,
@@ -273,7 +274,8 @@ fn rated_of(rated: f64, age: Option<Age>, hours: Option<HoursOfUse>, now: Time) 
     Rated { hours: rated, used: Some(age / rated), date: Some(now.plus(Days(left))) }
 }
 
-fn life_lines(lives: &Lives, age: Option<Age>, now: Time) -> Vec<LifeLine> {
+fn life_lines(lives: &Lives, age: Option<Age>, left_now: Option<f64>, now: Time) -> Vec<LifeLine> {
+    let by_hours = matches!(age, Some(Age::Hours(_)));
     let lines = lives.0.iter().filter_map(|life| {
         let aged = life.ageing();
         let (first, last) = (aged.first()?, aged.last()?);
@@ -293,11 +295,12 @@ fn life_lines(lives: &Lives, age: Option<Age>, now: Time) -> Vec<LifeLine> {
             served,
             left_at_same_age: age.and_then(|age| match life.ended {
                 Some(_) => left_at_age(&aged, age).map(libm::exp),
-                None => last.ln_left.map(|ln| libm::exp(ln.mean)),
+                None => left_now,
             }),
-            left_at_end: last.ln_left.map(|ln| libm::exp(ln.mean)),
-            // From less than a quarter of a year or 250 h a rate is scatter.
-            moved_per: (span > 0.25).then(|| u.mean.hypot(v.mean) / span),
+            left_now_or_at_end: if life.ended.is_some() { last.ln_left.map(|ln| libm::exp(ln.mean)) } else { left_now },
+            // From less than a quarter of a year or 250 h a rate is scatter; what cannot be compared is not put beside the rest.
+            moved_per: (span > 0.25 && by_hours == matches!(last.age, Age::Hours(_)))
+                .then(|| u.mean.hypot(v.mean) / span),
             left_aim: life.stretches.iter().find_map(super::Stretch::left_aim),
         })
     });

@@ -14,6 +14,9 @@ use crate::zone::LocalZone;
 /// Days that a new lamp is allowed to be on its way: an assumption of the house.
 pub const DELIVERY: Days = Days(14.0);
 
+/// Past dates that are told one by one.
+const CHECKS_LISTED: usize = 6;
+
 /// The verdict in one sentence.
 pub fn headline(report: &Report, zone: &LocalZone) -> String {
     let device = &report.device;
@@ -25,7 +28,7 @@ pub fn headline(report: &Report, zone: &LocalZone) -> String {
     };
     let light = match report.light_left {
         Some(left) => format!("gives {:.0} % of its first light after {}", left.mean * 100.0, self::age(age)),
-        None => format!("has served {}, its level never read,", self::age(age)),
+        None => format!("has served {} (its level was never read)", self::age(age)),
     };
     if report.retired {
         return format!(
@@ -33,36 +36,38 @@ pub fn headline(report: &Report, zone: &LocalZone) -> String {
             light.replacen("gives", "gave", 1).replacen("has served", "had served", 1)
         );
     }
-    let Some(leaving) = &report.leaving else { return format!("{device} {}.", light.trim_end_matches(',')) };
-    format!("{device} {light} and {}.", leaves(leaving, report.as_of, zone))
+    let Some(leaving) = &report.leaving else { return format!("{device} {light}.") };
+    format!("{device} {light}{}.", leaves(leaving, report.as_of, zone))
 }
 
+/// The second half of the verdict, with the word that joins it to the first.
 fn leaves(leaving: &Leaving, now: Time, zone: &LocalZone) -> String {
-    let cause = leaving.cause.as_ref().map(|cause| format!(": {}", self::cause(cause))).unwrap_or_default();
+    let cause = leaving.cause.as_ref();
     if leaving.is_off() {
-        return match leaving.cause {
-            Some(Cause::Doubt) | None => "may be off its aim: too little is known of it".to_owned(),
-            Some(_) => format!(
-                "is off its aim{}",
-                cause.replace("it gets", "it got").replace("its white turns", "its white turned")
-            ),
+        return match cause.filter(|cause| **cause != Cause::Doubt) {
+            None => " and may be off its aim: too little is known of it".to_owned(),
+            Some(cause) => format!(" and is off its aim: {}", became(cause)),
         };
     }
-    match leaving.about {
-        Some(about) => {
+    let day = |time| day(zone, time);
+    match (leaving.about, leaving.early) {
+        (Some(about), _) if cause == Some(&Cause::Doubt) => format!(
+            " and may leave its aim by about {}, {}: too little is known of it yet, its drift does not say so",
+            day(about),
+            range(leaving, now, zone)
+        ),
+        (Some(about), _) => {
             let word = if leaving.guess { "by a guess leaves" } else { "leaves" };
-            format!("{word} its aim about {}, {}{cause}", day(zone, about), range(leaving, now, zone))
+            let cause = cause.map(|cause| format!(": {}", becomes(cause))).unwrap_or_default();
+            format!(" and {word} its aim about {}, {}{cause}", day(about), range(leaving, now, zone))
         }
-        None => match leaving.early {
-            Some(early) => format!(
-                "no date can be given for when it leaves its aim; before {} it is unlikely to",
-                day(zone, early)
-            ),
-            None if leaving.farthest > now => {
-                format!("is not expected to leave its aim as far as can be told ({})", day(zone, leaving.farthest))
-            }
-            None => "no date can be given yet for when it leaves its aim".to_owned(),
-        },
+        (None, Some(early)) => {
+            format!("; no date can be given yet for when it leaves its aim, but hardly before {}", day(early))
+        }
+        (None, None) if leaving.farthest > now => {
+            format!(" and holds its aim as far ahead as can be told, until {} at least", day(leaving.farthest))
+        }
+        (None, None) => "; no date can be given yet for when it leaves its aim".to_owned(),
     }
 }
 
@@ -77,7 +82,8 @@ fn range(leaving: &Leaving, now: Time, zone: &LocalZone) -> String {
     }
 }
 
-fn cause(cause: &Cause) -> String {
+/// What takes it out, ahead.
+fn becomes(cause: &Cause) -> String {
     match cause {
         Cause::Colour(direction) => match direction_word(direction.as_ref()) {
             Some(word) => format!("its white turns {word}"),
@@ -85,7 +91,20 @@ fn cause(cause: &Cause) -> String {
         },
         Cause::Dimmer => "it gets dimmer".to_owned(),
         Cause::Brighter => "it gets brighter".to_owned(),
-        Cause::Doubt => "less from drift than from how little is known so far ahead".to_owned(),
+        Cause::Doubt => "too little is known of it".to_owned(),
+    }
+}
+
+/// What took it out.
+fn became(cause: &Cause) -> String {
+    match cause {
+        Cause::Colour(direction) => match direction_word(direction.as_ref()) {
+            Some(word) => format!("its white is {word}"),
+            None => "its white moved".to_owned(),
+        },
+        Cause::Dimmer => "it is too dim".to_owned(),
+        Cause::Brighter => "it is too bright".to_owned(),
+        Cause::Doubt => "too little is known of it".to_owned(),
     }
 }
 
@@ -220,7 +239,7 @@ fn projection(report: &Report) -> String {
 /// The predecessors' table: its header, and a row for each life.
 pub fn lives(report: &Report, zone: &LocalZone) -> ([String; 5], Vec<[String; 5]>) {
     let same = report.age.map(age).unwrap_or_default();
-    let per = if report.hours.is_some() { "white moved per 1000 h" } else { "white moved a year" };
+    let per = if matches!(report.age, Some(Age::Hours(_))) { "white moved per 1000 h" } else { "white moved a year" };
     let header = ["in place", "served", "light left", &format!("light left at {same}"), per].map(str::to_owned);
     let share = |left: Option<f64>| left.map_or_else(|| "-".to_owned(), |left| format!("{:.0} %", left * 100.0));
     let row = |life: &LifeLine| {
@@ -228,7 +247,7 @@ pub fn lives(report: &Report, zone: &LocalZone) -> ([String; 5], Vec<[String; 5]
         [
             format!("{} to {until}", day(zone, life.from)),
             age(life.served),
-            share(life.left_at_end),
+            share(life.left_now_or_at_end),
             share(life.left_at_same_age),
             life.moved_per.map_or_else(|| "-".to_owned(), |moved| format!("{moved:.4}")),
         ]
@@ -242,7 +261,7 @@ pub fn checks(report: &Report, zone: &LocalZone) -> Vec<String> {
     let ended = match checks.ended_before {
         0 => None,
         n => Some(format!(
-            "{} ended by hand before it left its aim; no date can be held against that.",
+            "{} it was set anew, cleaned or replaced before it left its aim; no date can be held against that.",
             count(n as u64, "time")
         )),
     };
@@ -264,7 +283,11 @@ pub fn checks(report: &Report, zone: &LocalZone) -> Vec<String> {
     } else {
         lines.push("It has left its aim before, and no date would have been said.".to_owned());
     }
-    lines.extend(checks.asked.iter().map(|check| self::check(check, zone)));
+    let earlier = checks.asked.len().saturating_sub(CHECKS_LISTED);
+    if earlier > 0 {
+        lines.push(format!("The newest of them, after {earlier} more:"));
+    }
+    lines.extend(checks.asked.iter().skip(earlier).map(|check| self::check(check, zone)));
     lines.extend(ended);
     lines
 }
@@ -310,7 +333,7 @@ pub fn acts(report: &Report, dimmer: bool, max_risk: Option<f64>, zone: &LocalZo
         if past_rated {
             acts.push(format!("{device} is past its rated hours: have a new one at hand."));
         } else if acts.is_empty() {
-            acts.push(format!("Nothing. Go on reading {device}."));
+            acts.push(format!("Nothing but to go on reading {device}."));
         }
         return acts;
     };
@@ -329,13 +352,15 @@ fn display_act(report: &Report, leaving: &Leaving, max_risk: Option<f64>, zone: 
         (false, Some(by)) if leaving.cause == Some(Cause::Doubt) => {
             format!("Read {device} by about {}; that takes the doubt away.", day(zone, by))
         }
-        (false, Some(by)) => format!("Recalibrate {device} by about {}{}.", day(zone, by), at_risk(max_risk)),
-        (false, None) => format!("Nothing. Go on reading {device}."),
+        (false, Some(by)) if leaving.about.is_some() => {
+            format!("Recalibrate {device} by about {}{}.", day(zone, by), at_risk(max_risk))
+        }
+        (false, _) => format!("Nothing but to go on reading {device}."),
     }
 }
 
 fn at_risk(max_risk: Option<f64>) -> String {
-    max_risk.map(|risk| format!(": by then it is off its aim with {}", percent(risk))).unwrap_or_default()
+    max_risk.map(|risk| format!(" (the risk of being off its aim reaches {} then)", percent(risk))).unwrap_or_default()
 }
 
 fn lamp_acts(
@@ -364,7 +389,7 @@ fn lamp_acts(
             }
             acts.push(format!("Clean {device} and read it; if it is still off its aim, replace it."));
         }
-        (false, Some(by)) => {
+        (false, Some(by)) if leaving.about.is_some() => {
             let order = by.plus(Days(-DELIVERY.0));
             let order = if order <= report.as_of { "now".to_owned() } else { format!("by {}", day(zone, order)) };
             acts.push(format!(
@@ -381,8 +406,8 @@ fn lamp_acts(
                 acts.push("Turning its dimmer up when it gets too dim buys time before that.".to_owned());
             }
         }
-        (false, None) => {
-            acts.push(format!("Nothing. Go on reading {device}."));
+        (false, _) => {
+            acts.push(format!("Nothing but to go on reading {device}."));
             return acts;
         }
     }

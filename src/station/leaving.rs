@@ -149,6 +149,91 @@ fn cause(device: &Watched, limits: &Limits, light: &Light) -> Cause {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::drift::{DeviceState, Observation, Params, Thing};
+    use crate::site::{Bias, LampKind, Noise};
+    use crate::units::DeviceId;
+
+    const AIM: UvPrime = UvPrime { u: 0.2092, v: 0.4881 };
+
+    /// A lamp read each week for `weeks` that loses this share of its light a day.
+    fn lamp(weeks: i64, loss: f64) -> (Params, DeviceState, Time) {
+        let thing = Thing::Lamp(LampKind::Led);
+        let params = Params { thing, aim_white: Some(AIM), aim_ln_level: Some(libm::log(500.0)), warm_up_min: 0.0 };
+        let mut state = DeviceState::new(&params);
+        let mut time = Time::from_micros(0);
+        for seq in 0..weeks {
+            time = Time::from_micros(0).plus(Days(7.0 * seq as f64));
+            // No instrument repeats itself to the digit.
+            let scatter = 0.004 * ((seq * 5 % 7) as f64 - 3.0) / 3.0;
+            state.absorb(
+                &params,
+                &Observation {
+                    seq: seq + 1,
+                    time,
+                    white: AIM,
+                    extra_cov: [0.0; 3],
+                    ln_level: Some(libm::log(500.0) - loss * 7.0 * seq as f64 + scatter),
+                    extra_ln: 0.0,
+                    noise: Noise::default(),
+                    warmup_min: None,
+                    hours: None,
+                    setting: None,
+                    label: false,
+                    instrument: None,
+                    released: false,
+                },
+            );
+        }
+        (params, state, time)
+    }
+
+    fn asked(weeks: i64, loss: f64, delta_uv: f64) -> (Leaving, Time) {
+        let (params, state, now) = lamp(weeks, loss);
+        let id = DeviceId::new("bay-lamp").unwrap();
+        let watched = Watched {
+            id: &id,
+            params: &params,
+            state: &state,
+            aim: AIM,
+            aim_level: Some(500.0),
+            bias: Bias::default(),
+            noise: Noise::default(),
+        };
+        let limits = Limits { delta_uv, ln_ratio: Some(libm::log(1.2)) };
+        (leaving(&watched, &limits, 0.2, weeks as u64, now), now)
+    }
+
+    #[test]
+    fn a_steady_fall_is_dated() {
+        // ln 1.2 = 0.182 is lost after 456 days at 0.0004 a day; 51 weeks are 357 days.
+        let (leaving, now) = asked(52, 4e-4, 0.006);
+        let days = |time: Option<Time>| time.unwrap().since(now).0;
+        assert!((days(leaving.about) - 99.0).abs() < 15.0, "{leaving:?}");
+        assert!(days(leaving.early) < days(leaving.act_by) && days(leaving.act_by) < days(leaving.about));
+        assert!(days(leaving.late) > days(leaving.about) && days(leaving.late) < 200.0, "{leaving:?}");
+        assert_eq!((leaving.cause, leaving.guess, leaving.is_off()), (Some(Cause::Dimmer), false, false));
+    }
+
+    #[test]
+    fn what_has_left_is_said_to_be_off() {
+        let (leaving, now) = asked(80, 4e-4, 0.006);
+        assert!(leaving.is_off() && leaving.about == Some(now) && !leaving.guess, "{leaving:?}");
+        assert_eq!(leaving.cause, Some(Cause::Dimmer));
+    }
+
+    #[test]
+    fn few_readings_make_a_guess_and_one_makes_no_date() {
+        let (few, _) = asked(4, 4e-3, 0.006);
+        assert!(few.about.is_none() || few.guess, "{few:?}");
+        let (one, now) = asked(1, 0.0, 0.006);
+        assert_eq!((one.about, one.farthest), (None, now));
+    }
+
+    #[test]
+    fn a_lamp_that_stands_still_is_not_said_to_drift() {
+        let (leaving, _) = asked(30, 0.0, 0.006);
+        assert!(leaving.cause.is_none_or(|cause| cause == Cause::Doubt), "{leaving:?}");
+    }
 
     #[test]
     fn a_crossing_lies_between_two_days() {

@@ -142,7 +142,7 @@ fn life(line: &LifeLine, zone: &LocalZone) -> Value {
         "from": zone.date(line.from),
         "to": line.to.map(|to| zone.date(to)),
         "served": age(line.served),
-        "light_left": line.left_at_end,
+        "light_left": line.left_now_or_at_end,
         "light_left_at_same_age": line.left_at_same_age,
         "white_moved_per_1000_h_or_year": line.moved_per,
         "left_aim": line.left_aim.map(|left| zone.date(left)),
@@ -152,7 +152,7 @@ fn life(line: &LifeLine, zone: &LocalZone) -> Value {
 fn check(check: &Check, zone: &LocalZone) -> Value {
     json!({
         "share_of_the_way": check.share,
-        "asked": zone.date(check.asked),
+        "asked": check.asked,
         "said": check.said.as_ref().map(|said| leaving(said, zone)),
         "left_aim": zone.date(check.happened),
         "days_late": check.error(),

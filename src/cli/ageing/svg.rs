@@ -37,6 +37,7 @@ fn light(gathered: &Gathered, life: &Life) -> Markup {
         .collect();
     let line: Vec<(f64, f64)> = known().map(|(age, ln)| (age, share(ln.mean))).collect();
     // What lies ahead begins where the light stands now.
+    let last = known().last().map(|(age, ln)| (age, ln.mean, ln.sd));
     let ahead: Vec<(f64, f64, f64)> = match (report.light_left, gathered.ahead.first()) {
         (Some(left), Some(now)) => (gathered.ahead.iter())
             .map(|one| {
@@ -47,6 +48,8 @@ fn light(gathered: &Gathered, life: &Life) -> Markup {
             .collect(),
         _ => Vec::new(),
     };
+    // What nobody has read since the last reading is ahead too.
+    let ahead: Vec<(f64, f64, f64)> = last.into_iter().chain(ahead).collect();
     let onward: Vec<(f64, f64)> = ahead.iter().map(|(age, mean, _)| (*age, share(*mean))).collect();
     let fan: Vec<BandPoint> = ahead
         .iter()

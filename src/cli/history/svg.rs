@@ -80,7 +80,8 @@ const HEIGHT: f64 = 160.0;
 
 /// The SVG document.
 pub fn document(drawn: &mut Drawn) -> String {
-    let now = drawn.readings.iter().map(|line| line.row.time).max().map_or(drawn.now, |last| last.max(drawn.now));
+    let last = drawn.readings.iter().filter(|line| line.used()).map(|line| line.row.time).max();
+    let now = last.map_or(drawn.now, |last| last.max(drawn.now));
     let wanted = drawn.until.map_or(AHEAD_DAYS, |until| until.since(now).0).clamp(AHEAD_DAYS, FARTHEST_DAYS);
     // Up to now the state after the last record goes on by itself.
     if let Some((time, state)) = drawn.model.before.take().filter(|(time, _)| *time < now) {
@@ -92,7 +93,12 @@ pub fn document(drawn: &mut Drawn) -> String {
     let white: Vec<&Line> = drawn.readings.iter().filter(|line| line.row.patch == Patch::White).collect();
     let others = drawn.readings.len() - white.len();
     let reasons = reasons(&white);
-    let first = white.iter().map(|line| line.row.time).chain(drawn.events.iter().map(|row| row.event.time)).min();
+    let first = white
+        .iter()
+        .filter(|line| line.used())
+        .map(|line| line.row.time)
+        .chain(drawn.events.iter().map(|row| row.event.time))
+        .min();
     let across = (days(first.unwrap_or(now)), days(now) + wanted);
     let aim = drawn.params.aim_white;
     let aims = [aim.map(|aim| aim.u), aim.map(|aim| aim.v), drawn.params.aim_ln_level.map(libm::exp)];
@@ -216,7 +222,8 @@ fn notes(reasons: &[String], others: usize) -> Vec<String> {
 }
 
 fn mark(frame: &Frame, line: &Line, value: f64, reasons: &[String], zone: &LocalZone) -> Markup {
-    let (x, y) = (frame.x(days(line.row.time)), frame.y(value));
+    // A wrong time must not stretch the sheet: it stands at the edge.
+    let (x, y) = (frame.x(days(line.row.time).clamp(frame.across.0, frame.across.1)), frame.y(value));
     let told = format!("{}: {value:.4}", zone.show(line.row.time));
     if line.used() {
         let why = line.why().map(|why| format!("; {why}")).unwrap_or_default();
