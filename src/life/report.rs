@@ -122,6 +122,8 @@ pub struct Checks {
     pub asked: Vec<Check>,
     /// Stretches that ended by hand before the device left its aim: no date can be held against them.
     pub ended_before: usize,
+    /// Dates that came too early: their likely range was over, and the device still on its aim.
+    pub outlived: usize,
 }
 
 /// A date that would have been said before, and what happened.
@@ -157,19 +159,42 @@ impl Check {
 /// Points of the way at which past dates are asked for.
 pub const ASKED_AT: [f64; 2] = [0.5, 0.8];
 
-/// When past dates are to be asked for: the point of the way, that day, and when the device left its aim.
-pub fn questions(lives: &Lives) -> (Vec<(f64, Time, Time)>, usize) {
+/// A day in the past on which the date is asked for, and what is known since.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[allow(missing_docs)]
+pub struct Question {
+    pub share: f64,
+    pub asked: Time,
+    pub known: Known,
+}
+
+/// What became of a stretch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Known {
+    /// It left its aim by itself.
+    Left(Time),
+    /// It was still on its aim at its last reading.
+    OnAimUntil(Time),
+}
+
+/// When past dates are to be asked for, and how many stretches ended by hand before the device left its aim.
+pub fn questions(lives: &Lives) -> (Vec<Question>, usize) {
     let (mut questions, mut ended_before) = (Vec::new(), 0);
     for (place, life) in lives.0.iter().enumerate() {
         for (stretch_place, stretch) in life.stretches.iter().enumerate() {
-            let Some(first) = stretch.points.first().map(|point| point.time) else { continue };
+            let (Some(first), Some(last)) = (stretch.points.first(), stretch.points.last()) else { continue };
             let open = place + 1 == lives.0.len() && stretch_place + 1 == life.stretches.len();
-            match stretch.left_aim() {
-                Some(left) => {
-                    questions.extend(ASKED_AT.map(|share| (share, first.plus(Days(share * left.since(first).0)), left)))
+            let (end, known) = match stretch.left_aim() {
+                Some(left) => (left, Known::Left(left)),
+                // Off from its first reading: there was nothing to foretell.
+                None if last.off.is_none_or(|off| off > 0.5) => continue,
+                None => {
+                    ended_before += usize::from(!open);
+                    (last.time, Known::OnAimUntil(last.time))
                 }
-                None => ended_before += usize::from(!open),
-            }
+            };
+            let day = |share: f64| first.time.plus(Days(share * end.since(first.time).0));
+            questions.extend(ASKED_AT.map(|share| Question { share, asked: day(share), known }));
         }
     }
     (questions, ended_before)

@@ -265,20 +265,29 @@ pub fn checks(report: &Report, zone: &LocalZone) -> Vec<String> {
             count(n as u64, "time")
         )),
     };
+    let outlived = (checks.outlived > 0).then(|| {
+        format!(
+            "{} came too early: the likely range was over and it was still on its aim.",
+            count(checks.outlived as u64, "such date")
+        )
+    });
     if checks.asked.is_empty() {
         let none = "No such date could be checked yet: it has not left its aim by itself since it is read.".to_owned();
-        return std::iter::once(none).chain(ended).collect();
+        return std::iter::once(none).chain(outlived).chain(ended).collect();
     }
     let mut lines = Vec::new();
     let held: Vec<bool> = checks.asked.iter().filter_map(Check::within).collect();
     let mut errors: Vec<f64> = checks.asked.iter().filter_map(Check::error).map(f64::abs).collect();
     errors.sort_by(f64::total_cmp);
-    if let Some(middle) = errors.get(errors.len() / 2) {
+    let middle = errors.get(errors.len().saturating_sub(1) / 2);
+    if let Some((middle, farthest)) = middle.zip(errors.last()) {
         let hits = held.iter().filter(|held| **held).count();
         lines.push(format!(
-            "Of {} said before it left its aim, {hits} had the day in their likely range; half were off by no more than {}.",
+            "Of {} said before it left its aim, {hits} had the day in their likely range; half were off by no more than {}, \
+             the farthest by {:.0}.",
             count(held.len() as u64, "such date"),
-            count(middle.round() as u64, "day")
+            count(middle.round() as u64, "day"),
+            farthest
         ));
     } else {
         lines.push("It has left its aim before, and no date would have been said.".to_owned());
@@ -288,6 +297,7 @@ pub fn checks(report: &Report, zone: &LocalZone) -> Vec<String> {
         lines.push(format!("The newest of them, after {earlier} more:"));
     }
     lines.extend(checks.asked.iter().skip(earlier).map(|check| self::check(check, zone)));
+    lines.extend(outlived);
     lines.extend(ended);
     lines
 }

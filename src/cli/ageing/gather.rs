@@ -4,7 +4,7 @@ use crate::cli::session::Session;
 use crate::drift::{DeviceState, Fate, Params};
 use crate::estimates::{self, Met};
 use crate::ledger::{LedgerError, Store};
-use crate::life::report::{Check, Checks, Found, Report, questions, report};
+use crate::life::report::{Check, Checks, Found, Known, Question, Report, questions, report};
 use crate::life::{Lives, Point};
 use crate::reading::{EventKind, Source};
 use crate::site::{AimWhite, Bias, Noise, Station};
@@ -84,11 +84,16 @@ pub fn gather(store: &Store, session: &Session, device: &DeviceId, as_of: Time) 
     .ok_or_else(unknown)?;
 
     let (asked, ended_before) = if limits.is_some() { questions(&lives) } else { (Vec::new(), 0) };
-    let mut checks = Checks { asked: Vec::with_capacity(asked.len()), ended_before };
-    for (share, when, happened) in asked {
-        let then = estimates::at(store, things, device, when)?.ok_or_else(unknown)?;
-        let said = held.leaving(&then.params, &then.state, &lives, when).filter(|said| said.about.is_some());
-        checks.asked.push(Check { share, asked: when, said, happened });
+    let mut checks = Checks { ended_before, ..Checks::default() };
+    for Question { share, asked, known } in asked {
+        let then = estimates::at(store, things, device, asked)?.ok_or_else(unknown)?;
+        let said = held.leaving(&then.params, &then.state, &lives, asked).filter(|said| said.about.is_some());
+        match known {
+            Known::Left(happened) => checks.asked.push(Check { share, asked, said, happened }),
+            Known::OnAimUntil(end) => {
+                checks.outlived += usize::from(said.and_then(|said| said.late).is_some_and(|late| late < end));
+            }
+        }
     }
     let leaving = held.leaving(&estimate.params, &estimate.state, &lives, as_of);
     let watched = held.watched(&estimate.params, &estimate.state);

@@ -40,6 +40,7 @@ pub fn as_json(gathered: &Gathered, parts: &Parts, zone: &LocalZone) -> Value {
         "path": path,
         "checked": report.checks.asked.iter().map(|one| check(one, zone)).collect::<Vec<_>>(),
         "ended_before": report.checks.ended_before,
+        "outlived": report.checks.outlived,
         "what_to_do": parts.acts,
         "said_before": parts.checks,
     })
