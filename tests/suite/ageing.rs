@@ -10,7 +10,7 @@ use twinwhite::life::maintenance::{LeftAt, Maintenance, NoProjection};
 use twinwhite::simulate::Chance;
 use twinwhite::units::Time;
 
-use super::site::{HEADER, LOFT, Site, day};
+use super::site::{HEADER, LOFT, Site, day, pinned};
 
 /// A tube in the loft, and the spreadsheet's own columns.
 fn studio() -> Site {
@@ -78,11 +78,6 @@ fn days_to(value: &Value) -> f64 {
     Time::parse(&format!("{date}T12:00:00Z")).unwrap().since(day(0.0)).0
 }
 
-fn pinned(name: &str, text: &str) {
-    insta::with_settings!({ prepend_module_to_snapshot => false, omit_expression => true },
-        { insta::assert_snapshot!(name, text) });
-}
-
 /// The studio with its two years in the ledger.
 fn two_years() -> Site {
     let site = studio();
@@ -126,6 +121,7 @@ fn a_spreadsheet_of_two_years_gives_a_date_a_range_a_reason_and_how_such_dates_d
         assert_eq!(then["leaves_aim"], check["said"]);
         assert_eq!(then["checked"].as_array().unwrap().len(), 0, "what had not happened was not known");
     }
+    assert_eq!(told["outlived"], 0);
     let text = site.ok(&asked);
     assert_eq!(text.lines().next(), told["verdict"].as_str());
     pinned("ageing-lamp", &text);

@@ -2,6 +2,7 @@
 
 mod ageing;
 mod clock;
+mod backtest;
 mod channels;
 mod colour;
 mod columns;
