@@ -37,7 +37,7 @@ fn light(gathered: &Gathered, life: &Life) -> Markup {
         .collect();
     let line: Vec<(f64, f64)> = known().map(|(age, ln)| (age, share(ln.mean))).collect();
     // What lies ahead begins where the light stands now.
-    let last = known().last().map(|(age, ln)| (age, ln.mean, ln.sd));
+    let last = known().next_back().map(|(age, ln)| (age, ln.mean, ln.sd));
     let ahead: Vec<(f64, f64, f64)> = match (report.light_left, gathered.ahead.first()) {
         (Some(left), Some(now)) => (gathered.ahead.iter())
             .map(|one| {
