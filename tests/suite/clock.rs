@@ -9,7 +9,7 @@ use tokio::sync::mpsc;
 use twinwhite::alert::Kind;
 use twinwhite::clock::{Clock, TurnedClock};
 use twinwhite::config::Config;
-use twinwhite::daemon::{self, FileEnd, Notice, Signal};
+use twinwhite::daemon::{self, FileEnd, Notice, Signal, StartError};
 use twinwhite::evaluate::Happened;
 use twinwhite::ledger::entry::Transition;
 use twinwhite::units::Time;
@@ -68,9 +68,21 @@ impl Watch {
         let config = Config::parse(&format!("{CONFIG}{more}"), "twinwhite.toml", folder.path()).unwrap();
         let clock = Arc::new(TurnedClock::new(Time::parse(at).unwrap()));
         let (send, notices) = mpsc::unbounded_channel();
-        let tell = Box::new(move |notice| drop(send.send(notice)));
-        let daemon =
-            daemon::start(config.clone(), folder.path().join("twinwhite.toml"), clock.clone(), false, tell).unwrap();
+        let start = || {
+            let send = send.clone();
+            let tell = Box::new(move |notice| drop(send.send(notice)));
+            daemon::start(config.clone(), folder.path().join("twinwhite.toml"), clock.clone(), false, tell)
+        };
+        // A process that another test begins at this moment may hold the last daemon's lock until it is the program it runs.
+        let mut started = start();
+        for _ in 0..200 {
+            if !matches!(started, Err(StartError::Running { .. })) {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(20));
+            started = start();
+        }
+        let daemon = started.unwrap();
         let (signals, receive) = mpsc::channel(4);
         let running = tokio::spawn(async move { daemon.run(receive).await.unwrap() });
         Self { clock, notices, signals, running, config, folder }
