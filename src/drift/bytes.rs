@@ -8,11 +8,12 @@ use super::device::{DeviceState, Pending};
 use super::filter::Filter;
 use super::label::Label;
 use super::matrix::Matrix;
+use super::offset::Constant;
 use super::observation::{HeldWhy, SlipFactor, StepFound};
 use crate::units::{InstrumentId, Time};
 
 /// Raised with every change of layout, grid or meaning.
-const VERSION: u32 = 3;
+const VERSION: u32 = 4;
 /// No list in a state is longer; a count above it is damage.
 const LONGEST: u64 = 4096;
 
@@ -48,6 +49,7 @@ impl DeviceState {
                 }
                 out.number(*weight);
             }
+            out.maybe(bank.constants.as_deref(), Writer::constants);
         }
         out.maybe(self.time, Writer::time);
         out.maybe(self.first_read, Writer::time);
@@ -71,6 +73,7 @@ impl DeviceState {
         }
         out.whole(self.held_count);
         out.maybe(self.last_step.as_ref(), Writer::step);
+        out.maybe(self.step_before.as_ref(), Writer::step);
         out.maybe(self.setting.as_deref(), Writer::text);
         out.flag(self.turned);
         out.maybe(self.ageing.counter, Writer::number);
@@ -86,6 +89,7 @@ impl DeviceState {
             out.text(id.as_str());
             out.whole(*count);
         }
+        out.maybe(self.other.as_ref().map(InstrumentId::as_str), Writer::text);
         for (precision, sum) in self.predecessors {
             out.number(precision);
             out.number(sum);
@@ -118,6 +122,7 @@ impl DeviceState {
             held: from.list(|from| Ok((from.whole()? as i64, from.why()?)))?,
             held_count: from.whole()?,
             last_step: from.maybe(Reader::step)?,
+            step_before: from.maybe(Reader::step)?,
             setting: from.maybe(Reader::text)?,
             turned: from.flag()?,
             ageing: Ageing {
@@ -127,10 +132,9 @@ impl DeviceState {
             },
             settling_until: from.maybe(Reader::time)?,
             instruments: from.list(|from| {
-                let at = from.at;
-                let id = InstrumentId::new(&from.text()?);
-                Ok((id.map_err(|_| BadState::Damaged { at, expected: "an instrument's id" })?, from.whole()?))
+                Ok((from.instrument()?, from.whole()?))
             })?,
+            other: from.maybe(Reader::instrument)?,
             predecessors: [
                 (from.number()?, from.number()?),
                 (from.number()?, from.number()?),
@@ -173,12 +177,19 @@ impl Writer {
         }
     }
 
+    fn constants(&mut self, constants: &[Constant; GRID]) {
+        for Constant { mean, var, cross: [a, b, c] } in constants {
+            [*mean, *var, *a, *b, *c].into_iter().for_each(|x| self.number(x));
+        }
+    }
+
     fn numbers(&mut self, numbers: &[Option<Number>; 3]) {
         for number in numbers {
             self.maybe(*number, |out, number| {
                 out.number(number.value);
                 out.number(number.noise);
                 out.number(number.extra);
+                out.flag(number.across);
             });
         }
     }
@@ -291,7 +302,11 @@ impl Reader<'_> {
     }
 
     fn bank(&mut self) -> Result<Bank, BadState> {
-        let mut bank = Bank { filters: [Filter { mean: [0.0; 3], cov: Matrix::ZERO }; GRID], log_weights: [0.0; GRID] };
+        let mut bank = Bank {
+            filters: [Filter { mean: [0.0; 3], cov: Matrix::ZERO }; GRID],
+            log_weights: [0.0; GRID],
+            constants: None,
+        };
         for (filter, weight) in bank.filters.iter_mut().zip(&mut bank.log_weights) {
             for x in &mut filter.mean {
                 *x = self.number()?;
@@ -305,12 +320,33 @@ impl Reader<'_> {
             }
             *weight = self.number()?;
         }
+        bank.constants = self.maybe(Self::constants)?;
         Ok(bank)
+    }
+
+    fn constants(&mut self) -> Result<Box<[Constant; GRID]>, BadState> {
+        let mut constants = Box::new([Constant::NONE; GRID]);
+        for Constant { mean, var, cross: [a, b, c] } in constants.iter_mut() {
+            for x in [mean, var, a, b, c] {
+                *x = self.number()?;
+            }
+        }
+        Ok(constants)
+    }
+
+    fn instrument(&mut self) -> Result<InstrumentId, BadState> {
+        let at = self.at;
+        InstrumentId::new(&self.text()?).map_err(|_| BadState::Damaged { at, expected: "an instrument's id" })
     }
 
     fn numbers(&mut self) -> Result<[Option<Number>; 3], BadState> {
         let number = |from: &mut Self| {
-            from.maybe(|from| Ok(Number { value: from.number()?, noise: from.number()?, extra: from.number()? }))
+            from.maybe(|from| Ok(Number {
+                value: from.number()?,
+                noise: from.number()?,
+                extra: from.number()?,
+                across: from.flag()?,
+            }))
         };
         Ok([number(self)?, number(self)?, number(self)?])
     }

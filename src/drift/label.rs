@@ -122,6 +122,7 @@ mod tests {
             setting: None,
             label: false,
             instrument: None,
+            apart: None,
             released: false,
         }
     }
