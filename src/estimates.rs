@@ -139,6 +139,8 @@ fn sharing_instruments(
             found.extend(tx.devices_read_by(&instrument)?.into_iter().map(|device| (device, *from)));
         }
     }
+    found.sort();
+    found.dedup_by(|later, kept| later.0 == kept.0);
     let mut sharing = Vec::new();
     for (device, from) in found {
         if tx.first_uses(&device)?.len() > 1 {
@@ -381,12 +383,7 @@ impl<'a> Feed<'a> {
 }
 
 /// Digest of all that goes into an estimate beside readings and events, and of the version of the program that made it.
-fn digest_of(
-    things: &Things,
-    params: &Params,
-    targets: &[(Seq, TargetWhite)],
-    instruments: &Instruments,
-) -> Digest {
+fn digest_of(things: &Things, params: &Params, targets: &[(Seq, TargetWhite)], instruments: &Instruments) -> Digest {
     let mut bytes = env!("CARGO_PKG_VERSION").as_bytes().to_vec();
     let number = |bytes: &mut Vec<u8>, value: f64| bytes.extend_from_slice(&value.to_le_bytes());
     let maybe = |bytes: &mut Vec<u8>, value: Option<f64>| {

@@ -32,11 +32,13 @@ pub enum Kind {
     OffAim,
     /// A changed configuration could not be read and the old one stays in force. Subject: the site.
     ConfigRefused,
+    /// All devices that an instrument reads seem to have jumped together. Subject: the instrument.
+    InstrumentSuspect,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::MatchOut,
         Self::MatchAtRisk,
         Self::ReadingOverdue,
@@ -44,6 +46,7 @@ impl Kind {
         Self::FileRefused,
         Self::OffAim,
         Self::ConfigRefused,
+        Self::InstrumentSuspect,
     ];
 
     /// The kind's word.
@@ -56,6 +59,7 @@ impl Kind {
             Self::FileRefused => "file-refused",
             Self::OffAim => "off-aim",
             Self::ConfigRefused => "config-refused",
+            Self::InstrumentSuspect => "instrument-suspect",
         }
     }
 
@@ -152,6 +156,7 @@ impl Cleared {
             Self::ConditionOver => "condition-over",
             Self::SpokenFor(Kind::OffAim) => "spoken-for-by-off-aim",
             Self::SpokenFor(Kind::MatchOut) => "spoken-for-by-match-out",
+            Self::SpokenFor(Kind::InstrumentSuspect) => "spoken-for-by-instrument-suspect",
             Self::SpokenFor(_) => "spoken-for",
             Self::Acknowledged => "acknowledged",
         }
@@ -159,9 +164,8 @@ impl Cleared {
 
     /// The reason that `word` names.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::ConditionOver, Self::SpokenFor(Kind::OffAim), Self::SpokenFor(Kind::MatchOut), Self::Acknowledged]
-            .into_iter()
-            .find(|why| why.word() == word)
+        let spoken_for = [Kind::OffAim, Kind::MatchOut, Kind::InstrumentSuspect].map(Self::SpokenFor);
+        spoken_for.into_iter().chain([Self::ConditionOver, Self::Acknowledged]).find(|why| why.word() == word)
     }
 }
 

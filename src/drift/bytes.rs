@@ -8,8 +8,8 @@ use super::device::{DeviceState, Pending};
 use super::filter::Filter;
 use super::label::Label;
 use super::matrix::Matrix;
-use super::offset::Constant;
 use super::observation::{HeldWhy, SlipFactor, StepFound};
+use super::offset::Constant;
 use crate::units::{InstrumentId, Time};
 
 /// Raised with every change of layout, grid or meaning.
@@ -131,9 +131,7 @@ impl DeviceState {
                 seen: (from.number()?, from.number()?),
             },
             settling_until: from.maybe(Reader::time)?,
-            instruments: from.list(|from| {
-                Ok((from.instrument()?, from.whole()?))
-            })?,
+            instruments: from.list(|from| Ok((from.instrument()?, from.whole()?)))?,
             other: from.maybe(Reader::instrument)?,
             predecessors: [
                 (from.number()?, from.number()?),
@@ -341,12 +339,9 @@ impl Reader<'_> {
 
     fn numbers(&mut self) -> Result<[Option<Number>; 3], BadState> {
         let number = |from: &mut Self| {
-            from.maybe(|from| Ok(Number {
-                value: from.number()?,
-                noise: from.number()?,
-                extra: from.number()?,
-                across: from.flag()?,
-            }))
+            from.maybe(|from| {
+                Ok(Number { value: from.number()?, noise: from.number()?, extra: from.number()?, across: from.flag()? })
+            })
         };
         Ok([number(self)?, number(self)?, number(self)?])
     }

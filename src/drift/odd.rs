@@ -10,8 +10,8 @@
 use super::bank::{Bank, Belief, Number};
 use super::device::{DeviceState, Pending};
 use super::dynamics::Span;
-use super::offset::LEVEL;
 use super::observation::{Absorbed, Doubt, Fate, Observation, Params, StepFound};
+use super::offset::LEVEL;
 use super::priors::{DriftPrior, odd};
 use crate::units::Time;
 

@@ -21,7 +21,7 @@ const PAIR: Days = Days(7.0);
 /// Of the instruments of a device, so many have their differences learnt from other devices, the first that read it.
 const POOLED: usize = 4;
 /// So many other devices are looked at, those that both instruments met last.
-const DEVICES: u32 = 8;
+const DEVICES: usize = 8;
 /// So many readings of each from when both had read it, and so many before.
 const AFTER: u32 = 48;
 const BEFORE: u32 = 16;
@@ -156,11 +156,7 @@ fn unlearnt(things: &Things, a: &InstrumentId, b: &InstrumentId) -> Apart {
 }
 
 /// All comparisons of two of the instruments in `used`, in the order of their times.
-fn comparisons(
-    store: &Store,
-    things: &Things,
-    used: &[(InstrumentId, Time)],
-) -> Result<Vec<Compared>, LedgerError> {
+fn comparisons(store: &Store, things: &Things, used: &[(InstrumentId, Time)]) -> Result<Vec<Compared>, LedgerError> {
     let always = (Time::from_micros(i64::MIN), Time::from_micros(i64::MAX));
     let mut found = Vec::new();
     for (a, _) in used {
@@ -204,8 +200,9 @@ impl Look<'_> {
         };
         let from = last.map(|last| last.time);
         let mut seen: Vec<(Time, DeviceId, LightKind, Difference)> = Vec::new();
-        for (device, both) in self.store.devices_of_both(self.pair, self.to, DEVICES + 1)? {
-            let Some(params) = params_of(self.things, &device).filter(|_| device != *self.device) else { continue };
+        let others = self.store.devices_of_both(self.pair, self.to)?.into_iter().filter(|(id, _)| id != self.device);
+        for (device, both) in others.take(DEVICES) {
+            let Some(params) = params_of(self.things, &device) else { continue };
             let pairs = self.pairs_on(&device, &params, both.max(from.unwrap_or(both)), from)?;
             seen.extend(pairs.into_iter().map(|(time, seen)| (time, device.clone(), light(params.thing), seen)));
         }
@@ -239,8 +236,7 @@ impl Look<'_> {
         let rows: Vec<ReadingRow> = before.into_iter().chain(after).filter(tells).collect();
         let (Some(first), Some(last)) = (rows.first(), rows.last()) else { return Ok(Vec::new()) };
         let acts = self.store.events(device, first.time, last.time)?;
-        let acts: Vec<Time> =
-            acts.iter().filter(|act| act.excluded.is_none()).map(|act| act.event.time).collect();
+        let acts: Vec<Time> = acts.iter().filter(|act| act.excluded.is_none()).map(|act| act.event.time).collect();
         let mut pairs = Vec::new();
         let mut open: Option<&ReadingRow> = None;
         for row in &rows {

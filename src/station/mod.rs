@@ -4,7 +4,8 @@
 //! whites are compared in [`compare`], the probability of being out of tolerance is integrated in [`risk`] over the shapes
 //! of [`region`], what to do is chosen in [`advice`]. Beside the two whites stand the lamp's colour rendering (`rendering`),
 //! foreign light ([`ambient`]) and the points of rule sets ([`rules`]). Which of some lamps a station should have is weighed in
-//! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. What is said about it is for `say`.
+//! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. Whether the instrument
+//! is to blame for what all devices do is asked in [`suspect`]. What is said about it is for `say`.
 
 pub mod advice;
 pub mod ambient;
@@ -20,6 +21,7 @@ mod rendering;
 pub mod risk;
 pub mod rules;
 pub mod screen_aim;
+pub mod suspect;
 
 pub use ambient::{Ambient, AtHours};
 pub use doubt::Doubt;

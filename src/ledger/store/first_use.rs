@@ -10,16 +10,17 @@ use crate::units::{DeviceId, InstrumentId, Time};
 impl Store {
     /// The instruments that read `device`, and since when, the earliest first.
     pub fn first_uses(&self, device: &DeviceId) -> Result<Vec<(InstrumentId, Time)>, LedgerError> {
-        self.all(
-            "SELECT instrument, time_us FROM first_use WHERE device = ?1 ORDER BY time_us, instrument",
-            (device,),
-            |row| Ok((row.get(0)?, row.get(1)?)),
-        )
+        let mut uses: Vec<(InstrumentId, Time)> =
+            self.all("SELECT instrument, time_us FROM first_use WHERE device = ?1", (device,), |row| {
+                Ok((row.get(0)?, row.get(1)?))
+            })?;
+        uses.sort_by(|one, two| (one.1, &one.0).cmp(&(two.1, &two.0)));
+        Ok(uses)
     }
 
-    /// The devices that some instrument first read after `from`.
+    /// The devices that some instrument first read after `from`, once for each that did.
     pub fn devices_begun_after(&self, from: Time) -> Result<Vec<DeviceId>, LedgerError> {
-        self.all("SELECT DISTINCT device FROM first_use WHERE time_us > ?1 ORDER BY device", (from,), |row| row.get(0))
+        self.all("SELECT device FROM first_use WHERE time_us > ?1 ORDER BY time_us, device", (from,), |row| row.get(0))
     }
 
     /// The devices that `instrument` has read.
@@ -27,21 +28,17 @@ impl Store {
         self.all("SELECT device FROM first_use WHERE instrument = ?1 ORDER BY device", (instrument,), |row| row.get(0))
     }
 
-    /// The devices that both instruments had read before `to`, and since when both: at most `count`, the newest first.
-    pub fn devices_of_both(
-        &self,
-        [a, b]: [&InstrumentId; 2],
-        to: Time,
-        count: u32,
-    ) -> Result<Vec<(DeviceId, Time)>, LedgerError> {
-        self.all(
-            "SELECT one.device, max(one.time_us, two.time_us) AS both FROM first_use AS one
+    /// The devices that both instruments had read before `to`, and since when both, the newest first.
+    pub fn devices_of_both(&self, [a, b]: [&InstrumentId; 2], to: Time) -> Result<Vec<(DeviceId, Time)>, LedgerError> {
+        let mut devices: Vec<(DeviceId, Time)> = self.all(
+            "SELECT one.device, max(one.time_us, two.time_us) FROM first_use AS one
              JOIN first_use AS two ON two.device = one.device AND two.instrument = ?2
-             WHERE one.instrument = ?1 AND one.time_us < ?3 AND two.time_us < ?3
-             ORDER BY both DESC, one.device LIMIT ?4",
-            (a, b, to, count),
+             WHERE one.instrument = ?1 AND one.time_us < ?3 AND two.time_us < ?3",
+            (a, b, to),
             |row| Ok((row.get(0)?, row.get(1)?)),
-        )
+        )?;
+        devices.sort_by(|one, two| (two.1, &one.0).cmp(&(one.1, &two.0)));
+        Ok(devices)
     }
 
     /// The first `count` readings of `device` measured from `from` up to and including `to`, excluded ones too, in order.

@@ -392,7 +392,7 @@ fn no_query_scans() {
     ledger.first_uses(&lamp).unwrap();
     ledger.devices_begun_after(from).unwrap();
     ledger.devices_read_by(&meter).unwrap();
-    ledger.devices_of_both([&meter, &meter], to, 8).unwrap();
+    ledger.devices_of_both([&meter, &meter], to).unwrap();
     ledger.next_readings(&lamp, from, to, 10).unwrap();
     ledger.event(Seq::FIRST).unwrap();
     ledger.events(&lamp, from, to).unwrap();
