@@ -2,7 +2,7 @@
 //!
 //! An alert is *raised* when its condition is [`Sighting::Bad`], *acknowledged* when a person says so, and *cleared* when
 //! the condition is [`Sighting::Good`] and the alert has stood for at least [`MINIMUM_HOLD`] (a refused configuration is
-//! over as soon as a good one is read). Between the two lines
+//! over as soon as a good one is read, an instrument's suspicion as soon as a reading or a service answers it). Between the two lines
 //! nothing changes: that is the hysteresis. There is at most one open alert for a kind and a subject.
 //!
 //! What decides whether a sighting is bad (risks, ages, steps) is for [`conditions`]; what people are told is for `say`.
@@ -73,10 +73,10 @@ impl Kind {
         matches!(self, Self::FileRefused)
     }
 
-    /// Whether its condition is seen only when a person does something: it cannot dance on a line, and nobody would look at
-    /// it again once a hold was over.
+    /// Whether its condition changes only when a person does something (a configuration, a reading, a service): it cannot dance
+    /// on a line, and nobody might look at it again once a hold was over.
     const fn is_seen_by_act_alone(self) -> bool {
-        matches!(self, Self::ConfigRefused)
+        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect)
     }
 }
 

@@ -11,8 +11,8 @@ use super::plot::{Plot, Point};
 use super::session::Session;
 use crate::aims;
 use crate::color::{delta_uv, uv_prime};
-use crate::drift::{Fate, Params};
-use crate::estimates::{self, Met};
+use crate::drift::{DeviceState, Fate, Params};
+use crate::estimates::{self, Estimate, Met};
 use crate::ledger::store::{EventRow, ReadingRow};
 use crate::ledger::{LedgerError, Seq};
 use crate::reading::Patch;
@@ -28,26 +28,34 @@ struct Line {
     model: [Option<f64>; 3],
 }
 
+/// All records of a device, and its estimate after them.
+struct Walked {
+    readings: Vec<Line>,
+    events: Vec<EventRow>,
+    estimate: Estimate,
+}
+
 /// Answers `history`.
 pub fn history(session: Session, device: &str, last: Option<usize>, when: &AsOf, json: bool) -> Result<(), Failure> {
     let device = session.device(device)?;
     // All of it, what lies ahead of the clock and is held back for that included.
     let as_of = if when.as_of.is_some() { session.as_of(when)? } else { Time::from_micros(i64::MAX) };
     let mut ledger = session.reader()?;
-    let (mut readings, mut events, params) = ledger.read(|store| walk(store, &session, &device, as_of))?;
+    let Walked { mut readings, mut events, estimate } = ledger.read(|store| walk(store, &session, &device, as_of))?;
     if let Some(last) = last {
         readings.drain(..readings.len().saturating_sub(last));
     }
     if json {
         let readings: Vec<Value> = readings.iter().map(reading_json).collect();
         let events: Vec<Value> = events.iter().map(event_json).collect();
-        output::json(&json!({ "device": device, "readings": readings, "events": events }))
+        let scale = scale_json(&estimate);
+        output::json(&json!({ "device": device, "readings": readings, "events": events, "scale": scale }))
     } else {
         // Before the first reading that is shown there is nothing for an event to explain.
         if let Some(first) = readings.first().filter(|_| last.is_some()) {
             events.retain(|row| row.event.time >= first.row.time);
         }
-        output::print(&as_text(&session, &device, &readings, &events, &params))
+        output::print(&as_text(&session, &device, &readings, &events, &estimate.params))
     }
 }
 
@@ -56,7 +64,7 @@ fn walk(
     session: &Session,
     device: &DeviceId,
     as_of: Time,
-) -> Result<(Vec<Line>, Vec<EventRow>, Params), LedgerError> {
+) -> Result<Walked, LedgerError> {
     let mut readings: Vec<Line> = Vec::new();
     let mut events = Vec::new();
     let mut revised: HashMap<Seq, Fate> = HashMap::new();
@@ -64,7 +72,7 @@ fn walk(
     let Some(params) = aims::params_of(things, device) else {
         return Err(LedgerError::Damaged { what: format!("{device} is no display or lamp") });
     };
-    estimates::history(store, things, device, as_of, |met, state| {
+    let estimate = estimates::history(store, things, device, as_of, |met, state| {
         revised.extend(met.revised());
         match met {
             Met::Reading(row, absorbed) => {
@@ -81,7 +89,17 @@ fn walk(
             line.fate = Some(*fate);
         }
     }
-    Ok((readings, events, params))
+    let estimate = estimate.unwrap_or_else(|| Estimate { state: DeviceState::new(&params), params });
+    Ok(Walked { readings, events, estimate })
+}
+
+/// The instrument on whose scale the device is kept, and what a second one reads above it.
+fn scale_json(estimate: &Estimate) -> Value {
+    let other = estimate.state.other_instrument(&estimate.params).map(|(id, [u, v, ln])| {
+        let number = |(mean, sd): (f64, f64)| json!({ "mean": mean, "sd": sd });
+        json!({ "instrument": id, "u_prime": number(u), "v_prime": number(v), "ln_luminance": number(ln) })
+    });
+    json!({ "instrument": estimate.state.scale_instrument(), "other": other })
 }
 
 impl Line {

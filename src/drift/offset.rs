@@ -330,3 +330,6 @@ impl Pool {
         apart
     }
 }
+
+#[cfg(test)]
+mod tests;
