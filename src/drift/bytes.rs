@@ -3,17 +3,19 @@
 //! simply not used, and the state is replayed.
 
 use super::ageing::Ageing;
-use super::bank::{Bank, GRID, Number};
+use super::bank::{Bank, Belief, GRID, Number};
 use super::device::{DeviceState, Pending};
+use super::dynamics::{Span, Strength};
 use super::filter::Filter;
 use super::label::Label;
 use super::matrix::Matrix;
 use super::observation::{HeldWhy, SlipFactor, StepFound};
 use super::offset::Constant;
+use super::verified::{Asked, Record};
 use crate::units::{InstrumentId, Time};
 
 /// Raised with every change of layout, grid or meaning.
-const VERSION: u32 = 4;
+const VERSION: u32 = 5;
 /// No list in a state is longer; a count above it is damage.
 const LONGEST: u64 = 4096;
 
@@ -43,10 +45,7 @@ impl DeviceState {
         out.0.extend(VERSION.to_le_bytes());
         for bank in self.banks.iter() {
             for (filter, weight) in bank.filters.iter().zip(&bank.log_weights) {
-                filter.mean.iter().for_each(|x| out.number(*x));
-                for i in 0..3 {
-                    (i..3).for_each(|j| out.number(filter.cov.0[i][j]));
-                }
+                out.filter(filter);
                 out.number(*weight);
             }
             out.maybe(bank.constants.as_deref(), Writer::constants);
@@ -94,6 +93,11 @@ impl DeviceState {
             out.number(precision);
             out.number(sum);
         }
+        out.maybe(self.asked.as_ref(), Writer::asked);
+        for record in self.records {
+            out.whole(u64::from(record.forecasts));
+            out.number(record.squares);
+        }
         out.flag(self.retired);
         out.0
     }
@@ -138,6 +142,8 @@ impl DeviceState {
                 (from.number()?, from.number()?),
                 (from.number()?, from.number()?),
             ],
+            asked: from.maybe(Reader::asked)?,
+            records: [from.record()?, from.record()?, from.record()?],
             retired: from.flag()?,
         };
         if from.at == bytes.len() { Ok(state) } else { Err(from.damaged("the end")) }
@@ -176,9 +182,12 @@ impl Writer {
     }
 
     fn constants(&mut self, constants: &[Constant; GRID]) {
-        for Constant { mean, var, cross: [a, b, c] } in constants {
-            [*mean, *var, *a, *b, *c].into_iter().for_each(|x| self.number(x));
-        }
+        constants.iter().for_each(|constant| self.constant(constant));
+    }
+
+    fn constant(&mut self, constant: &Constant) {
+        let Constant { mean, var, cross: [a, b, c] } = *constant;
+        [mean, var, a, b, c].into_iter().for_each(|x| self.number(x));
     }
 
     fn numbers(&mut self, numbers: &[Option<Number>; 3]) {
@@ -206,6 +215,25 @@ impl Writer {
         self.numbers(&pending.numbers);
         pending.moved.iter().for_each(|flag| self.flag(*flag));
         self.number(pending.p);
+    }
+
+    fn asked(&mut self, asked: &Asked) {
+        for Belief { state, strength, noise, constant } in &asked.beliefs {
+            self.filter(state);
+            [strength.slope_change, strength.wander, strength.settling, *noise]
+                .into_iter()
+                .for_each(|x| self.number(x));
+            self.constant(constant);
+        }
+        asked.known.iter().for_each(|flag| self.flag(*flag));
+        [asked.span.ageing, asked.span.calendar, asked.span.settling].into_iter().for_each(|x| self.number(x));
+    }
+
+    fn filter(&mut self, filter: &Filter<3>) {
+        filter.mean.iter().for_each(|x| self.number(*x));
+        for i in 0..3 {
+            (i..3).for_each(|j| self.number(filter.cov.0[i][j]));
+        }
     }
 
     fn why(&mut self, why: HeldWhy) {
@@ -306,16 +334,7 @@ impl Reader<'_> {
             constants: None,
         };
         for (filter, weight) in bank.filters.iter_mut().zip(&mut bank.log_weights) {
-            for x in &mut filter.mean {
-                *x = self.number()?;
-            }
-            for i in 0..3 {
-                for j in i..3 {
-                    let x = self.number()?;
-                    filter.cov.0[i][j] = x;
-                    filter.cov.0[j][i] = x;
-                }
-            }
+            *filter = self.filter()?;
             *weight = self.number()?;
         }
         bank.constants = self.maybe(Self::constants)?;
@@ -324,17 +343,52 @@ impl Reader<'_> {
 
     fn constants(&mut self) -> Result<Box<[Constant; GRID]>, BadState> {
         let mut constants = Box::new([Constant::NONE; GRID]);
-        for Constant { mean, var, cross: [a, b, c] } in constants.iter_mut() {
-            for x in [mean, var, a, b, c] {
-                *x = self.number()?;
-            }
+        for constant in constants.iter_mut() {
+            *constant = self.constant()?;
         }
         Ok(constants)
+    }
+
+    fn constant(&mut self) -> Result<Constant, BadState> {
+        let (mean, var) = (self.number()?, self.number()?);
+        Ok(Constant { mean, var, cross: [self.number()?, self.number()?, self.number()?] })
     }
 
     fn instrument(&mut self) -> Result<InstrumentId, BadState> {
         let at = self.at;
         InstrumentId::new(&self.text()?).map_err(|_| BadState::Damaged { at, expected: "an instrument's id" })
+    }
+
+    fn filter(&mut self) -> Result<Filter<3>, BadState> {
+        let mut filter = Filter { mean: [0.0; 3], cov: Matrix::ZERO };
+        for x in &mut filter.mean {
+            *x = self.number()?;
+        }
+        for i in 0..3 {
+            for j in i..3 {
+                let x = self.number()?;
+                filter.cov.0[i][j] = x;
+                filter.cov.0[j][i] = x;
+            }
+        }
+        Ok(filter)
+    }
+
+    fn asked(&mut self) -> Result<Asked, BadState> {
+        let beliefs = [self.belief()?, self.belief()?, self.belief()?];
+        let known = [self.flag()?, self.flag()?, self.flag()?];
+        let span = Span { ageing: self.number()?, calendar: self.number()?, settling: self.number()? };
+        Ok(Asked { beliefs, known, span })
+    }
+
+    fn belief(&mut self) -> Result<Belief, BadState> {
+        let state = self.filter()?;
+        let strength = Strength { slope_change: self.number()?, wander: self.number()?, settling: self.number()? };
+        Ok(Belief { state, strength, noise: self.number()?, constant: self.constant()? })
+    }
+
+    fn record(&mut self) -> Result<Record, BadState> {
+        Ok(Record { forecasts: self.small()?, squares: self.number()? })
     }
 
     fn numbers(&mut self) -> Result<[Option<Number>; 3], BadState> {

@@ -16,6 +16,7 @@ use super::label::Label;
 use super::observation::{Absorbed, Act, Doubt, Fate, Happening, HeldWhy, Observation, Params, StepFound, TargetWhite};
 use super::offset::{Apart, SLOPE};
 use super::priors::{ChannelPrior, DriftPrior, HOURS_PER_DAY, Thing, drift_prior};
+use super::verified::{Asked, Record};
 use crate::site::LampKind;
 use crate::units::{Days, InstrumentId, Time};
 
@@ -65,6 +66,10 @@ pub struct DeviceState {
     pub(super) other: Option<InstrumentId>,
     /// Precision and precision-weighted sum of the predecessors' slopes, by channel.
     pub(super) predecessors: [(f64, f64); 3],
+    /// A forecast that waits to be held against a reading.
+    pub(super) asked: Option<Asked>,
+    /// How such forecasts proved, by channel.
+    pub(super) records: [Record; 3],
     pub(super) retired: bool,
 }
 
@@ -117,6 +122,8 @@ impl DeviceState {
             instruments: Vec::new(),
             other: None,
             predecessors: [(0.0, 0.0); 3],
+            asked: None,
+            records: [Record::default(); 3],
             retired: false,
         }
     }
@@ -194,6 +201,7 @@ impl DeviceState {
         let prior = drift_prior(params.thing);
         self.carry_to(&prior, happening.time, None);
         let revised = if happening.act == Act::Retired { Vec::new() } else { self.overtaken() };
+        self.asked = None;
         match happening.act {
             Act::Recalibrated { target } => self.recalibrate(params, &prior, target),
             Act::Replaced => self.replace(params, &prior, happening.time),
@@ -271,6 +279,9 @@ impl DeviceState {
         for (bank, prior) in self.banks.iter_mut().zip(&prior.channels) {
             bank.carry(prior, &span);
         }
+        if let Some(asked) = &mut self.asked {
+            asked.goes_on(&span);
+        }
         self.time = Some(self.time.map_or(to, |from| from.max(to)));
     }
 
@@ -292,6 +303,7 @@ impl DeviceState {
     }
 
     fn turn(&mut self, prior: &DriftPrior) {
+        self.asked = None;
         self.widen(prior, |p| p.setting_changed, true);
         self.turned = true;
     }

@@ -236,11 +236,14 @@ impl DeviceState {
             self.banks[c].begin_constant(apart.mean[c], apart.var[c]);
         }
         self.other = Some(other.clone());
+        // A forecast that waits knew nothing of this constant.
+        self.asked = None;
     }
 
     fn turn_scale(&mut self, before: InstrumentId) {
         self.banks.iter_mut().for_each(Bank::turn_scale);
         self.other = Some(before);
+        self.asked = None;
         // What was read on the old scale is now read by the other instrument, and the other way round.
         for number in self.pending.iter_mut().flat_map(|odd| odd.numbers.iter_mut().flatten()) {
             number.across = !number.across;
