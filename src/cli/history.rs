@@ -48,8 +48,11 @@ pub fn history(session: Session, device: &str, last: Option<usize>, when: &AsOf,
     if json {
         let readings: Vec<Value> = readings.iter().map(reading_json).collect();
         let events: Vec<Value> = events.iter().map(event_json).collect();
-        let scale = scale_json(&estimate);
-        output::json(&json!({ "device": device, "readings": readings, "events": events, "scale": scale }))
+        let mut answer = json!({ "device": device, "readings": readings, "events": events });
+        if let (Some(fields), Some(scale)) = (answer.as_object_mut(), scale_json(&estimate)) {
+            fields.insert("scale".to_owned(), scale);
+        }
+        output::json(&answer)
     } else {
         // Before the first reading that is shown there is nothing for an event to explain.
         if let Some(first) = readings.first().filter(|_| last.is_some()) {
@@ -93,13 +96,14 @@ fn walk(
     Ok(Walked { readings, events, estimate })
 }
 
-/// The instrument on whose scale the device is kept, and what a second one reads above it.
-fn scale_json(estimate: &Estimate) -> Value {
+/// The instrument on whose scale the device is kept, where one was named, and what a second one reads above it.
+fn scale_json(estimate: &Estimate) -> Option<Value> {
+    let scale = estimate.state.scale_instrument()?;
     let other = estimate.state.other_instrument(&estimate.params).map(|(id, [u, v, ln])| {
         let number = |(mean, sd): (f64, f64)| json!({ "mean": mean, "sd": sd });
         json!({ "instrument": id, "u_prime": number(u), "v_prime": number(v), "ln_luminance": number(ln) })
     });
-    json!({ "instrument": estimate.state.scale_instrument(), "other": other })
+    Some(json!({ "instrument": scale, "other": other }))
 }
 
 impl Line {
