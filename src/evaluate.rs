@@ -6,6 +6,7 @@
 
 mod agenda;
 mod seen;
+mod suspects;
 mod tasks;
 
 use crate::alert::{self, Change, Cleared, Kind, Sighting, Standing, conditions};
@@ -23,6 +24,7 @@ use crate::zone::LocalZone;
 
 pub use agenda::{demands, next_run};
 pub use seen::Estimates;
+use suspects::Suspects;
 pub use tasks::may_tell;
 
 /// Which part of the site is looked at.
@@ -34,6 +36,15 @@ pub enum Scope<'a> {
     All,
     /// These devices and the stations they belong to.
     Devices(&'a [DeviceId]),
+}
+
+impl Scope<'_> {
+    fn holds(&self, device: &DeviceId) -> bool {
+        match self {
+            Self::All | Self::Day => true,
+            Self::Devices(devices) => devices.contains(device),
+        }
+    }
 }
 
 /// Something that happened while judging, for the log and for progress.
@@ -55,26 +66,30 @@ pub fn evaluate(
 ) -> Result<Vec<Happened>, LedgerError> {
     let now = tx.now();
     let things = &config.things;
-    let in_scope = |device: &DeviceId| match scope {
-        Scope::All | Scope::Day => true,
-        Scope::Devices(devices) => devices.contains(device),
-    };
-    let stations: Vec<&Station> =
-        things.stations.iter().filter(|station| in_scope(&station.display) || in_scope(&station.lamp)).collect();
+    let zone = LocalZone(config.site.zone);
+    let standing = tx.standing_alerts()?;
+    let of_instruments = standing.iter().filter(|row| row.kind == Kind::InstrumentSuspect.word());
+    let watched: Vec<String> = of_instruments.map(|row| row.subject.clone()).collect();
 
     // All reading first: the estimates borrow the store, and appending needs it to itself.
     let mut wanted = Wanted::default();
+    let suspects;
     {
         let mut estimates = Estimates::new(tx, config, now);
         estimates.take_fresh(fresh);
-        for station in &stations {
+        let looked_at = devices_of(things).filter(|device| scope.holds(device));
+        suspects = Suspects::look(&mut estimates, config, looked_at, !watched.is_empty())?;
+        wanted.conditions = suspects.conditions(&watched, &zone);
+        let in_scope = |device: &DeviceId| scope.holds(device) || suspects.devices().any(|one| one == device);
+        let stations = || things.stations.iter().filter(|s| in_scope(&s.display) || in_scope(&s.lamp));
+        for station in stations() {
             estimates.read_station(station)?;
         }
         for device in devices_of(things).filter(|device| in_scope(device)) {
             estimates.read([device])?;
-            device_conditions(&estimates, config, device, &mut wanted)?;
+            device_conditions(&estimates, config, device, &suspects, &mut wanted)?;
         }
-        for station in &stations {
+        for station in stations() {
             wanted.stations.push(assess(&estimates, station, now)?);
         }
         wanted.conditions.extend(tasks::conditions(&estimates, config, scope, &wanted.conditions)?);
@@ -88,7 +103,6 @@ pub fn evaluate(
     }
     // Causes before consequences, so that a cause raised now silences at once. What is not bad and does not stand needs no
     // further look, and that is nearly everything.
-    let standing = tx.standing_alerts()?;
     let stands = |condition: &Condition| {
         standing.iter().any(|row| row.kind == condition.kind.word() && row.subject == condition.subject)
     };
@@ -102,7 +116,7 @@ pub fn evaluate(
         if station.assessment.verdict == Verdict::Matched && !stands {
             continue;
         }
-        for condition in station.conditions(tx, config)? {
+        for condition in station.conditions(tx, config, &suspects)? {
             happened.extend(decide(tx, config, condition)?);
         }
     }
@@ -174,13 +188,16 @@ impl Assessed<'_> {
         })
     }
 
-    fn conditions(&self, tx: &Tx, config: &Config) -> Result<Vec<Condition>, LedgerError> {
+    fn conditions(&self, tx: &Tx, config: &Config, suspects: &Suspects) -> Result<Vec<Condition>, LedgerError> {
         let station = self.station;
         let mut cause = None;
         for device in [&station.lamp, &station.display] {
             if tx.standing_alert(Kind::OffAim.word(), device.as_str())?.is_some() {
                 cause = Some(Kind::OffAim);
             }
+        }
+        if suspects.holds(&station.lamp) || suspects.holds(&station.display) {
+            cause = Some(Kind::InstrumentSuspect);
         }
         let zone = LocalZone(config.site.zone);
         let detail = |judgement: &Judgement| say::of_station(judgement, station.horizon, &zone);
@@ -202,6 +219,7 @@ fn device_conditions(
     estimates: &Estimates,
     config: &Config,
     device: &DeviceId,
+    suspects: &Suspects,
     wanted: &mut Wanted<'_>,
 ) -> Result<(), LedgerError> {
     let things = &config.things;
@@ -226,9 +244,15 @@ fn device_conditions(
         None => false,
         Some(step) => estimates.store.events(device, step.began, now)?.iter().any(|event| event.excluded.is_none()),
     };
-    let sighting = if retired { Sighting::Good } else { conditions::of_step(step.map(|s| s.began), acted_since, now) };
+    // What an instrument that is suspect says of a device is its own matter.
+    let spoken_for = |sighting| match sighting {
+        Sighting::Bad | Sighting::Between if suspects.holds(device) => Sighting::SpokenFor(Kind::InstrumentSuspect),
+        other => other,
+    };
+    let answered = retired || suspects.settled(device);
+    let sighting = if answered { Sighting::Good } else { conditions::of_step(step.map(|s| s.began), acted_since, now) };
     let stepped = step.map(|step| say::of_step(device, step, &zone)).unwrap_or_default();
-    wanted.conditions.push(Condition::of(Kind::StepChange, device.as_str(), sighting, stepped));
+    wanted.conditions.push(Condition::of(Kind::StepChange, device.as_str(), spoken_for(sighting), stepped));
     let strictest = station::Limits::strictest(&stations);
     let watched = stations.first().and_then(|station| estimates.watched(device, station, None));
     let follows = things.display(device).is_some_and(|display| display.aim.white == AimWhite::Paper);
@@ -237,7 +261,7 @@ fn device_conditions(
         let sighting = if retired { Sighting::Good } else { conditions::of_aim(probability, age == Sighting::Bad) };
         let detail = || say::of_off_aim(&station::off_aim_now(&watched, now), probability, &strictest, &stations);
         let detail = if sighting == Sighting::Bad { detail() } else { Vec::new() };
-        wanted.conditions.push(Condition::of(Kind::OffAim, device.as_str(), sighting, detail));
+        wanted.conditions.push(Condition::of(Kind::OffAim, device.as_str(), spoken_for(sighting), detail));
     }
     Ok(())
 }

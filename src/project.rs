@@ -44,10 +44,12 @@ pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Resul
         Body::Retract(retract) => {
             let stirred = stirred_by(tx, retract.seq)?;
             tx.retract(retract.seq)?;
+            renew_first_use(tx, retract.seq)?;
             Ok(stirred)
         }
         Body::Release(release) => {
             tx.release_reading(release.seq)?;
+            renew_first_use(tx, release.seq)?;
             stirred_by(tx, release.seq)
         }
         Body::Verdict(verdict) => {
@@ -78,6 +80,7 @@ fn put_file(
 fn reading(tx: &Tx, seq: Seq, taken: &entry::ReadingTaken) -> Result<Option<Stirred>, LedgerError> {
     let row = reading_row(seq, taken)?;
     tx.put_reading(&row)?;
+    tx.note_first_use(&row)?;
     Ok(Some(Stirred { device: row.device, from: row.time }))
 }
 
@@ -129,6 +132,10 @@ fn ln_level(level: Level, patch: Patch) -> Option<f64> {
         (Level::Illuminance(illuminance), _) => illuminance.get(),
     };
     (value > 0.0).then(|| libm::log(value))
+}
+
+fn renew_first_use(tx: &Tx, seq: Seq) -> Result<(), LedgerError> {
+    tx.reading(seq)?.map_or(Ok(()), |row| tx.renew_first_use(&row))
 }
 
 fn stirred_by(tx: &Tx, seq: Seq) -> Result<Option<Stirred>, LedgerError> {

@@ -21,7 +21,7 @@ use crate::station::{Advice, LampFault, Reason, RiskDate, Unmeasured, Verdict};
 use crate::units::{Days, Luminance, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
-pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, reason_file};
+pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, of_suspect, reason_file};
 pub use backtest::{backtest, forecasts_verdict};
 pub use due::{because, of_certificate, of_rated_hours, of_run, runs, work};
 pub use lighting::{print_line, print_looks};

@@ -2,7 +2,7 @@
 //!
 //! An alert is *raised* when its condition is [`Sighting::Bad`], *acknowledged* when a person says so, and *cleared* when
 //! the condition is [`Sighting::Good`] and the alert has stood for at least [`MINIMUM_HOLD`] (a refused configuration is
-//! over as soon as a good one is read). Between the two lines
+//! over as soon as a good one is read, an instrument's suspicion as soon as a reading or a service answers it). Between the two lines
 //! nothing changes: that is the hysteresis. There is at most one open alert for a kind and a subject.
 //!
 //! What decides whether a sighting is bad (risks, ages, steps) is for [`conditions`]; what people are told is for `say`.
@@ -37,11 +37,13 @@ pub enum Kind {
     TaskDue,
     /// A reminder in somebody's own words. Subject: those words.
     Reminder,
+    /// All devices that an instrument reads seem to have jumped together. Subject: the instrument.
+    InstrumentSuspect,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::MatchOut,
         Self::MatchAtRisk,
         Self::ReadingOverdue,
@@ -51,6 +53,7 @@ impl Kind {
         Self::ConfigRefused,
         Self::TaskDue,
         Self::Reminder,
+        Self::InstrumentSuspect,
     ];
 
     /// The kind's word.
@@ -65,6 +68,7 @@ impl Kind {
             Self::ConfigRefused => "config-refused",
             Self::TaskDue => "task-due",
             Self::Reminder => "reminder",
+            Self::InstrumentSuspect => "instrument-suspect",
         }
     }
 
@@ -83,10 +87,10 @@ impl Kind {
         !matches!(self, Self::TaskDue | Self::Reminder)
     }
 
-    /// Whether its condition is seen only when a person does something: it cannot dance on a line, and nobody would look at
-    /// it again once a hold was over.
+    /// Whether its condition changes only when a person does something (a configuration, a reading, a service): it cannot dance
+    /// on a line, and nobody might look at it again once a hold was over.
     const fn is_seen_by_act_alone(self) -> bool {
-        matches!(self, Self::ConfigRefused)
+        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect)
     }
 }
 
@@ -171,6 +175,7 @@ impl Cleared {
             Self::SpokenFor(Kind::OffAim) => "spoken-for-by-off-aim",
             Self::SpokenFor(Kind::MatchOut) => "spoken-for-by-match-out",
             Self::SpokenFor(Kind::ReadingOverdue) => "spoken-for-by-reading-overdue",
+            Self::SpokenFor(Kind::InstrumentSuspect) => "spoken-for-by-instrument-suspect",
             Self::SpokenFor(_) => "spoken-for",
             Self::Acknowledged => "acknowledged",
             Self::DueAgain => "due-again",
@@ -179,7 +184,7 @@ impl Cleared {
 
     /// The reason that `word` names.
     pub fn from_word(word: &str) -> Option<Self> {
-        let spoken = [Kind::OffAim, Kind::MatchOut, Kind::ReadingOverdue].map(Self::SpokenFor);
+        let spoken = [Kind::OffAim, Kind::MatchOut, Kind::ReadingOverdue, Kind::InstrumentSuspect].map(Self::SpokenFor);
         let others = [Self::ConditionOver, Self::Acknowledged, Self::DueAgain];
         spoken.into_iter().chain(others).find(|why| why.word() == word)
     }

@@ -5,6 +5,7 @@ use crate::alert::{Cleared, Kind};
 use crate::drift::StepFound;
 use crate::reading::Defect;
 use crate::site::Station;
+use crate::station::suspect::Suspicion;
 use crate::station::{Judgement, Limits, OffAim};
 use crate::units::{Days, DeviceId, Time};
 use crate::zone::LocalZone;
@@ -20,6 +21,7 @@ pub fn headline(kind: Kind, subject: &str) -> String {
         Kind::OffAim => format!("{subject}: off its aim"),
         Kind::TaskDue => format!("Due: {subject}"),
         Kind::Reminder => format!("Reminder: {subject}"),
+        Kind::InstrumentSuspect => format!("{subject}: this instrument is suspect"),
         Kind::ConfigRefused => format!("{subject}: the new configuration was refused, the old one stays in force"),
     }
 }
@@ -80,6 +82,28 @@ pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<Str
         format!("{when} {moved}."),
         "A turned dimmer or dial, a replaced tube, another place or window light can do that.".to_owned(),
         format!("Put it right, or write down what was done: `twinwhite record setting_changed {device}`."),
+    ]
+}
+
+/// What the alert of a suspect instrument says beside its headline.
+pub fn of_suspect(suspicion: &Suspicion, zone: &LocalZone) -> Vec<String> {
+    let Suspicion { instrument, since, devices, uv, ln_level } = suspicion;
+    let names: Vec<&str> = devices.iter().map(DeviceId::as_str).collect();
+    let together = match level_word(Some(libm::exp(*ln_level))) {
+        Some(level) => format!("their light became {level}"),
+        None => format!("their whites moved by Δu′v′ {:.4}, all in one direction", uv.0.hypot(uv.1)),
+    };
+    let one = names.first().copied().unwrap_or_default();
+    vec![
+        format!("Since {} all that it reads seem to have changed at once: {together}.", day(zone, *since)),
+        format!("These are {}. That is likelier the instrument than so many devices.", names.join(", ")),
+        format!(
+            "Read one of them, such as {one}, with another instrument: if that finds it as it was, it is {instrument}."
+        ),
+        "Or look at it: its window or diffuser clean, its setting as before, its own calibration done.".to_owned(),
+        format!(
+            "Then write down what was done: `twinwhite record serviced {instrument}`. Until then this alert speaks for theirs."
+        ),
     ]
 }
 

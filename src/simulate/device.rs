@@ -201,6 +201,7 @@ impl SimDevice {
                     setting: None,
                     label: false,
                     instrument: recipe.instrument.clone(),
+                    apart: None,
                     released: false,
                 };
                 Logged::Reading(observation, planned.stray.is_some())

@@ -168,6 +168,7 @@ mod tests {
             state.absorb(
                 &params,
                 &Observation {
+                    apart: None,
                     seq: seq + 1,
                     time,
                     white: AIM,

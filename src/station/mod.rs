@@ -5,7 +5,7 @@
 //! of [`region`], what to do is chosen in [`advice`]. Beside the two whites stand the lamp's colour rendering (`rendering`),
 //! foreign light ([`ambient`]) and the points of rule sets ([`rules`]). Which of some lamps a station should have is weighed in
 //! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. When a device by itself will have left its aim is
-//! told in [`leaving`]. What is said about it is for `say`.
+//! told in [`leaving`]; whether the instrument is to blame for what all devices do is asked in [`suspect`]. What is said about it is for `say`.
 
 pub mod advice;
 pub mod ambient;
@@ -22,6 +22,7 @@ mod rendering;
 pub mod risk;
 pub mod rules;
 pub mod screen_aim;
+pub mod suspect;
 
 pub use ambient::{Ambient, AtHours};
 pub use doubt::Doubt;

@@ -55,6 +55,7 @@ impl Device {
             setting: None,
             label: false,
             instrument: None,
+            apart: None,
             released: false,
         }
     }

@@ -5,9 +5,9 @@
 
 use std::hint::black_box;
 
-use twinwhite::drift::DeviceState;
+use twinwhite::drift::{Apart, DeviceState};
 use twinwhite::simulate::{Conditions, HORIZONS, Logged, Method, Score, room};
-use twinwhite::units::Days;
+use twinwhite::units::{Days, InstrumentId};
 
 fn main() {
     let mut given = std::env::args().skip(1).filter_map(|text| text.parse::<u64>().ok());
@@ -45,7 +45,8 @@ fn main() {
         }
     }
     strange(first, rooms / 4);
-    cost(first);
+    cost(first, false);
+    cost(first, true);
 }
 
 /// Rooms unlike the usual ones, one condition at a time.
@@ -86,8 +87,18 @@ fn strange(first: u64, rooms: u64) {
 }
 
 #[allow(clippy::disallowed_methods, reason = "a bench measures real time")]
-fn cost(seed: u64) {
-    let device = room(seed, &Conditions::default()).lamp;
+fn cost(seed: u64, two_instruments: bool) {
+    let mut device = room(seed, &Conditions::default()).lamp;
+    if two_instruments {
+        let [one, two] = ["one", "two"].map(|name| InstrumentId::new(name).ok());
+        let apart = Some(Apart { mean: [0.0; 3], var: [6e-6, 6e-6, 8e-4] });
+        for (place, entry) in device.log.iter_mut().enumerate() {
+            if let Logged::Reading(observation, _) = entry {
+                observation.instrument = if place % 4 == 1 { two.clone() } else { one.clone() };
+                observation.apart = apart;
+            }
+        }
+    }
     let params = &device.recipe.params;
     let mut best = [f64::INFINITY; 3];
     let mut state = DeviceState::new(params);
@@ -117,7 +128,8 @@ fn cost(seed: u64) {
         best[2] = best[2].min(start.elapsed().as_secs_f64());
     }
     println!(
-        "cost: {:.1} us a reading, {:.1} us a forecast of 40 times, {:.1} us to bytes and back ({} bytes)",
+        "cost with {} instrument(s): {:.1} us a reading, {:.1} us a forecast of 40 times, {:.1} us to bytes and back ({} bytes)",
+        1 + u8::from(two_instruments),
         best[0] * 1e6,
         best[1] * 1e6,
         best[2] * 1e6,

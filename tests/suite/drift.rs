@@ -131,6 +131,7 @@ fn level_reading(seq: i64, hours: f64, ln_level: f64, noise: f64) -> Observation
         setting: None,
         label: false,
         instrument: None,
+        apart: None,
         released: false,
     }
 }

@@ -15,6 +15,7 @@ mod examples;
 mod fates;
 mod formats;
 mod inbox;
+mod instruments;
 mod lamps;
 mod ledger;
 mod lighting;

@@ -357,7 +357,7 @@ fn an_older_ledger_is_brought_up_to_date() {
         "DROP INDEX reading_spectrum; DROP INDEX reading_ra; DROP INDEX reading_patch;
          UPDATE reading SET patch = 'paper';
          ALTER TABLE reading DROP COLUMN spectral; ALTER TABLE reading DROP COLUMN ra;
-         ALTER TABLE reading DROP COLUMN named;
+         ALTER TABLE reading DROP COLUMN named; DROP TABLE first_use;
          DROP INDEX alert_run; ALTER TABLE alert DROP COLUMN run_us; PRAGMA user_version = 1;",
     )
     .unwrap();
@@ -389,6 +389,12 @@ fn no_query_scans() {
     ledger.latest_ra(&lamp, Source::Measured, from, to).unwrap();
     ledger.last_of_patch(&lamp, Patch::Paper, to, 10).unwrap();
     ledger.last_event(&lamp, [EventKind::Replaced; 3], to).unwrap();
+    let meter = InstrumentId::new("meter").unwrap();
+    ledger.first_uses(&lamp).unwrap();
+    ledger.devices_begun_after(from).unwrap();
+    ledger.devices_read_by(&meter).unwrap();
+    ledger.devices_of_both([&meter, &meter], to).unwrap();
+    ledger.next_readings(&lamp, from, to, 10).unwrap();
     ledger.event(Seq::FIRST).unwrap();
     ledger.events(&lamp, from, to).unwrap();
     ledger.file(&Digest::of(b"")).unwrap();
@@ -405,7 +411,7 @@ fn no_query_scans() {
     ledger.message("key").unwrap();
     ledger.due_messages().unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 27);
+    assert_eq!(asked.len(), 30);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
