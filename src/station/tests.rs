@@ -15,6 +15,7 @@ struct Bay {
     station: Station,
     paper: Paper,
     adjustable: Vec<Adjustable>,
+    costs: Costs,
     display: Device,
     lamp: Device,
 }
@@ -98,6 +99,7 @@ impl Bay {
                 brightened: None,
             },
             adjustable: Vec::new(),
+            costs: Costs::default(),
             display: Device::new("bay-screen", Thing::Display, white, 500.0 * 0.9 / PI),
             lamp: Device::new("bay-lamp", Thing::Lamp(LampKind::Led), white, 500.0),
         }
@@ -125,6 +127,7 @@ impl Bay {
             lit: LitPaper { under: PaperUnderLamp::new(&self.paper.white).unwrap(), read: None },
             rendering: RaKnown::Never,
             adjustable: &self.adjustable,
+            costs: self.costs,
             display: self.display.watched(),
             lamp: self.lamp.watched(),
         }
@@ -186,14 +189,16 @@ fn a_lamp_that_drifted_out_is_named() {
     assert_eq!(device, "bay-lamp");
     assert!((0.006..0.008).contains(&delta_uv), "{delta_uv}");
     // Its colour is not yet beyond two tolerances: the screen can follow the paper.
-    let [Advice::RecalibrateToPaper { white, .. }] = judgement.advice.as_slice() else {
+    let [Advice::RecalibrateToPaper { white, meets, .. }] = judgement.advice.as_slice() else {
         panic!("{:?}", judgement.advice)
     };
-    assert!(delta_uv_of(*white, judgement.paper_white.uv()) < 1e-6);
-}
-
-fn delta_uv_of(white: Xy, uv: UvPrime) -> f64 {
-    delta_uv(uv_prime(white).unwrap(), uv)
+    // It goes where the paper will be midway through the time that it should hold: on along the drift, and less than a tolerance.
+    let (led, ahead) = (uv_prime(*white).unwrap(), meets.since(now()).0);
+    let holds = judgement.acts.iter().find(|act| act.chosen).unwrap().days;
+    assert!(ahead > 7.0 && ahead < holds, "{ahead} {holds}");
+    let step = led.v - judgement.paper_white.v.mean;
+    assert!((step / ahead - 0.0008 / 7.0).abs() < 4e-5, "{step} in {ahead} days");
+    assert!(step < 0.005);
 }
 
 #[test]
