@@ -22,6 +22,8 @@ const LAMP_FAR_LEVEL: f64 = 0.7;
 /// A calibration away from the aim is worth it only if it holds this many times as long as one to the aim: the aim is what the
 /// next person will calibrate to.
 const WORTH_ANOTHER_AIM: f64 = 1.25;
+/// A move of less than this share of a limit is not led.
+const WORTH_LEADING: f64 = 0.05;
 /// A calibration does not lead the drift by more days than this, nor than the readings reach back.
 const LEAD_AT_MOST: f64 = 180.0;
 
@@ -95,7 +97,9 @@ pub(super) fn weigh(
         all.extend(as_found.recalibrations(None, &ground.lamp()));
     }
     if !all.iter().any(|act| act.rung(station.horizon, max_risk) == 3) {
-        for (advice, path) in &lamps {
+        // A lamp that is only cleaned stays as far from its aim as it was.
+        let set = |advice: &Advice| !(as_found.lamp_is_far() && matches!(advice, Advice::CleanLamp { .. }));
+        for (advice, path) in lamps.iter().filter(|(advice, _)| set(advice)) {
             all.extend(as_found.recalibrations(Some(advice), &[(1.0, path)]));
         }
     }
@@ -133,10 +137,15 @@ pub(super) fn best<'w>(acts: &'w [Weighed], untouched: &Outlook, horizon: Days, 
     acts.iter().find(better)
 }
 
-/// Marks what is advised.
+/// Marks what is advised: of acts that share steps, the one that has most of them.
 pub(super) fn mark_chosen(acts: &mut [Weighed], advice: &[Advice]) {
-    for act in acts {
+    for act in acts.iter_mut() {
         act.chosen = act.steps.iter().all(|step| advice.contains(step));
+    }
+    let whole: Vec<Advice> =
+        acts.iter().filter(|act| act.chosen && act.steps.len() > 1).flat_map(|a| a.steps.clone()).collect();
+    for act in acts.iter_mut().filter(|act| act.steps.len() == 1) {
+        act.chosen &= !act.steps.iter().any(|step| whole.contains(step));
     }
 }
 
@@ -280,7 +289,14 @@ impl Weigher<'_> {
                 break;
             }
             let (there, level_there) = asked_of_display(ground, lamp, index)?;
+            // A lamp that hardly moves needs no lead.
+            let far = |limit: f64, by: f64| by.abs() > WORTH_LEADING * limit;
+            let limits = self.seen().limits();
             let ln_by = level.zip(level_there).map_or(0.0, |(from, to)| libm::log(to / from));
+            if !far(limits.delta_uv, delta_uv(white, there)) && !limits.ln_ratio.is_some_and(|limit| far(limit, ln_by))
+            {
+                break;
+            }
             let set = moved(&path, [there.u - white.u, there.v - white.v, ln_by]);
             let outlook = ground.outlook(&[(1.0, &set)], lamp);
             if outlook.keeps(max_risk) <= best.outlook.keeps(max_risk) {

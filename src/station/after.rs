@@ -34,7 +34,7 @@ pub(super) struct Ground<'a> {
 
 impl<'a> Ground<'a> {
     pub fn new(seen: &'a Seen, comparison: &'a Comparison, reach: Reach, now: Time) -> Self {
-        let times = reach.times(now, seen.station.horizon);
+        let times = reach.coarse_times(now, seen.station.horizon);
         let display = seen.display.state.forecast(seen.display.params, &times);
         let lamp = seen.lamp.state.forecast(seen.lamp.params, &times);
         Self { seen, comparison, now, times, reach, display, lamp }

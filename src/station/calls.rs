@@ -94,7 +94,7 @@ pub fn next_reading(seen: &Seen, now: Time) -> Option<NextReading> {
     let comparison = seen.comparison();
     let summaries = [&seen.display, &seen.lamp].map(|device| device.state.summary(device.params));
     let outlook = outlook(seen, &comparison, Reach::of(&summaries), now);
-    let standing = Standing { seen, comparison: &comparison, summaries: &summaries, outlook: &outlook, now };
+    let standing = Standing::new(seen, &comparison, &summaries, &outlook, now);
     let mut readings = standing.device_readings();
     readings.sort_by_key(|reading| reading.by);
     readings.into_iter().next()
@@ -107,9 +107,26 @@ pub(super) struct Standing<'a> {
     pub summaries: &'a [Summary; 2],
     pub outlook: &'a Outlook,
     pub now: Time,
+    /// Which readings take the doubt away that will be the risk, and in how many days it will; absent where it is no doubt.
+    doubt: Option<(f64, Doubt)>,
 }
 
-impl Standing<'_> {
+impl<'a> Standing<'a> {
+    pub fn new(
+        seen: &'a Seen<'a>,
+        comparison: &'a Comparison<'a>,
+        summaries: &'a [Summary; 2],
+        outlook: &'a Outlook,
+        now: Time,
+    ) -> Self {
+        let bare = Self { seen, comparison, summaries, outlook, now, doubt: None };
+        let doubt = bare.soon_at_risk().and_then(|days| {
+            let times = grid(now.plus(Days(days)), seen.station.horizon);
+            Some((days, doubtful(seen, comparison, &times, bare.max_risk(), false)?))
+        });
+        Self { doubt, ..bare }
+    }
+
     fn devices(&self) -> [(&Watched<'_>, &Summary); 2] {
         let [display, lamp] = self.summaries;
         [(&self.seen.display, display), (&self.seen.lamp, lamp)]
@@ -119,27 +136,24 @@ impl Standing<'_> {
         self.seen.station.max_risk.get()
     }
 
-    /// Days until a horizon before the risk passes its line: from then on the station would be at risk.
-    fn days_to_risk(&self) -> Option<f64> {
-        let days = self.outlook.passes(self.max_risk())?;
-        Some((days - self.seen.station.horizon.0).floor().max(0.0))
+    /// Days until a horizon before the risk passes its line, from when on the station would be at risk; `None` where other
+    /// readings will have come before, since what there is will be too old by then.
+    fn soon_at_risk(&self) -> Option<f64> {
+        if self.seen.renders_poorly() {
+            return None;
+        }
+        let passes = self.outlook.passes(self.max_risk())?;
+        let days = (passes - self.seen.station.horizon.0).floor().max(0.0);
+        let at = self.now.plus(Days(days));
+        let limit = self.seen.station.max_age;
+        let stale = |summary: &Summary| summary.last_read.is_none_or(|(last, _)| at.since(last) > limit);
+        (!self.summaries.iter().any(stale)).then_some(days)
     }
 
     /// Whether the risk passes its line so soon that what to do against it is planned.
     pub fn act_is_near(&self) -> bool {
         let days = self.outlook.passes(self.max_risk());
-        days.is_some_and(|days| days <= PLANNED_AHEAD.0) && self.doubt().is_none()
-    }
-
-    /// Which readings take the doubt away that will be the risk, and when.
-    fn doubt(&self) -> Option<(f64, Doubt)> {
-        if self.seen.renders_poorly() {
-            return None;
-        }
-        let days = self.days_to_risk()?;
-        let times = grid(self.now.plus(Days(days)), self.seen.station.horizon);
-        let doubt = doubtful(self.seen, self.comparison, &times, self.max_risk(), false)?;
-        Some((days, doubt))
+        days.is_some_and(|days| days <= PLANNED_AHEAD.0) && self.doubt.is_none()
     }
 
     /// The whole day from now that `at` falls in; `at` itself where it has passed.
@@ -182,17 +196,11 @@ impl Standing<'_> {
 
     /// The readings, by device, that may change whether anything is to be done.
     fn informative(&self) -> Vec<(usize, Time, CallReason)> {
-        let Some(days) = self.days_to_risk().filter(|_| !self.seen.renders_poorly()) else { return Vec::new() };
+        let Some(days) = self.soon_at_risk() else { return Vec::new() };
         let at = self.now.plus(Days(days));
-        // Whatever is known then will have been read meanwhile.
-        let limit = self.seen.station.max_age;
-        let stale = |summary: &Summary| summary.last_read.is_none_or(|(last, _)| at.since(last) > limit);
-        if self.summaries.iter().any(stale) {
-            return Vec::new();
-        }
         let ahead = Ahead::of(self, at);
-        let before = ahead.risk([0.0, 0.0], [false, false]);
-        if let Some((_, doubt)) = self.doubt() {
+        if let Some((_, doubt)) = self.doubt {
+            let before = ahead.risk([0.0, 0.0], [false, false]);
             let read = [doubt.display, doubt.lamp];
             let left = (ahead.risk([0.0, 0.0], read) / before.max(f64::MIN_POSITIVE)).min(1.0);
             let places = read.into_iter().enumerate().filter(|(_, helps)| *helps);
@@ -226,7 +234,7 @@ impl Standing<'_> {
             })
             .map(|NextReading { device, by, why }| Call { advice: Advice::Read { device }, by, why })
             .collect();
-        if let Some((days, Doubt { paper: true, .. })) = self.doubt() {
+        if let Some((days, Doubt { paper: true, .. })) = self.doubt {
             let paper = Advice::ReadPaper { paper: self.seen.paper.id.clone(), lamp: self.seen.lamp.id.clone() };
             calls.push(Call { advice: paper, by: self.now.plus(Days(days)), why: CallReason::Doubt { left: 0.0 } });
         }

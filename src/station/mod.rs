@@ -228,7 +228,7 @@ pub fn judge(seen: &Seen, ambient: Ambient, now: Time) -> Judgement {
         calls: Vec::new(),
     };
     judgement.reasons = reasons::reasons(seen, &picture, &summaries, &judgement, doubt.as_ref());
-    let standing = calls::Standing { seen, comparison: &comparison, summaries: &summaries, outlook: &outlook, now };
+    let standing = calls::Standing::new(seen, &comparison, &summaries, &outlook, now);
     if verdict != Verdict::Matched || standing.act_is_near() {
         judgement.acts = acts::weigh(seen, &comparison, &picture, &outlook, Reach::of(&summaries), now);
     }
@@ -385,5 +385,7 @@ pub fn off_aim_probability(device: &Watched, limits: &Limits, now: Time) -> f64 
     (1.0 - inside).clamp(0.0, 1.0)
 }
 
+#[cfg(test)]
+mod act_tests;
 #[cfg(test)]
 mod tests;

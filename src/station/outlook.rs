@@ -70,6 +70,18 @@ impl Reach {
         days > 0.0 && (self.few || days > self.observed.0 || days > GUESS_BEYOND_DAYS)
     }
 
+    /// A grid from `now` that has a point at the end of `horizon` and goes on as far as may be looked, by steps that grow to a
+    /// third of the way: good for weighing acts by how long each holds, of which there are many.
+    pub fn coarse_times(&self, now: Time, horizon: Days) -> Vec<Time> {
+        let mut times = grid(now, horizon);
+        let mut day = horizon.0;
+        while day < self.farthest() {
+            day = (day + 1.0).max(day * 1.33).min(self.farthest());
+            times.push(now.plus(Days(day)));
+        }
+        times
+    }
+
     /// A grid from `now` that has a point at the end of `horizon` and goes on as far as may be looked.
     pub fn times(&self, now: Time, horizon: Days) -> Vec<Time> {
         let far = grid(now, Days(self.farthest()));
@@ -165,5 +177,62 @@ impl Outlook {
             farthest: day(farthest.floor()),
             guess: self.reach.is_guess(middle.or(early).unwrap_or(farthest)),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn now() -> Time {
+        Time::from_micros(1_772_616_600_000_000)
+    }
+
+    fn outlook(observed: f64, few: bool, days: &[f64], within: &[f64]) -> Outlook {
+        let reach = Reach { observed: Days(observed), few };
+        Outlook { now: now(), reach, days: days.to_vec(), on: within.to_vec(), within: within.to_vec() }
+    }
+
+    fn ahead(time: Option<Time>) -> Option<f64> {
+        time.map(|time| time.since(now()).0)
+    }
+
+    #[test]
+    fn the_days_of_a_path() {
+        let path = outlook(300.0, false, &[0.0, 10.0, 20.0, 120.0], &[0.0, 0.05, 0.25, 0.95]);
+        assert_eq!(path.passes(0.05), Some(10.0), "on the line is not past it, and the rise begins there");
+        assert_eq!(path.passes(0.15), Some(15.0));
+        assert_eq!(path.risk_date(0.2), Some(RiskDate { date: now().plus(Days(18.0)), guess: false }));
+        let holds = path.holds();
+        assert_eq!((ahead(holds.early), ahead(holds.date), ahead(holds.late)), (Some(12.0), Some(56.0), Some(113.0)));
+        assert!(!holds.guess);
+        assert_eq!(holds.at_least(), now().plus(Days(12.0)));
+        assert!((path.risk_within(Days(20.0)) - 0.25).abs() < 1e-12);
+        assert!(path.risk_within(Days(200.0)) >= 0.95, "where the path ends it is out almost surely");
+    }
+
+    #[test]
+    fn no_day_beyond_what_may_be_said() {
+        // Ten days of readings reach sixty days ahead, and no further.
+        let path = outlook(10.0, false, &[0.0, 50.0, 100.0], &[0.0, 0.15, 0.3]);
+        assert_eq!(path.risk_date(0.2), None);
+        let holds = path.holds();
+        assert_eq!((ahead(holds.early), ahead(holds.date), ahead(holds.late)), (Some(33.0), None, None));
+        assert!(holds.guess, "33 days from ten");
+        let never = outlook(400.0, false, &[0.0, 1500.0], &[0.0, 0.01]).holds();
+        assert_eq!((never.early, ahead(Some(never.at_least()))), (None, Some(1500.0)));
+    }
+
+    #[test]
+    fn what_is_called_a_guess() {
+        let guess = |observed, few, day: f64| {
+            outlook(observed, few, &[0.0, day - 1.0, day], &[0.0, 0.0, 0.4]).risk_date(0.2).map(|date| date.guess)
+        };
+        assert_eq!(guess(400.0, false, 170.0), Some(false));
+        assert_eq!(guess(400.0, false, 190.0), Some(true), "beyond 180 days");
+        assert_eq!(guess(100.0, false, 110.0), Some(true), "beyond what the readings span");
+        assert_eq!(guess(400.0, true, 20.0), Some(true), "from few readings");
+        let today = outlook(400.0, true, &[0.0], &[0.6]).risk_date(0.2);
+        assert_eq!(today, Some(RiskDate { date: now(), guess: false }), "what is so now is no guess");
     }
 }

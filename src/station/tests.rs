@@ -11,17 +11,17 @@ use crate::units::{Probability, StationId, Xy};
 const NOISE: Noise = Noise { uv: 0.0004, level: 0.008 };
 
 /// A station whose devices are read as a test wants.
-struct Bay {
-    station: Station,
-    paper: Paper,
-    adjustable: Vec<Adjustable>,
-    costs: Costs,
-    display: Device,
-    lamp: Device,
+pub(super) struct Bay {
+    pub station: Station,
+    pub paper: Paper,
+    pub adjustable: Vec<Adjustable>,
+    pub costs: Costs,
+    pub display: Device,
+    pub lamp: Device,
 }
 
-struct Device {
-    id: DeviceId,
+pub(super) struct Device {
+    pub id: DeviceId,
     params: Params,
     state: DeviceState,
     aim: UvPrime,
@@ -36,7 +36,7 @@ impl Device {
     }
 
     /// Reads it so far from its aim.
-    fn read(&mut self, time: Time, off: (f64, f64), level_ratio: f64) {
+    pub fn read(&mut self, time: Time, off: (f64, f64), level_ratio: f64) {
         let observation = self.reading(time, off, level_ratio);
         self.state.absorb(&self.params, &observation);
     }
@@ -74,7 +74,7 @@ impl Device {
 }
 
 impl Bay {
-    fn new() -> Self {
+    pub fn new() -> Self {
         let white = uv_prime(Xy { x: 0.3127, y: 0.3290 }).unwrap();
         let id = |text| DeviceId::new(text).unwrap();
         Self {
@@ -106,7 +106,7 @@ impl Bay {
     }
 
     /// Ten weekly readings of both, the last a day ago: each device as far from its aim as the functions of the week say.
-    fn read_weekly(
+    pub fn read_weekly(
         mut self,
         display: impl Fn(f64) -> f64,
         lamp: impl Fn(f64) -> f64,
@@ -120,7 +120,7 @@ impl Bay {
         self
     }
 
-    fn seen(&self) -> Seen<'_> {
+    pub fn seen(&self) -> Seen<'_> {
         Seen {
             station: &self.station,
             paper: &self.paper,
@@ -133,12 +133,12 @@ impl Bay {
         }
     }
 
-    fn judge(&self, at: Time) -> Judgement {
+    pub fn judge(&self, at: Time) -> Judgement {
         super::judge(&self.seen(), Ambient::default(), at)
     }
 }
 
-fn now() -> Time {
+pub(super) fn now() -> Time {
     Time::parse("2026-03-04T09:30:00Z").unwrap()
 }
 
