@@ -7,6 +7,7 @@ mod acts;
 mod alerts;
 mod args;
 mod audit;
+mod backtest;
 mod check;
 mod compare;
 mod demo;
@@ -67,6 +68,9 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         }
         Command::Forecast { station, horizon, when, output } => {
             forecast::forecast(session()?, station, horizon, when, output.json).map(done)
+        }
+        Command::Backtest { station, when, output } => {
+            backtest::backtest(session()?, station.as_deref(), when, output.json).map(done)
         }
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
