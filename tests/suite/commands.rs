@@ -441,10 +441,7 @@ fn on_a_terminal_no_color_is_honoured() {
 
 /// A lamp that gives a fifth less light since a week; its dimmer can be turned.
 fn bumped(costs: &str) -> Site {
-    let kind = "kind = \"led\"";
-    let dimmable = LOFT.replacen(kind, &format!("{kind}\nadjustable = [\"level\"]"), 1);
-    assert_ne!(dimmable, LOFT);
-    let site = Site::new(&format!("{dimmable}\n[costs]\n{costs}\n"));
+    let site = Site::new(&format!("{LOFT}\n[costs]\n{costs}\n"));
     site.ingest("quiet.csv", &quiet_weeks(10));
     let low = |n: f64| lamp(day(n), 390.0) + &screen(day(n), 146.0);
     site.ingest("low.csv", &(HEADER.to_owned() + &low(70.0) + &low(72.0) + &low(75.0)));
