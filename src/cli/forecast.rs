@@ -121,7 +121,6 @@ fn as_json(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Ti
         "risk_date_is_a_guess": judgement.risk_date.map(|date| date.guess),
         "holds_until": acts::holds(&judgement.holds, &session.zone()),
         "horizons": horizons,
-        "advice": judgement.advice.iter().map(|advice| say::advice(advice, &session.zone())).collect::<Vec<_>>(),
         "acts": acts::acts(judgement, &session.zone()),
     })
 }
