@@ -4,6 +4,7 @@
 //! has its own. A failure is one clear line on standard error and what to do next, in JSON when JSON was asked for.
 
 mod acts;
+mod ageing;
 mod alerts;
 mod args;
 mod audit;
@@ -11,6 +12,7 @@ mod backtest;
 mod check;
 mod compare;
 mod demo;
+mod drawing;
 mod fail;
 mod forecast;
 mod history;
@@ -63,8 +65,11 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Status { station, exit_code, when, output } => {
             status::status(session()?, station.as_deref(), *exit_code, when, output.json)
         }
-        Command::History { device, last, when, output } => {
-            history::history(session()?, device, *last, when, output.json).map(done)
+        Command::Ageing { device, svg, when, output } => {
+            ageing::ageing(session()?, device, svg.as_deref(), when, output.json).map(done)
+        }
+        Command::History { device, last, svg, when, output } => {
+            history::history(session()?, device, *last, svg.as_deref(), when, output.json).map(done)
         }
         Command::Forecast { station, horizon, when, output } => {
             forecast::forecast(session()?, station, horizon, when, output.json).map(done)

@@ -5,7 +5,8 @@
 //! of [`region`], what to do is chosen in `advice`. Beside the two whites stand the lamp's colour rendering (`rendering`),
 //! foreign light ([`ambient`]) and the points of rule sets ([`rules`]). How long a match holds is in `outlook`; acts are weighed by
 //! that in [`acts`], their states made in `after`; what is due by when is in `calls`. Which of some lamps a station should have is weighed in
-//! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. What is said about it is for `say`.
+//! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. When a device by itself will
+//! have left its aim is told in [`leaving`]. What is said about it is for `say`.
 
 pub mod acts;
 mod advice;
@@ -16,6 +17,7 @@ pub mod candidates;
 pub mod compare;
 mod doubt;
 mod judgement;
+pub mod leaving;
 pub mod normal;
 mod outlook;
 mod passage;

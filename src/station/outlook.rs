@@ -10,14 +10,14 @@ use crate::drift::Summary;
 use crate::units::{Days, Time};
 
 /// Days further ahead than this are not looked at, whatever the readings reach back.
-const FARTHEST_DAYS: f64 = 1500.0;
+pub(super) const FARTHEST_DAYS: f64 = 1500.0;
 /// A date further ahead than this is called a guess (standards: never further than the readings reach back, nor this).
-const GUESS_BEYOND_DAYS: f64 = 180.0;
+pub(super) const GUESS_BEYOND_DAYS: f64 = 180.0;
 /// A date rests on at least so many readings of each device, over so many days, or it is a guess.
 pub(crate) const GUESS_BELOW_READINGS: u64 = 5;
-const GUESS_BELOW_DAYS: f64 = 14.0;
+pub(super) const GUESS_BELOW_DAYS: f64 = 14.0;
 /// No date is given further ahead than this many times the time the readings span.
-const FARTHEST_SPANS: f64 = 6.0;
+pub(super) const FARTHEST_SPANS: f64 = 6.0;
 
 /// The shares of all outcomes by which a match has been out on the early, the middle and the late day.
 pub(super) const EARLY: f64 = 0.1;
