@@ -4,7 +4,9 @@
 //! runs inside the transaction of whatever caused it, so that a transition and its message are kept together or not at
 //! all. It decides nothing itself: `seen` gathers what a judgement rests on, `station` judges, `alert` decides, `say` words it.
 
+mod agenda;
 mod seen;
+mod tasks;
 
 use crate::alert::{self, Change, Cleared, Kind, Sighting, Standing, conditions};
 use crate::config::Config;
@@ -19,11 +21,15 @@ use crate::station::{self, Assessment, Judgement, Verdict};
 use crate::units::{Days, DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
+pub use agenda::{demands, next_run};
 pub use seen::Estimates;
+pub use tasks::may_tell;
 
 /// Which part of the site is looked at.
 #[derive(Debug, Clone, Copy)]
 pub enum Scope<'a> {
+    /// Everything, and what forecasts call for, which costs more: once a day.
+    Day,
     /// Everything.
     All,
     /// These devices and the stations they belong to.
@@ -50,7 +56,7 @@ pub fn evaluate(
     let now = tx.now();
     let things = &config.things;
     let in_scope = |device: &DeviceId| match scope {
-        Scope::All => true,
+        Scope::All | Scope::Day => true,
         Scope::Devices(devices) => devices.contains(device),
     };
     let stations: Vec<&Station> =
@@ -71,6 +77,7 @@ pub fn evaluate(
         for station in &stations {
             wanted.stations.push(assess(&estimates, station, now)?);
         }
+        wanted.conditions.extend(tasks::conditions(&estimates, config, scope, &wanted.conditions)?);
     }
     let mut happened = Vec::new();
     for station in &wanted.stations {
@@ -112,6 +119,17 @@ pub struct Condition {
     pub sighting: Sighting,
     /// Sentences, one a line.
     pub detail: Vec<String>,
+    /// Why it is raised, where its kind does not say so.
+    pub reason: Option<&'static str>,
+    /// The run of a reminder that it tells of.
+    pub run: Option<Time>,
+}
+
+impl Condition {
+    /// A condition whose kind says why it is raised.
+    pub fn of(kind: Kind, subject: &str, sighting: Sighting, detail: Vec<String>) -> Self {
+        Self { kind, subject: subject.to_owned(), sighting, detail, reason: None, run: None }
+    }
 }
 
 #[derive(Default)]
@@ -168,11 +186,9 @@ impl Assessed<'_> {
         let detail = |judgement: &Judgement| say::of_station(judgement, station.horizon, station.max_risk.get(), &zone);
         Ok(conditions::of_match(&self.assessment, station.max_risk, cause)
             .into_iter()
-            .map(|(kind, sighting)| Condition {
-                kind,
-                subject: station.id.to_string(),
-                sighting,
-                detail: self.judgement.as_ref().map(detail).unwrap_or_default(),
+            .map(|(kind, sighting)| {
+                let detail = self.judgement.as_ref().map(detail).unwrap_or_default();
+                Condition::of(kind, station.id.as_str(), sighting, detail)
             })
             .collect())
     }
@@ -203,23 +219,16 @@ fn device_conditions(
     };
     let retired = summary.retired;
     let age = if retired { Sighting::Good } else { conditions::of_age(last, begun, limit, now) };
-    wanted.conditions.push(Condition {
-        kind: Kind::ReadingOverdue,
-        subject: device.to_string(),
-        sighting: age,
-        detail: if age == Sighting::Bad { say::of_overdue(device, last, now, limit, &zone) } else { Vec::new() },
-    });
+    let overdue = if age == Sighting::Bad { say::of_overdue(device, last, now, limit, &zone) } else { Vec::new() };
+    wanted.conditions.push(Condition::of(Kind::ReadingOverdue, device.as_str(), age, overdue));
     let step = summary.last_step.as_ref();
     let acted_since = match step {
         None => false,
         Some(step) => estimates.store.events(device, step.began, now)?.iter().any(|event| event.excluded.is_none()),
     };
-    wanted.conditions.push(Condition {
-        kind: Kind::StepChange,
-        subject: device.to_string(),
-        sighting: if retired { Sighting::Good } else { conditions::of_step(step.map(|s| s.began), acted_since, now) },
-        detail: step.map(|step| say::of_step(device, step, &zone)).unwrap_or_default(),
-    });
+    let sighting = if retired { Sighting::Good } else { conditions::of_step(step.map(|s| s.began), acted_since, now) };
+    let stepped = step.map(|step| say::of_step(device, step, &zone)).unwrap_or_default();
+    wanted.conditions.push(Condition::of(Kind::StepChange, device.as_str(), sighting, stepped));
     let strictest = station::Limits::strictest(&stations);
     let watched = stations.first().and_then(|station| estimates.watched(device, station, None));
     let follows = things.display(device).is_some_and(|display| display.aim.white == AimWhite::Paper);
@@ -227,12 +236,8 @@ fn device_conditions(
         let probability = station::off_aim_probability(&watched, &strictest, now);
         let sighting = if retired { Sighting::Good } else { conditions::of_aim(probability, age == Sighting::Bad) };
         let detail = || say::of_off_aim(&station::off_aim_now(&watched, now), probability, &strictest, &stations);
-        wanted.conditions.push(Condition {
-            kind: Kind::OffAim,
-            subject: device.to_string(),
-            sighting,
-            detail: if sighting == Sighting::Bad { detail() } else { Vec::new() },
-        });
+        let detail = if sighting == Sighting::Bad { detail() } else { Vec::new() };
+        wanted.conditions.push(Condition::of(Kind::OffAim, device.as_str(), sighting, detail));
     }
     Ok(())
 }
@@ -248,9 +253,10 @@ pub fn decide(tx: &mut Tx, config: &Config, condition: Condition) -> Result<Opti
             kind: condition.kind.word().to_owned(),
             subject: condition.subject,
             transition: Transition::Raised,
-            reason: condition.kind.word().to_owned(),
+            reason: condition.reason.unwrap_or(condition.kind.word()).to_owned(),
             detail: condition.detail.join("\n"),
             operator: None,
+            run: condition.run,
         },
         (Ok(Change::Clear(why)), Some(row)) => cleared(&row, why),
         (Ok(Change::Clear(_)), None) | (Err(_), _) => return Ok(None),
@@ -268,6 +274,7 @@ fn cleared(row: &AlertRow, why: Cleared) -> entry::Alert {
         reason: why.word().to_owned(),
         detail: row.detail.clone(),
         operator: None,
+        run: row.run,
     }
 }
 

@@ -150,6 +150,7 @@ fn alert_step(tx: &Tx, at: Time, step: &entry::Alert, config: &Config) -> Result
             operator: None,
             reason: step.reason.clone(),
             detail: step.detail.clone(),
+            run: step.run,
         },
         (Transition::Acknowledged, Some(row)) => {
             AlertRow { acknowledged_at: Some(at), operator: step.operator.clone(), ..row }
@@ -169,6 +170,7 @@ fn messages(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Con
     let Some(kind) = alert::Kind::from_word(&step.kind) else { return Vec::new() };
     let headline = match step.transition {
         Transition::Raised => say::headline(kind, &step.subject),
+        Transition::Cleared if !kind.end_is_news() => return Vec::new(),
         Transition::Cleared => {
             let why = Cleared::from_word(&step.reason).unwrap_or(Cleared::ConditionOver);
             say::closing(kind, &step.subject, why, at.since(row.raised_at))

@@ -9,6 +9,7 @@ mod advice;
 pub mod ageing;
 mod alerts;
 mod backtest;
+mod due;
 pub mod lamp;
 mod lighting;
 pub mod rules;
@@ -24,6 +25,7 @@ use crate::zone::LocalZone;
 pub use advice::{advice, call_reason, holds, to_do, until};
 pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, reason_file};
 pub use backtest::{backtest, forecasts_verdict};
+pub use due::{because, of_certificate, of_rated_hours, of_run, runs, work};
 pub use lighting::{print_line, print_looks};
 
 /// The verdict in people's words.

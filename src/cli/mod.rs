@@ -13,6 +13,7 @@ mod check;
 mod compare;
 mod demo;
 mod drawing;
+mod due;
 mod fail;
 mod forecast;
 mod history;
@@ -77,6 +78,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Backtest { station, when, output } => {
             backtest::backtest(session()?, station.as_deref(), when, output.json).map(done)
         }
+        Command::Due { within, when, output } => due::due(session()?, *within, when, output.json).map(done),
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
         Command::Record { event, device, at, fields } => {

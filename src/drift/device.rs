@@ -136,6 +136,11 @@ impl DeviceState {
         self.setting.as_deref()
     }
 
+    /// Whether it is out of use.
+    pub const fn is_retired(&self) -> bool {
+        self.retired
+    }
+
     /// How many readings were taken in, held ones included.
     pub const fn readings(&self) -> u64 {
         self.readings

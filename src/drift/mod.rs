@@ -16,6 +16,7 @@ pub mod dynamics;
 pub mod filter;
 mod forecast;
 mod hold;
+mod hours;
 mod label;
 pub mod matrix;
 mod observation;
@@ -29,6 +30,7 @@ pub use ageing::HoursOfUse;
 pub use bytes::BadState;
 pub use device::{DeviceState, HELD_LISTED};
 pub use forecast::{ChannelPath, Forecast, Hypothesis, Path, Summary};
+pub use hours::{HoursInUse, Reached};
 pub use observation::{
     Absorbed, Act, Doubt, Fate, Happening, HeldWhy, Observation, Params, SlipFactor, StepFound, TargetWhite,
 };

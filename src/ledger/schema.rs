@@ -142,6 +142,11 @@ const MIGRATIONS: &[&str] = &[
     CREATE INDEX reading_ra ON reading (device, label, time_us, instrument, given) WHERE ra IS NOT NULL AND patch = 'white';
     CREATE INDEX reading_patch ON reading (device, patch, time_us, instrument, given) WHERE patch <> 'white';
     ",
+    // 3
+    "
+    ALTER TABLE alert ADD COLUMN run_us INTEGER;  -- the run of a reminder that it tells of
+    CREATE INDEX alert_run ON alert (subject, run_us) WHERE run_us IS NOT NULL;
+    ",
 ];
 
 /// The version this program writes.

@@ -18,6 +18,8 @@ pub fn headline(kind: Kind, subject: &str) -> String {
         Kind::StepChange => format!("{subject}: its light has jumped"),
         Kind::FileRefused => format!("{subject}: the file was refused"),
         Kind::OffAim => format!("{subject}: off its aim"),
+        Kind::TaskDue => format!("Due: {subject}"),
+        Kind::Reminder => format!("Reminder: {subject}"),
         Kind::ConfigRefused => format!("{subject}: the new configuration was refused, the old one stays in force"),
     }
 }
@@ -28,6 +30,7 @@ pub fn closing(kind: Kind, subject: &str, why: Cleared, lasted: Days) -> String 
     let end = match why {
         Cleared::ConditionOver => format!("over after {lasted}"),
         Cleared::SpokenFor(by) => format!("closed after {lasted}, since the alert '{}' now speaks for it", by.word()),
+        Cleared::DueAgain => format!("closed after {lasted}, since it is due again"),
         Cleared::Acknowledged => format!("closed after {lasted}, since it was acknowledged"),
     };
     format!("{} - {end}", headline(kind, subject))

@@ -364,6 +364,7 @@ fn pipes_get_no_colours_and_no_progress() {
         "forecast desk",
         "history loft-lamp",
         "alerts",
+        "due",
         "check",
         "rebuild",
         "audit verify",
@@ -394,7 +395,7 @@ fn every_command_has_examples() {
         .collect();
     let step_1 = [
         "run", "add", "ingest", "inspect", "status", "history", "forecast", "alerts", "ack", "record", "retract",
-        "release", "check", "rebuild", "audit", "demo",
+        "release", "check", "rebuild", "audit", "demo", "due",
     ];
     for command in step_1 {
         assert!(commands.contains(&command), "{command} is not in {commands:?}");

@@ -10,6 +10,7 @@ mod commands;
 mod config;
 mod demo;
 mod drift;
+mod due;
 mod examples;
 mod fates;
 mod formats;
