@@ -200,7 +200,7 @@ impl Assessed<'_> {
             cause = Some(Kind::InstrumentSuspect);
         }
         let zone = LocalZone(config.site.zone);
-        let detail = |judgement: &Judgement| say::of_station(judgement, station.horizon, &zone);
+        let detail = |judgement: &Judgement| say::of_station(judgement, station.horizon, station.max_risk.get(), &zone);
         Ok(conditions::of_match(&self.assessment, station.max_risk, cause)
             .into_iter()
             .map(|(kind, sighting)| {

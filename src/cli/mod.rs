@@ -3,6 +3,7 @@
 //! Every command is a file of its own beside this one. Exit codes: 0 done, 1 failed, 2 wrong usage; `status --exit-code`
 //! has its own. A failure is one clear line on standard error and what to do next, in JSON when JSON was asked for.
 
+mod acts;
 mod ageing;
 mod alerts;
 mod args;

@@ -1,6 +1,6 @@
 //! What alerts say: the headline, why, then what to do; and the file beside one that was refused. Pure.
 
-use super::{advice, day, direction_word, level_word, percent, reason, span};
+use super::{day, direction_word, level_word, percent, reason, span, to_do};
 use crate::alert::{Cleared, Kind};
 use crate::drift::StepFound;
 use crate::reading::Defect;
@@ -39,7 +39,7 @@ pub fn closing(kind: Kind, subject: &str, why: Cleared, lasted: Days) -> String 
 }
 
 /// What an alert about a station says beside its headline: why, then what to do.
-pub fn of_station(judgement: &Judgement, horizon: Days, zone: &LocalZone) -> Vec<String> {
+pub fn of_station(judgement: &Judgement, horizon: Days, max_risk: f64, zone: &LocalZone) -> Vec<String> {
     let risk = format!(
         "Risk of being out of tolerance: now {}, within {} {}.",
         percent(judgement.risk),
@@ -48,7 +48,7 @@ pub fn of_station(judgement: &Judgement, horizon: Days, zone: &LocalZone) -> Vec
     );
     std::iter::once(risk)
         .chain(judgement.reasons.iter().map(|r| reason(r, zone)))
-        .chain(judgement.advice.iter().map(|a| advice(a, zone)))
+        .chain(to_do(judgement, max_risk, zone))
         .collect()
 }
 

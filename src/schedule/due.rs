@@ -214,6 +214,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::station::CallReason;
 
     fn day(days: f64) -> Time {
         Time::parse("2026-03-02T09:00:00Z").unwrap().plus(Days(days))
@@ -229,7 +230,7 @@ mod tests {
     }
 
     fn forecast(date: Time, station: &str) -> Demand {
-        let advice = Advice::ReadBy { device: lamp().unwrap(), date };
+        let advice = Advice::ReadBy { device: lamp().unwrap(), date, why: CallReason::Decides };
         let because = Because::Forecast { station: StationId::new(station).unwrap(), advice };
         Demand { date, work: Work::Read, device: lamp(), because }
     }

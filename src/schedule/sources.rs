@@ -26,7 +26,7 @@ pub fn of_forecast(judgement: &Judgement) -> Vec<Demand> {
 /// its line.
 fn by(advice: &Advice, judgement: &Judgement) -> Time {
     match (advice, judgement.verdict) {
-        (Advice::ReadBy { date, .. }, _) => *date,
+        (Advice::ReadBy { date, .. } | Advice::ActBy { date, .. }, _) => *date,
         (
             Advice::Read { .. } | Advice::ReadPaper { .. } | Advice::ShutOutLight { .. } | Advice::LookAtHeld { .. },
             _,
@@ -45,7 +45,9 @@ fn of_call(judgement: &Judgement, advice: &Advice, by: Time) -> Option<Demand> {
         }
         Advice::TurnDimmer { lamp, .. } => (Work::TurnDimmer, Some(lamp)),
         Advice::TurnColourDial { lamp, .. } => (Work::TurnColourDial, Some(lamp)),
+        Advice::CleanLamp { lamp, .. } => (Work::Clean, Some(lamp)),
         Advice::ReplaceLamp { lamp, .. } => (Work::Replace, Some(lamp)),
+        Advice::ActBy { act, .. } => return of_call(judgement, act, by),
         Advice::ShutOutLight { .. } => (Work::ShutOutLight, None),
         // Said of the device itself, whichever station it belongs to.
         Advice::LookAtHeld { .. } => return None,

@@ -411,7 +411,7 @@ fn no_query_scans() {
     ledger.message("key").unwrap();
     ledger.due_messages().unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 30);
+    assert_eq!(asked.len(), 32);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
