@@ -19,6 +19,7 @@ mod instruments;
 mod lamps;
 mod ledger;
 mod lighting;
+mod published;
 mod readme;
 mod rendering;
 mod rules;
