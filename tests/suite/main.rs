@@ -1,6 +1,7 @@
 //! All tests against the outside of the crate, in one binary.
 
 mod ageing;
+mod arrival;
 mod clock;
 mod backtest;
 mod channels;
