@@ -3,12 +3,13 @@
 //! - absorb: what one reading costs a device's state, beside 10 to 100 000 that are there already, against as many bare
 //!   filters carried and given a number as the state's banks hold.
 //! - forecast: `forecast` of one station as a cold process, of a station that holds and of one at risk, less the start of
-//!   the process (`--version`); all processes in turn, from a copy, as medians.
+//!   the process (`--version`); all processes in turn, from a copy, as medians and by processor time.
 //! - decade: `rebuild` of ten years of 40 stations as a process, 292 000 readings and their events, against as many raw rows
 //!   of 500 bytes read and written in one transaction.
 //!
 //! Run with `cargo bench --bench pace [absorb] [forecast] [decade]`. The store of ten years is kept in the target folder for
-//! a week; making it takes a minute. What must be reached is named in each line; the machine's load stands before it.
+//! a week; making it takes a minute. What must be reached is named in each line; the machine's load stands before it, and beside
+//! other work the processor's time says more than the clock.
 
 mod measure;
 mod raw;
@@ -38,7 +39,9 @@ const PROGRAM: &str = env!("CARGO_BIN_EXE_twinwhite");
 const STATIONS: usize = 40;
 const DAYS: u32 = 3650;
 const READINGS: i64 = 2 * STATIONS as i64 * DAYS as i64;
-const ROUNDS: usize = 51;
+/// Cold processes are started in so many turns, each so often.
+const TURNS: usize = 5;
+const STARTS: usize = 20;
 const WEEK: Duration = Duration::from_secs(7 * 86_400);
 
 fn main() -> Outcome<()> {
@@ -69,6 +72,22 @@ fn main() -> Outcome<()> {
 fn load() {
     let told = fs::read_to_string("/proc/loadavg").unwrap_or_default();
     println!("load {}", told.split(' ').next().unwrap_or("not told"));
+}
+
+/// Processor time of this thread; zero where the system does not tell.
+fn own_processor() -> Duration {
+    let told = fs::read_to_string("/proc/thread-self/schedstat").ok();
+    let nanos = told.and_then(|text| text.split(' ').next().and_then(|first| first.parse().ok()));
+    Duration::from_nanos(nanos.unwrap_or(0))
+}
+
+/// Processor time of all processes started and ended so far, to a hundredth of a second; zero where the system does not tell.
+fn processes() -> Duration {
+    let told = fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    // After the name in brackets: state, then numbers; user and system time of the children are the 16th and 17th of all.
+    let after = told.rsplit(')').next().unwrap_or_default();
+    let ticks: u64 = after.split_whitespace().skip(13).take(2).filter_map(|field| field.parse::<u64>().ok()).sum();
+    Duration::from_millis(10 * ticks)
 }
 
 fn absorb(clock: &SystemClock) -> Outcome<()> {
@@ -106,20 +125,25 @@ fn absorb(clock: &SystemClock) -> Outcome<()> {
             next += 1;
         }
         let readings: Vec<Observation> = (next..next + EACH as i64).map(&mut reading).collect();
-        let (mut ours, mut raws) = (Vec::new(), Vec::new());
+        let (mut ours, mut processor, mut raws) = (Vec::new(), Vec::new(), Vec::new());
         for _ in 0..5 {
             let mut state = state.clone();
+            let begun = own_processor();
             ours.push(timed(clock, || {
                 readings.iter().for_each(|one| drop(std::hint::black_box(state.absorb(&params, one))));
                 Ok(())
             })?);
-            raws.push(timed(clock, || Ok(bare_filters(FILTERS, EACH)))?);
+            processor.push(own_processor() - begun);
+            let begun = own_processor();
+            std::hint::black_box(bare_filters(FILTERS, EACH));
+            raws.push(own_processor() - begun);
         }
-        let (ours, raw) = (median(&mut ours), median(&mut raws));
+        let [ours, processor, raw] = [ours, processor, raws].map(|mut times| median(&mut times));
         println!(
-            "one reading beside {history}: {:.2?} (at most 20 µs), ratio to {FILTERS} bare filters {:.2}",
+            "one reading beside {history}: {:.2?}, of the processor {:.2?} (at most 20 µs), ratio to {FILTERS} bare filters {:.2}",
             ours / EACH as u32,
-            ratio(ours, raw)
+            processor / EACH as u32,
+            ratio(processor, raw)
         );
     }
     Ok(())
@@ -161,16 +185,27 @@ fn forecast(folder: &Path, clock: &SystemClock) -> Outcome<()> {
         ("status, 40 stations", twinwhite(folder, &["status"])),
     ];
     let mut times: [Vec<Duration>; 5] = Default::default();
-    for _ in 0..ROUNDS {
-        for ((name, call), times) in calls.iter_mut().zip(&mut times) {
-            times.push(timed(clock, || if call.status()?.success() { Ok(()) } else { Err(format!("{name} failed").into()) })?);
+    let mut processor = [Duration::ZERO; 5];
+    for _ in 0..TURNS {
+        for (((name, call), times), processor) in calls.iter_mut().zip(&mut times).zip(&mut processor) {
+            let begun = processes();
+            for _ in 0..STARTS {
+                let mut start = || if call.status()?.success() { Ok(()) } else { Err(format!("{name} failed").into()) };
+                times.push(timed(clock, &mut start)?);
+            }
+            *processor += processes() - begun;
         }
     }
     let [start, rest @ ..] = times.map(|mut times| median(&mut times));
-    println!("process start {start:.2?}");
-    for ((name, _), time) in calls.iter().skip(1).zip(rest) {
+    let [start_of, rest_of @ ..] = processor.map(|all| all / (TURNS * STARTS) as u32);
+    println!("process start {start:.2?}, of the processor {start_of:.2?}");
+    for (((name, _), time), of) in calls.iter().skip(1).zip(rest).zip(rest_of) {
         let most = if name.starts_with("forecast") { " (at most 5 ms)" } else { "" };
-        println!("{name}: {time:.2?}, beyond process start {:.2?}{most}", time.saturating_sub(start));
+        println!(
+            "{name}: {time:.2?}; beyond process start {:.2?}, of the processor {:.2?}{most}",
+            time.saturating_sub(start),
+            of.saturating_sub(start_of)
+        );
     }
     Ok(())
 }
@@ -192,13 +227,15 @@ fn decade(folder: &Path, clock: &SystemClock) -> Outcome<()> {
         Ok(())
     })?;
     let before = digests(folder)?;
+    let begun = processes();
     let ours = timed(clock, || {
         let status = twinwhite(folder, &["rebuild"]).stderr(Stdio::null()).status()?;
         if status.success() { Ok(()) } else { Err("rebuild failed".into()) }
     })?;
+    let processor = processes() - begun;
     let after = digests(folder)?;
     println!(
-        "rebuild of {READINGS} readings: {ours:.2?} (at most 10 s), ratio to raw rows {:.1}; projections {}",
+        "rebuild of {READINGS} readings: {ours:.2?}, of the processor {processor:.2?} (at most 10 s), ratio to raw rows {:.1}; projections {}",
         ratio(ours, by_raw),
         if before == after { "as before, to the byte" } else { "DIFFER from before" }
     );

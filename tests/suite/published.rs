@@ -247,7 +247,12 @@ fn an_irregular_series_against_statsmodels() {
                     let scale = libm::sqrt(cov[i][i] * cov[j][j]);
                     near(cov[i][j], *want, 1e-9 * scale, &format!("covariance {i}{j}, {place}"));
                 }
-                near(innovation.log_likelihood, row[17], 1e-9 * row[17].abs().max(1.0), &format!("likelihood, {place}"));
+                near(
+                    innovation.log_likelihood,
+                    row[17],
+                    1e-9 * row[17].abs().max(1.0),
+                    &format!("likelihood, {place}"),
+                );
             }
         }
         assert_eq!(settings, 5);
@@ -386,7 +391,12 @@ fn a_good_lamp_is_not_feared_for() {
     let [u, _, level] = state.forecast(&params, &times).likely.channels.map(Option::unwrap);
     for (place, (hours, percent)) in later.into_iter().enumerate() {
         let (off, sd) = ((percent / 100.0f64).ln() - level.mean[place], level.sd[place]);
-        eprintln!("{hours} h: light {percent} %, foretold {:.1} %, {:.2} sd off; u′ sd {:.4}", 100.0 * level.mean[place].exp(), off / sd, u.sd[place]);
+        eprintln!(
+            "{hours} h: light {percent} %, foretold {:.1} %, {:.2} sd off; u′ sd {:.4}",
+            100.0 * level.mean[place].exp(),
+            off / sd,
+            u.sd[place]
+        );
         assert!(off.abs() < 2.0 * sd, "{hours} h: {off} for a sd of {sd}");
         assert!(sd < 0.5 && u.sd[place] < 0.03, "a spread that says nothing: {sd}, {}", u.sd[place]);
         // The white had moved by 0.002 at most.
