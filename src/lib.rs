@@ -19,6 +19,7 @@ pub mod drift;
 pub mod fate;
 pub mod aims;
 pub mod station;
+pub mod life;
 pub mod trial;
 pub mod alert;
 pub mod say;

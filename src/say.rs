@@ -1,9 +1,11 @@
 //! Every sentence that status, alerts and messages say, from plain values. Pure. Of alerts in `alerts`, of light in `lighting`, of lamps that are
-//! looked at in [`lamp`], of rule sets in [`rules`], of forecasts on trial in `backtest`; here verdicts, reasons, advice, and what becomes of readings.
+//! looked at in [`lamp`], of ageing in [`ageing`], of rule sets in [`rules`], of forecasts on trial in `backtest`; here verdicts, reasons, advice, and
+//! what becomes of readings.
 //!
 //! The verdict first, then why, then what to do; plain words, units, local time. Never "matched" where the truth is
 //! "unknown".
 
+pub mod ageing;
 mod alerts;
 mod backtest;
 pub mod lamp;

@@ -154,6 +154,7 @@ Examples:
 Examples:
   twinwhite history bay-lamp
   twinwhite history bay-lamp --last 20
+  twinwhite history bay-lamp --svg bay-lamp.svg
   twinwhite history bay-screen --json")]
     History {
         /// The display or lamp.
@@ -161,6 +162,30 @@ Examples:
         /// Only the newest N readings.
         #[arg(long, value_name = "N")]
         last: Option<usize>,
+        /// Draw readings, model, forecast, events, and what is not used and why, into this file.
+        #[arg(long, value_name = "FILE")]
+        svg: Option<PathBuf>,
+        #[command(flatten)]
+        when: AsOf,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// How a lamp or display ages, when it leaves its aim, and how far such dates were right before
+    #[command(after_help = "\
+Examples:
+  twinwhite ageing bay-lamp
+  twinwhite ageing bay-lamp --svg bay-lamp-ageing.svg
+  twinwhite ageing bay-screen --as-of '2026-03-04 09:30' --json
+
+The date is the day by which it has left its aim as likely as not; the likely range holds eight in ten. What people did (dimmer,
+recalibration, another place) is left out of its ageing; each `replaced` begins a new life.")]
+    Ageing {
+        /// The display or lamp.
+        device: String,
+        /// Draw light over age and the way of its white into this file.
+        #[arg(long, value_name = "FILE")]
+        svg: Option<PathBuf>,
         #[command(flatten)]
         when: AsOf,
         #[command(flatten)]
@@ -355,6 +380,7 @@ impl Command {
             | Self::Compare { output, .. }
             | Self::Status { output, .. }
             | Self::History { output, .. }
+            | Self::Ageing { output, .. }
             | Self::Forecast { output, .. }
             | Self::Backtest { output, .. }
             | Self::Alerts { output, .. }

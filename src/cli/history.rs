@@ -1,6 +1,10 @@
 //! `history`: readings, model and events of one device over time.
 
+mod svg;
+
 use std::collections::HashMap;
+use std::fs;
+use std::path::Path;
 
 use serde_json::{Value, json};
 
@@ -12,7 +16,7 @@ use super::session::Session;
 use crate::aims;
 use crate::color::{delta_uv, uv_prime};
 use crate::drift::{Fate, Params};
-use crate::estimates::{self, Met};
+use crate::estimates::{self, Estimate, Met};
 use crate::ledger::store::{EventRow, ReadingRow};
 use crate::ledger::{LedgerError, Seq};
 use crate::reading::Patch;
@@ -29,12 +33,40 @@ struct Line {
 }
 
 /// Answers `history`.
-pub fn history(session: Session, device: &str, last: Option<usize>, when: &AsOf, json: bool) -> Result<(), Failure> {
+pub fn history(
+    session: Session,
+    device: &str,
+    last: Option<usize>,
+    svg: Option<&Path>,
+    when: &AsOf,
+    json: bool,
+) -> Result<(), Failure> {
     let device = session.device(device)?;
     // All of it, what lies ahead of the clock and is held back for that included.
     let as_of = if when.as_of.is_some() { session.as_of(when)? } else { Time::from_micros(i64::MAX) };
     let mut ledger = session.reader()?;
-    let (mut readings, mut events, params) = ledger.read(|store| walk(store, &session, &device, as_of))?;
+    let now = if when.as_of.is_some() { as_of } else { session.clock.now() };
+    let (mut readings, mut events, params) = ledger.read(|store| -> Result<_, Failure> {
+        let mut model = svg.map(|_| svg::Model::default());
+        let (readings, events, estimate) = walk(store, &session, &device, as_of, model.as_mut())?;
+        if let Some((file, model)) = svg.zip(model) {
+            let gathered = super::ageing::gather(store, &session, &device, now)?;
+            let mut drawn = svg::Drawn {
+                title: format!("{device}, {}", say::day(&session.zone(), now)),
+                readings: &readings,
+                events: &events,
+                params: &estimate.params,
+                model,
+                now,
+                state: &estimate.state,
+                until: gathered.report.leaving.and_then(|leaving| leaving.about),
+                is_display: session.config.things.display(&device).is_some(),
+                zone: session.zone(),
+            };
+            fs::write(file, svg::document(&mut drawn))?;
+        }
+        Ok((readings, events, estimate.params))
+    })?;
     if let Some(last) = last {
         readings.drain(..readings.len().saturating_sub(last));
     }
@@ -56,15 +88,18 @@ fn walk(
     session: &Session,
     device: &DeviceId,
     as_of: Time,
-) -> Result<(Vec<Line>, Vec<EventRow>, Params), LedgerError> {
+    mut model: Option<&mut svg::Model>,
+) -> Result<(Vec<Line>, Vec<EventRow>, Estimate), LedgerError> {
     let mut readings: Vec<Line> = Vec::new();
     let mut events = Vec::new();
     let mut revised: HashMap<Seq, Fate> = HashMap::new();
     let things = &session.config.things;
-    let Some(params) = aims::params_of(things, device) else {
-        return Err(LedgerError::Damaged { what: format!("{device} is no display or lamp") });
-    };
-    estimates::history(store, things, device, as_of, |met, state| {
+    let unknown = || LedgerError::Damaged { what: format!("{device} is no display or lamp") };
+    let params = aims::params_of(things, device).ok_or_else(unknown)?;
+    let estimate = estimates::history(store, things, device, as_of, |met, state| {
+        if let (Some(model), Met::Reading(..) | Met::Event(..)) = (model.as_deref_mut(), met) {
+            model.note(&params, met.time(), state);
+        }
         revised.extend(met.revised());
         match met {
             Met::Reading(row, absorbed) => {
@@ -75,13 +110,14 @@ fn walk(
             Met::Passed(row) => readings.push(Line { row: row.clone(), fate: None, model: [None; 3] }),
             Met::Event(row, _) => events.push(row.clone()),
         }
-    })?;
+    })?
+    .ok_or_else(unknown)?;
     for line in &mut readings {
         if let Some(fate) = revised.get(&line.row.seq) {
             line.fate = Some(*fate);
         }
     }
-    Ok((readings, events, params))
+    Ok((readings, events, estimate))
 }
 
 impl Line {

@@ -3,6 +3,7 @@
 //! Every command is a file of its own beside this one. Exit codes: 0 done, 1 failed, 2 wrong usage; `status --exit-code`
 //! has its own. A failure is one clear line on standard error and what to do next, in JSON when JSON was asked for.
 
+mod ageing;
 mod alerts;
 mod args;
 mod audit;
@@ -10,6 +11,7 @@ mod backtest;
 mod check;
 mod compare;
 mod demo;
+mod drawing;
 mod fail;
 mod forecast;
 mod history;
@@ -62,8 +64,11 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Status { station, exit_code, when, output } => {
             status::status(session()?, station.as_deref(), *exit_code, when, output.json)
         }
-        Command::History { device, last, when, output } => {
-            history::history(session()?, device, *last, when, output.json).map(done)
+        Command::Ageing { device, svg, when, output } => {
+            ageing::ageing(session()?, device, svg.as_deref(), when, output.json).map(done)
+        }
+        Command::History { device, last, svg, when, output } => {
+            history::history(session()?, device, *last, svg.as_deref(), when, output.json).map(done)
         }
         Command::Forecast { station, horizon, when, output } => {
             forecast::forecast(session()?, station, horizon, when, output.json).map(done)

@@ -6,6 +6,7 @@
 //! from week to week, so over `n` days the ageing has variance `(ρ/8)²·¼·7·(n + n²/(5 + D))` days². Where none were
 //! reported, a day is a day.
 
+use super::device::DeviceState;
 use super::priors::HOURS_PER_DAY;
 use crate::units::Time;
 
@@ -85,6 +86,33 @@ impl Ageing {
     pub fn begin_anew(&mut self) {
         self.counter = None;
         self.last = None;
+    }
+}
+
+/// What is known of a device's hours of use.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HoursOfUse {
+    /// The counter, carried on from when it was last read; absent where the device that now stands there reported none.
+    pub counter: Option<f64>,
+    /// Hours a day, learnt over all that stood in this place.
+    pub per_day: f64,
+    /// Standard deviation of that.
+    pub per_day_sd: f64,
+}
+
+impl DeviceState {
+    /// The hours of use as of `at`; `None` where hours were never reported in this place.
+    pub fn hours_of_use(&self, at: Time) -> Option<HoursOfUse> {
+        let ageing = &self.ageing;
+        ageing.counted().then(|| {
+            let per_day = ageing.rate() * HOURS_PER_DAY;
+            let days = self.time.map_or(0.0, |time| at.since(time).0.max(0.0));
+            HoursOfUse {
+                counter: ageing.counter.map(|counter| counter + days * per_day),
+                per_day,
+                per_day_sd: per_day * libm::sqrt(SCATTER / (PRIOR_DAYS + ageing.seen.1)),
+            }
+        })
     }
 }
 

@@ -4,7 +4,8 @@
 //! whites are compared in [`compare`], the probability of being out of tolerance is integrated in [`risk`] over the shapes
 //! of [`region`], what to do is chosen in [`advice`]. Beside the two whites stand the lamp's colour rendering (`rendering`),
 //! foreign light ([`ambient`]) and the points of rule sets ([`rules`]). Which of some lamps a station should have is weighed in
-//! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. What is said about it is for `say`.
+//! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. When a device by itself will have left its aim is
+//! told in [`leaving`]. What is said about it is for `say`.
 
 pub mod advice;
 pub mod ambient;
@@ -12,6 +13,7 @@ pub mod candidates;
 pub mod compare;
 mod doubt;
 mod judgement;
+pub mod leaving;
 pub mod normal;
 mod passage;
 mod reasons;

@@ -1,5 +1,6 @@
 //! All tests against the outside of the crate, in one binary.
 
+mod ageing;
 mod clock;
 mod backtest;
 mod channels;

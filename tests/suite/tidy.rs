@@ -8,8 +8,8 @@ use super::site::repository;
 
 /// Modules that see no clock, disk, network or database.
 const PURE: &[&str] = &[
-    "units", "reading", "rules", "site", "zone", "color", "formats", "admit", "drift", "station", "alert", "say",
-    "outbox", "schedule",
+    "units", "reading", "rules", "site", "zone", "color", "formats", "admit", "drift", "station", "life", "alert",
+    "say", "outbox", "schedule",
 ];
 /// What gives such a module away.
 const IMPURE: &[&str] = &[
