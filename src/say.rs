@@ -1,10 +1,11 @@
 //! Every sentence that status, alerts and messages say, from plain values. Pure. Of alerts in `alerts`, of light in `lighting`, of lamps that are
-//! looked at in [`lamp`], of rule sets in [`rules`]; here verdicts, reasons, advice, and what becomes of readings.
+//! looked at in [`lamp`], of rule sets in [`rules`], of forecasts on trial in `backtest`; here verdicts, reasons, advice, and what becomes of readings.
 //!
 //! The verdict first, then why, then what to do; plain words, units, local time. Never "matched" where the truth is
 //! "unknown".
 
 mod alerts;
+mod backtest;
 pub mod lamp;
 mod lighting;
 pub mod rules;
@@ -18,6 +19,7 @@ use crate::units::{Days, Luminance, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
 pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, reason_file};
+pub use backtest::{backtest, forecasts_verdict};
 pub use lighting::{print_line, print_looks};
 
 /// The verdict in people's words.

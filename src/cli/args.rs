@@ -185,6 +185,25 @@ Examples:
         output: Json,
     },
 
+    /// How good were the forecasts on the station's own past?
+    #[command(after_help = "\
+Examples:
+  twinwhite backtest
+  twinwhite backtest bay
+  twinwhite backtest bay --json
+
+Asks every forecast again as it would have been asked then, with only what was read before, and holds it against what was
+read later: how many readings fell within the bands, how that compares with taking the last reading for granted, which
+breaches were warned of and how long before. Where bands proved too narrow on a device, the daemon widens them.")]
+    Backtest {
+        /// Only this station.
+        station: Option<String>,
+        #[command(flatten)]
+        when: AsOf,
+        #[command(flatten)]
+        output: Json,
+    },
+
     /// All alerts, newest first
     #[command(after_help = "\
 Examples:
@@ -337,6 +356,7 @@ impl Command {
             | Self::Status { output, .. }
             | Self::History { output, .. }
             | Self::Forecast { output, .. }
+            | Self::Backtest { output, .. }
             | Self::Alerts { output, .. }
             | Self::Check { output }
             | Self::Audit(Audit::Verify { output }) => output.json,

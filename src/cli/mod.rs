@@ -6,6 +6,7 @@
 mod alerts;
 mod args;
 mod audit;
+mod backtest;
 mod check;
 mod compare;
 mod demo;
@@ -66,6 +67,9 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         }
         Command::Forecast { station, horizon, when, output } => {
             forecast::forecast(session()?, station, horizon, when, output.json).map(done)
+        }
+        Command::Backtest { station, when, output } => {
+            backtest::backtest(session()?, station.as_deref(), when, output.json).map(done)
         }
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),

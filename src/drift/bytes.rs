@@ -3,16 +3,18 @@
 //! simply not used, and the state is replayed.
 
 use super::ageing::Ageing;
-use super::bank::{Bank, GRID, Number};
+use super::bank::{Bank, Belief, GRID, Number};
 use super::device::{DeviceState, Pending};
+use super::dynamics::{Span, Strength};
 use super::filter::Filter;
 use super::label::Label;
 use super::matrix::Matrix;
 use super::observation::{HeldWhy, SlipFactor, StepFound};
+use super::verified::{Asked, Record};
 use crate::units::{InstrumentId, Time};
 
 /// Raised with every change of layout, grid or meaning.
-const VERSION: u32 = 3;
+const VERSION: u32 = 4;
 /// No list in a state is longer; a count above it is damage.
 const LONGEST: u64 = 4096;
 
@@ -42,10 +44,7 @@ impl DeviceState {
         out.0.extend(VERSION.to_le_bytes());
         for bank in self.banks.iter() {
             for (filter, weight) in bank.filters.iter().zip(&bank.log_weights) {
-                filter.mean.iter().for_each(|x| out.number(*x));
-                for i in 0..3 {
-                    (i..3).for_each(|j| out.number(filter.cov.0[i][j]));
-                }
+                out.filter(filter);
                 out.number(*weight);
             }
         }
@@ -89,6 +88,11 @@ impl DeviceState {
         for (precision, sum) in self.predecessors {
             out.number(precision);
             out.number(sum);
+        }
+        out.maybe(self.asked.as_ref(), Writer::asked);
+        for record in self.records {
+            out.whole(u64::from(record.forecasts));
+            out.number(record.squares);
         }
         out.flag(self.retired);
         out.0
@@ -136,6 +140,8 @@ impl DeviceState {
                 (from.number()?, from.number()?),
                 (from.number()?, from.number()?),
             ],
+            asked: from.maybe(Reader::asked)?,
+            records: [from.record()?, from.record()?, from.record()?],
             retired: from.flag()?,
         };
         if from.at == bytes.len() { Ok(state) } else { Err(from.damaged("the end")) }
@@ -197,6 +203,24 @@ impl Writer {
         self.numbers(&pending.numbers);
         pending.moved.iter().for_each(|flag| self.flag(*flag));
         self.number(pending.p);
+    }
+
+    fn asked(&mut self, asked: &Asked) {
+        for Belief { state, strength, noise } in &asked.beliefs {
+            self.filter(state);
+            [strength.slope_change, strength.wander, strength.settling, *noise]
+                .into_iter()
+                .for_each(|x| self.number(x));
+        }
+        asked.known.iter().for_each(|flag| self.flag(*flag));
+        [asked.span.ageing, asked.span.calendar, asked.span.settling].into_iter().for_each(|x| self.number(x));
+    }
+
+    fn filter(&mut self, filter: &Filter<3>) {
+        filter.mean.iter().for_each(|x| self.number(*x));
+        for i in 0..3 {
+            (i..3).for_each(|j| self.number(filter.cov.0[i][j]));
+        }
     }
 
     fn why(&mut self, why: HeldWhy) {
@@ -293,19 +317,42 @@ impl Reader<'_> {
     fn bank(&mut self) -> Result<Bank, BadState> {
         let mut bank = Bank { filters: [Filter { mean: [0.0; 3], cov: Matrix::ZERO }; GRID], log_weights: [0.0; GRID] };
         for (filter, weight) in bank.filters.iter_mut().zip(&mut bank.log_weights) {
-            for x in &mut filter.mean {
-                *x = self.number()?;
-            }
-            for i in 0..3 {
-                for j in i..3 {
-                    let x = self.number()?;
-                    filter.cov.0[i][j] = x;
-                    filter.cov.0[j][i] = x;
-                }
-            }
+            *filter = self.filter()?;
             *weight = self.number()?;
         }
         Ok(bank)
+    }
+
+    fn filter(&mut self) -> Result<Filter<3>, BadState> {
+        let mut filter = Filter { mean: [0.0; 3], cov: Matrix::ZERO };
+        for x in &mut filter.mean {
+            *x = self.number()?;
+        }
+        for i in 0..3 {
+            for j in i..3 {
+                let x = self.number()?;
+                filter.cov.0[i][j] = x;
+                filter.cov.0[j][i] = x;
+            }
+        }
+        Ok(filter)
+    }
+
+    fn asked(&mut self) -> Result<Asked, BadState> {
+        let beliefs = [self.belief()?, self.belief()?, self.belief()?];
+        let known = [self.flag()?, self.flag()?, self.flag()?];
+        let span = Span { ageing: self.number()?, calendar: self.number()?, settling: self.number()? };
+        Ok(Asked { beliefs, known, span })
+    }
+
+    fn belief(&mut self) -> Result<Belief, BadState> {
+        let state = self.filter()?;
+        let strength = Strength { slope_change: self.number()?, wander: self.number()?, settling: self.number()? };
+        Ok(Belief { state, strength, noise: self.number()? })
+    }
+
+    fn record(&mut self) -> Result<Record, BadState> {
+        Ok(Record { forecasts: self.small()?, squares: self.number()? })
     }
 
     fn numbers(&mut self) -> Result<[Option<Number>; 3], BadState> {

@@ -15,6 +15,7 @@ use super::dynamics::Span;
 use super::label::Label;
 use super::observation::{Absorbed, Act, Doubt, Fate, Happening, HeldWhy, Observation, Params, StepFound, TargetWhite};
 use super::priors::{ChannelPrior, DriftPrior, HOURS_PER_DAY, Thing, drift_prior};
+use super::verified::{Asked, Record};
 use crate::site::LampKind;
 use crate::units::{Days, InstrumentId, Time};
 
@@ -60,6 +61,10 @@ pub struct DeviceState {
     pub(super) instruments: Vec<(InstrumentId, u64)>,
     /// Precision and precision-weighted sum of the predecessors' slopes, by channel.
     pub(super) predecessors: [(f64, f64); 3],
+    /// A forecast that waits to be held against a reading.
+    pub(super) asked: Option<Asked>,
+    /// How such forecasts proved, by channel.
+    pub(super) records: [Record; 3],
     pub(super) retired: bool,
 }
 
@@ -110,6 +115,8 @@ impl DeviceState {
             settling_until: None,
             instruments: Vec::new(),
             predecessors: [(0.0, 0.0); 3],
+            asked: None,
+            records: [Record::default(); 3],
             retired: false,
         }
     }
@@ -188,6 +195,7 @@ impl DeviceState {
         let prior = drift_prior(params.thing);
         self.carry_to(&prior, happening.time, None);
         let revised = if happening.act == Act::Retired { Vec::new() } else { self.overtaken() };
+        self.asked = None;
         match happening.act {
             Act::Recalibrated { target } => self.recalibrate(params, &prior, target),
             Act::Replaced => self.replace(params, &prior, happening.time),
@@ -265,6 +273,9 @@ impl DeviceState {
         for (bank, prior) in self.banks.iter_mut().zip(&prior.channels) {
             bank.carry(prior, &span);
         }
+        if let Some(asked) = &mut self.asked {
+            asked.goes_on(&span);
+        }
         self.time = Some(self.time.map_or(to, |from| from.max(to)));
     }
 
@@ -286,6 +297,7 @@ impl DeviceState {
     }
 
     fn turn(&mut self, prior: &DriftPrior) {
+        self.asked = None;
         self.widen(prior, |p| p.setting_changed, true);
         self.turned = true;
     }

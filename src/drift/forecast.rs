@@ -10,6 +10,7 @@ use super::dynamics::movement;
 use super::observation::{HeldWhy, Params, StepFound};
 use super::odd::beliefs_of;
 use super::priors::drift_prior;
+use super::verified::Record;
 use crate::site::Noise;
 use crate::units::{Days, InstrumentId, Time};
 
@@ -106,6 +107,8 @@ pub struct Summary {
     pub slopes: [(f64, f64); 3],
     /// Factor by which readings of u′, v′, ln level scatter more than their instrument declares.
     pub noise_factors: [f64; 3],
+    /// How the state's own forecasts, four weeks ahead and more, proved for u′, v′ and ln level.
+    pub verified: [Record; 3],
     /// Out of use.
     pub retired: bool,
 }
@@ -182,6 +185,7 @@ impl DeviceState {
             slopes: beliefs_of(&self.banks, &prior)
                 .map(|b| (b.state.mean[1], libm::sqrt(b.state.cov.0[1][1].max(0.0)))),
             noise_factors: beliefs_of(&self.banks, &prior).map(|b| libm::sqrt(b.noise)),
+            verified: self.records,
             retired: self.retired,
         }
     }
@@ -190,7 +194,7 @@ impl DeviceState {
         let spans: Vec<_> = times.iter().map(|time| self.span(*time, None)).collect();
         let mut c = 0;
         let channels = beliefs.map(|belief| {
-            let known = self.ever[c];
+            let (known, record) = (self.ever[c], self.records[c]);
             c += 1;
             known.then(|| {
                 let slope = belief.state.mean[1] * belief.state.mean[1] + belief.state.cov.0[1][1].max(0.0);
@@ -198,10 +202,12 @@ impl DeviceState {
                 for (place, span) in spans.iter().enumerate() {
                     path.mean.push(belief.mean(span));
                     let variance = belief.variance(span) + slope * self.ageing.covariance(span.calendar, span.calendar);
-                    path.sd.push(libm::sqrt(variance));
-                    path.fresh.push(movement(span, span, &belief.strength));
+                    let proved = record.factor_ahead(span.calendar);
+                    path.sd.push(libm::sqrt(proved * variance));
+                    path.fresh.push(proved * movement(span, span, &belief.strength));
                     if let Some(next) = spans.get(place + 1) {
-                        path.fresh_next.push(movement(span, next, &belief.strength));
+                        let both = libm::sqrt(proved * record.factor_ahead(next.calendar));
+                        path.fresh_next.push(both * movement(span, next, &belief.strength));
                     }
                 }
                 path

@@ -95,35 +95,16 @@ impl DeviceState {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::drift::{Act, Happening, Thing};
-    use crate::site::{LampKind, Noise};
-    use crate::units::{Days, UvPrime};
+    use crate::drift::tests::{self, on, reading};
+    use crate::drift::{Act, Happening};
+    use crate::units::UvPrime;
 
     fn led() -> Params {
-        let aim_white = Some(UvPrime { u: 0.2092, v: 0.4881 });
-        Params { thing: Thing::Lamp(LampKind::Led), aim_white, aim_ln_level: Some(500f64.ln()), warm_up_min: 30.0 }
-    }
-
-    fn on(day: f64) -> Time {
-        Time::from_micros(1_750_000_000_000_000).plus(Days(day))
+        Params { aim_white: Some(UvPrime { u: 0.2092, v: 0.4881 }), ..tests::led() }
     }
 
     fn read(day: f64, white: (f64, f64)) -> Observation {
-        Observation {
-            seq: (day * 10.0) as i64,
-            time: on(day),
-            white: UvPrime { u: white.0, v: white.1 },
-            extra_cov: [0.0; 3],
-            ln_level: Some(500f64.ln()),
-            extra_ln: 0.0,
-            noise: Noise { uv: 0.0007, level: 0.01 },
-            warmup_min: None,
-            hours: None,
-            setting: None,
-            label: false,
-            instrument: None,
-            released: false,
-        }
+        Observation { white: UvPrime { u: white.0, v: white.1 }, ..reading(day, [0.0; 3]) }
     }
 
     /// 5000 K as printed: 5029 K, Duv 0.002, with its quadrangle.

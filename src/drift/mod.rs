@@ -2,7 +2,7 @@
 //!
 //! One [`DeviceState`] per display or lamp; channels u′, v′ and ln level. `matrix` and `filter` are the arithmetic,
 //! `dynamics` says how a channel moves, `bank` averages over noise settings, `priors` is what is believed before the
-//! first reading, `odd` the gate and its way back, `label` what stands in until a measurement, `hold` what looks impossible, `ageing` the hours of use, `device`
+//! first reading, `odd` the gate and its way back, `label` what stands in until a measurement, `hold` what looks impossible, `ageing` the hours of use, `verified` how its forecasts proved, `device`
 //! the life of a device with its events, `forecast` what lies ahead, `bytes` the checkpoint.
 //!
 //! What does not live here: colorimetry (`color`), the match of two devices and its risk (`station`), the order of late
@@ -23,6 +23,7 @@ mod odd;
 pub mod priors;
 #[cfg(test)]
 mod tests;
+mod verified;
 
 pub use bytes::BadState;
 pub use device::{DeviceState, HELD_LISTED};
@@ -31,3 +32,4 @@ pub use observation::{
     Absorbed, Act, Doubt, Fate, Happening, HeldWhy, Observation, Params, SlipFactor, StepFound, TargetWhite,
 };
 pub use priors::Thing;
+pub use verified::Record;

@@ -51,7 +51,7 @@ impl DeviceState {
         if self.pending.is_empty() {
             if !old.is_odd() {
                 self.open_where_off(prior, &beliefs, &span, &numbers);
-                self.take(prior, observation, &numbers);
+                self.take(prior, observation, &numbers, used);
                 return Absorbed { fate: used, revised: Vec::new(), step: None };
             }
             return self.doubt(observation, numbers, &old);
@@ -68,7 +68,7 @@ impl DeviceState {
 
         if !old.is_odd() && (step_odds < 0.0 || new.is_odd()) {
             let revised = self.dropped();
-            self.take(prior, observation, &numbers);
+            self.take(prior, observation, &numbers, used);
             return Absorbed { fate: used, revised, step: None };
         }
         if !new.is_odd() || waiting.len() + 1 >= GIVEN_UP_AT {
@@ -79,7 +79,7 @@ impl DeviceState {
             if new.is_odd() {
                 stepped.give_up(prior, &numbers, &new.z);
             }
-            stepped.take(prior, observation, &numbers);
+            stepped.take(prior, observation, &numbers, used);
             stepped.used += waiting.len() as u64;
             let began = waiting.first().map_or(observation.time, |w| w.time);
             let step = stepped.found(prior, began, seqs, before);
@@ -100,7 +100,7 @@ impl DeviceState {
     ) -> Absorbed {
         let revised = self.dropped();
         if !old.is_odd() {
-            self.take(prior, observation, &numbers);
+            self.take(prior, observation, &numbers, used);
             return Absorbed { fate: used, revised, step: None };
         }
         let span = self.span(observation.time, observation.hours);
@@ -118,6 +118,7 @@ impl DeviceState {
         let [delta_u, delta_v, delta_ln] = [0, 1, 2].map(|c: usize| now[c] - before[c]);
         let step = StepFound { after: self.last_used, began, seqs, delta_u, delta_v, delta_ln };
         self.last_step = Some(step.clone());
+        self.asked = None;
         step
     }
 
@@ -147,8 +148,8 @@ impl DeviceState {
         }
     }
 
-    /// Takes the numbers in.
-    fn take(&mut self, prior: &DriftPrior, observation: &Observation, numbers: &[Option<Number>; 3]) {
+    /// Takes the numbers in, and holds them against what was foretold where the device was warm.
+    fn take(&mut self, prior: &DriftPrior, observation: &Observation, numbers: &[Option<Number>; 3], used: Fate) {
         self.carry_to(prior, observation.time, observation.hours);
         for (c, number) in numbers.iter().enumerate() {
             if let Some(number) = number {
@@ -157,6 +158,9 @@ impl DeviceState {
                 self.since_reset[c] = self.since_reset[c].saturating_add(1);
                 self.turned &= c != 2;
             }
+        }
+        if used == Fate::Used {
+            self.verify(prior, numbers);
         }
     }
 

@@ -11,7 +11,7 @@ use super::*;
 use crate::site::{LampKind, Noise};
 use crate::units::{Days, InstrumentId, Time, UvPrime};
 
-fn params(thing: Thing) -> Params {
+pub(super) fn params(thing: Thing) -> Params {
     Params {
         thing,
         aim_white: Some(UvPrime { u: 0.1978, v: 0.4683 }),
@@ -20,16 +20,16 @@ fn params(thing: Thing) -> Params {
     }
 }
 
-fn led() -> Params {
+pub(super) fn led() -> Params {
     params(Thing::Lamp(LampKind::Led))
 }
 
-fn on(day: f64) -> Time {
+pub(super) fn on(day: f64) -> Time {
     Time::from_micros(1_750_000_000_000_000).plus(Days(day))
 }
 
 /// A reading at the aim but for `off` in u′, v′, ln level.
-fn reading(day: f64, off: [f64; 3]) -> Observation {
+pub(super) fn reading(day: f64, off: [f64; 3]) -> Observation {
     Observation {
         seq: (day * 10.0) as i64,
         time: on(day),

@@ -4,16 +4,11 @@ use std::fs;
 
 use serde_json::Value;
 
-use super::site::{LOFT, Site, day, repository, screen};
+use super::site::{LOFT, Site, day, pinned, repository, screen};
 
 /// Five invented lamps, measured in a shop (tests/fixtures/lamps).
 fn shop(site: &Site) {
     site.write("shop.csv", fs::read(repository("tests/fixtures/lamps/shop.csv")).unwrap());
-}
-
-fn pinned(name: &str, text: &str) {
-    insta::with_settings!({ prepend_module_to_snapshot => false, omit_expression => true },
-        { insta::assert_snapshot!(name, text) });
 }
 
 fn list(value: &Value) -> &[Value] {

@@ -1,6 +1,7 @@
 //! All tests against the outside of the crate, in one binary.
 
 mod clock;
+mod backtest;
 mod channels;
 mod colour;
 mod columns;

@@ -8,7 +8,7 @@ use twinwhite::config::built_in_rules;
 use twinwhite::rules::{Limit, Origin, Quantity, Rule};
 use twinwhite::units::UvPrime;
 
-use super::site::{HEADER, LOFT, Site, day, lamp, quiet_weeks, screen};
+use super::site::{HEADER, LOFT, Site, day, lamp, pinned, quiet_weeks, screen};
 
 fn point(set: &str, quantity: Quantity) -> Rule {
     let set = built_in_rules().into_iter().find(|known| known.id == set).unwrap();
@@ -128,8 +128,7 @@ fn status_goes_through_the_rules_point_by_point() {
     site.ingest("quiet.csv", &quiet_weeks(10));
     let text = site.ok(&format!("status --as-of {}", day(64.0)));
     let block = text.split_once("  rules, ").unwrap().1;
-    insta::with_settings!({ prepend_module_to_snapshot => false, omit_expression => true },
-        { insta::assert_snapshot!("status-rules", format!("  rules, {block}")) });
+    pinned("status-rules", &format!("  rules, {block}"));
     assert!(!Site::loft().ok("status").contains("rules"), "a station without sets is as before");
 }
 

@@ -91,6 +91,12 @@ pub fn quiet_weeks(weeks: u32) -> String {
     HEADER.to_owned() + &rows.collect::<String>()
 }
 
+/// Holds a text against its snapshot.
+pub fn pinned(name: &str, text: &str) {
+    insta::with_settings!({ prepend_module_to_snapshot => false, omit_expression => true },
+        { insta::assert_snapshot!(name, text) });
+}
+
 /// What one call of the program said.
 pub struct Said {
     pub code: i32,

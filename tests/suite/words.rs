@@ -1,11 +1,6 @@
 //! What people read, as a whole: the texts of status, forecast, history and alerts, pinned.
 
-use super::site::{HEADER, LOFT, Site, day, from_now, lamp, quiet_weeks, screen};
-
-fn pinned(name: &str, text: &str) {
-    insta::with_settings!({ prepend_module_to_snapshot => false, omit_expression => true },
-        { insta::assert_snapshot!(name, text) });
-}
+use super::site::{HEADER, LOFT, Site, day, from_now, lamp, pinned, quiet_weeks, screen};
 
 /// Dates that depend on the day of the test, as `#`.
 fn undated(text: &str) -> String {
