@@ -248,16 +248,16 @@ impl Score {
                 continue;
             }
             let truth = device.truth_at(*at);
-            for c in 0..3 {
+            for (c, truth) in truth.into_iter().enumerate() {
                 let Some(channel) = &shown.channels[c] else { continue };
                 let (mean, sd) = (channel.mean[h], channel.sd[h]);
-                let hit = (truth[c] - mean).abs() <= Z90 * sd;
+                let hit = (truth - mean).abs() <= Z90 * sd;
                 if read < *YOUNG.start() {
                     self.first.count(hit);
                     continue;
                 }
                 self.covered[which][h][c].count(hit);
-                let error = crps(mean, sd, truth[c]);
+                let error = crps(mean, sd, truth);
                 self.crps[0][c] += error;
                 if YOUNG.contains(&read) {
                     self.crps[1][c] += error;
