@@ -125,16 +125,13 @@ pub fn acknowledge(
             reason: alert::State::Acknowledged.word().to_owned(),
             detail: row.detail.clone(),
             operator: operator.cloned(),
+            run: row.run,
         };
         append(tx, config, Body::Alert(step.clone()))?;
         let mut happened = vec![Happened::Alert(step)];
         if let Some(kind) = alert::Kind::from_word(&row.kind) {
-            let still = Condition {
-                kind,
-                subject: row.subject,
-                sighting: alert::Sighting::Between,
-                detail: row.detail.lines().map(str::to_owned).collect(),
-            };
+            let detail = row.detail.lines().map(str::to_owned).collect();
+            let still = Condition::of(kind, &row.subject, alert::Sighting::Between, detail);
             happened.extend(evaluate::decide(tx, config, still)?);
         }
         Ok(happened)

@@ -2,12 +2,14 @@
 //!
 //! An estimate is a pure function of a device's records in the order of their *own* times and of its parameters, never of
 //! the order of arrival: a late record replays from the last checkpoint before it. `drift` does the mathematics; here
-//! rows become observations, events become happenings, and states are kept and found again. What a paper looks like under its
+//! rows become observations, events become happenings, and states are kept and found again. How instruments differ is in
+//! `instruments`, what a paper looks like under its
 //! lamp is in `lit`, what a recalibration aimed at in `targets`.
 //!
 //! A checkpoint stands after each [`CHECKPOINT_EVERY`] readings. A change of parameters (aim, kind, an instrument's
 //! noise, a new version of the program) makes everything kept of the device void, which the digest beside it shows.
 
+mod instruments;
 mod lit;
 mod targets;
 
@@ -16,9 +18,10 @@ use crate::drift::{Absorbed, Act, DeviceState, Fate, Happening, Observation, Par
 use crate::ledger::store::{EstimateRow, EventRow, ReadingRow};
 use crate::ledger::{Digest, LedgerError, Seq, Store, Tx};
 use crate::project::Stirred;
-use crate::reading::{EventKind, Patch, Source};
+use crate::reading::{EventKind, Patch, Source, ThingKind};
 use crate::site::{AimWhite, Things};
-use crate::units::{DeviceId, Time, UvPrime};
+use crate::units::{DeviceId, InstrumentId, Time, UvPrime};
+use instruments::Instruments;
 use targets::{followed_targets, named_target};
 
 pub(crate) use lit::just_before;
@@ -96,6 +99,13 @@ pub fn refresh(tx: &Tx, things: &Things, stirred: &[Stirred]) -> Result<(Vec<Ref
             None => devices.push((device.clone(), *from)),
         }
     }
+    let read_alike = sharing_instruments(tx, things, &devices)?;
+    for (device, from) in read_alike {
+        match devices.iter_mut().find(|(known, _)| *known == device) {
+            Some((_, earliest)) => *earliest = (*earliest).min(from),
+            None => devices.push((device, from)),
+        }
+    }
     // A display that follows the paper rests on its lamp's estimate; the lamp goes first.
     for display in followers(things, &devices) {
         devices.push((display, Time::from_micros(i64::MAX)));
@@ -107,6 +117,37 @@ pub fn refresh(tx: &Tx, things: &Things, stirred: &[Stirred]) -> Result<(Vec<Ref
         refreshed.extend(refresh_one(tx, things, device, *from, &mut fates)?);
     }
     Ok((refreshed, fates))
+}
+
+/// Devices whose estimates rest on a stirred record of something else, and from when they are to be done anew: what was
+/// measured of one device tells of the difference of instruments that later met on another; and a comparison of two
+/// instruments counts wherever both read. [`refresh_one`] finds by the digest whether anything changed.
+fn sharing_instruments(
+    tx: &Tx,
+    things: &Things,
+    stirred: &[(DeviceId, Time)],
+) -> Result<Vec<(DeviceId, Time)>, LedgerError> {
+    let never = Time::from_micros(i64::MAX);
+    let mut found = Vec::new();
+    for (device, from) in stirred {
+        for later in tx.devices_begun_after(*from)? {
+            found.push((later, never));
+        }
+        if things.kind_of(device.as_str()) == Some(ThingKind::Instrument)
+            && let Ok(instrument) = InstrumentId::new(device.as_str())
+        {
+            found.extend(tx.devices_read_by(&instrument)?.into_iter().map(|device| (device, *from)));
+        }
+    }
+    found.sort();
+    found.dedup_by(|later, kept| later.0 == kept.0);
+    let mut sharing = Vec::new();
+    for (device, from) in found {
+        if tx.first_uses(&device)?.len() > 1 {
+            sharing.push((device, from));
+        }
+    }
+    Ok(sharing)
 }
 
 fn followers(things: &Things, stirred: &[(DeviceId, Time)]) -> Vec<DeviceId> {
@@ -197,6 +238,8 @@ struct Feed<'a> {
     digest: Digest,
     /// For a display that follows the paper: the targets of its recalibrations that named none.
     targets: Vec<(Seq, TargetWhite)>,
+    /// What is known of the differences of the instruments that read it.
+    instruments: Instruments,
 }
 
 impl<'a> Feed<'a> {
@@ -207,8 +250,9 @@ impl<'a> Feed<'a> {
             Some(display) => followed_targets(store, things, display)?,
             None => Vec::new(),
         };
-        let digest = digest_of(things, &params, &targets);
-        Ok(Some(Self { things, device, params, digest, targets }))
+        let instruments = Instruments::of(store, things, device, &params)?;
+        let digest = digest_of(things, &params, &targets, &instruments);
+        Ok(Some(Self { things, device, params, digest, targets, instruments }))
     }
 
     /// The state kept nearest before `to` (inclusive), and the instant up to which it holds everything.
@@ -244,14 +288,24 @@ impl<'a> Feed<'a> {
     ) -> Result<(), LedgerError> {
         let first = from.map_or(Time::from_micros(i64::MIN), |from| Time::from_micros(from.micros().saturating_add(1)));
         let mut events = store.events(self.device, first, to)?.into_iter().peekable();
+        // Of the comparisons of instruments only those are told that a record follows: a later record may still come before.
+        let mut compared = self.instruments.compared(from, to).peekable();
+        let mut compare = |state: &mut DeviceState, to: Time| {
+            while let Some(one) = compared.next_if(|one| one.time <= to) {
+                state.cross_calibrated(&self.params, &one.a, &one.b, &one.apart);
+            }
+        };
         store.each_reading::<LedgerError>(self.device, first, to, |row| {
             while let Some(event) = events.next_if(|event| event.event.time <= row.time) {
+                compare(state, event.event.time);
                 take(&self.note(state, event), state)?;
             }
+            compare(state, row.time);
             let met = self.meet(state, row);
             take(&met, state)
         })?;
         for event in events {
+            compare(state, event.event.time);
             take(&self.note(state, event), state)?;
         }
         Ok(())
@@ -267,10 +321,12 @@ impl<'a> Feed<'a> {
     }
 
     fn observation(&self, state: &DeviceState, row: &ReadingRow) -> Observation {
-        // A reading by another instrument than the one on whose scale the device is kept bears both their biases.
         let own = row.instrument.as_ref();
+        let scale = state.scale_instrument().filter(|scale| Some(*scale) != own);
+        let apart = own.zip(scale).and_then(|(own, scale)| self.instruments.apart(scale, own, row.time));
+        // Of an instrument that nobody named no constant can be learnt; each of its readings bears the bias of the scale.
         let (mut extra_uv, mut extra_ln) = (0.0, 0.0);
-        if let Some(scale) = state.scale_instrument().filter(|scale| Some(*scale) != own) {
+        if let Some(scale) = scale.filter(|_| own.is_none()) {
             let (a, b) = (self.things.bias_of(Some(scale)), self.things.bias_of(own));
             extra_uv = a.uv * a.uv + b.uv * b.uv;
             extra_ln = a.level * a.level + b.level * b.level;
@@ -289,6 +345,7 @@ impl<'a> Feed<'a> {
             setting: row.setting.clone(),
             label: row.source == Source::Label,
             instrument: row.instrument.clone(),
+            apart,
             released: row.released,
         }
     }
@@ -326,7 +383,7 @@ impl<'a> Feed<'a> {
 }
 
 /// Digest of all that goes into an estimate beside readings and events, and of the version of the program that made it.
-fn digest_of(things: &Things, params: &Params, targets: &[(Seq, TargetWhite)]) -> Digest {
+fn digest_of(things: &Things, params: &Params, targets: &[(Seq, TargetWhite)], instruments: &Instruments) -> Digest {
     let mut bytes = env!("CARGO_PKG_VERSION").as_bytes().to_vec();
     let number = |bytes: &mut Vec<u8>, value: f64| bytes.extend_from_slice(&value.to_le_bytes());
     let maybe = |bytes: &mut Vec<u8>, value: Option<f64>| {
@@ -356,6 +413,9 @@ fn digest_of(things: &Things, params: &Params, targets: &[(Seq, TargetWhite)]) -
         for value in [target.ln_level, target.sd_uv, target.sd_ln] {
             maybe(&mut bytes, value);
         }
+    }
+    if !instruments.is_empty() {
+        instruments.digested(&mut bytes);
     }
     Digest::of(&bytes)
 }

@@ -4,7 +4,10 @@
 //! runs inside the transaction of whatever caused it, so that a transition and its message are kept together or not at
 //! all. It decides nothing itself: `seen` gathers what a judgement rests on, `station` judges, `alert` decides, `say` words it.
 
+mod agenda;
 mod seen;
+mod suspects;
+mod tasks;
 
 use crate::alert::{self, Change, Cleared, Kind, Sighting, Standing, conditions};
 use crate::config::Config;
@@ -19,15 +22,29 @@ use crate::station::{self, Assessment, Judgement, Verdict};
 use crate::units::{Days, DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
+pub use agenda::{demands, next_run};
 pub use seen::Estimates;
+use suspects::Suspects;
+pub use tasks::may_tell;
 
 /// Which part of the site is looked at.
 #[derive(Debug, Clone, Copy)]
 pub enum Scope<'a> {
+    /// Everything, and what forecasts call for, which costs more: once a day.
+    Day,
     /// Everything.
     All,
     /// These devices and the stations they belong to.
     Devices(&'a [DeviceId]),
+}
+
+impl Scope<'_> {
+    fn holds(&self, device: &DeviceId) -> bool {
+        match self {
+            Self::All | Self::Day => true,
+            Self::Devices(devices) => devices.contains(device),
+        }
+    }
 }
 
 /// Something that happened while judging, for the log and for progress.
@@ -49,28 +66,33 @@ pub fn evaluate(
 ) -> Result<Vec<Happened>, LedgerError> {
     let now = tx.now();
     let things = &config.things;
-    let in_scope = |device: &DeviceId| match scope {
-        Scope::All => true,
-        Scope::Devices(devices) => devices.contains(device),
-    };
-    let stations: Vec<&Station> =
-        things.stations.iter().filter(|station| in_scope(&station.display) || in_scope(&station.lamp)).collect();
+    let zone = LocalZone(config.site.zone);
+    let standing = tx.standing_alerts()?;
+    let of_instruments = standing.iter().filter(|row| row.kind == Kind::InstrumentSuspect.word());
+    let watched: Vec<String> = of_instruments.map(|row| row.subject.clone()).collect();
 
     // All reading first: the estimates borrow the store, and appending needs it to itself.
     let mut wanted = Wanted::default();
+    let suspects;
     {
         let mut estimates = Estimates::new(tx, config, now);
         estimates.take_fresh(fresh);
-        for station in &stations {
+        let looked_at = devices_of(things).filter(|device| scope.holds(device));
+        suspects = Suspects::look(&mut estimates, config, looked_at, !watched.is_empty())?;
+        wanted.conditions = suspects.conditions(&watched, &zone);
+        let in_scope = |device: &DeviceId| scope.holds(device) || suspects.devices().any(|one| one == device);
+        let stations = || things.stations.iter().filter(|s| in_scope(&s.display) || in_scope(&s.lamp));
+        for station in stations() {
             estimates.read_station(station)?;
         }
         for device in devices_of(things).filter(|device| in_scope(device)) {
             estimates.read([device])?;
-            device_conditions(&estimates, config, device, &mut wanted)?;
+            device_conditions(&estimates, config, device, &suspects, &mut wanted)?;
         }
-        for station in &stations {
+        for station in stations() {
             wanted.stations.push(assess(&estimates, station, now)?);
         }
+        wanted.conditions.extend(tasks::conditions(&estimates, config, scope, &wanted.conditions)?);
     }
     let mut happened = Vec::new();
     for station in &wanted.stations {
@@ -81,7 +103,6 @@ pub fn evaluate(
     }
     // Causes before consequences, so that a cause raised now silences at once. What is not bad and does not stand needs no
     // further look, and that is nearly everything.
-    let standing = tx.standing_alerts()?;
     let stands = |condition: &Condition| {
         standing.iter().any(|row| row.kind == condition.kind.word() && row.subject == condition.subject)
     };
@@ -95,7 +116,7 @@ pub fn evaluate(
         if station.assessment.verdict == Verdict::Matched && !stands {
             continue;
         }
-        for condition in station.conditions(tx, config)? {
+        for condition in station.conditions(tx, config, &suspects)? {
             happened.extend(decide(tx, config, condition)?);
         }
     }
@@ -112,6 +133,17 @@ pub struct Condition {
     pub sighting: Sighting,
     /// Sentences, one a line.
     pub detail: Vec<String>,
+    /// Why it is raised, where its kind does not say so.
+    pub reason: Option<&'static str>,
+    /// The run of a reminder that it tells of.
+    pub run: Option<Time>,
+}
+
+impl Condition {
+    /// A condition whose kind says why it is raised.
+    pub fn of(kind: Kind, subject: &str, sighting: Sighting, detail: Vec<String>) -> Self {
+        Self { kind, subject: subject.to_owned(), sighting, detail, reason: None, run: None }
+    }
 }
 
 #[derive(Default)]
@@ -156,7 +188,7 @@ impl Assessed<'_> {
         })
     }
 
-    fn conditions(&self, tx: &Tx, config: &Config) -> Result<Vec<Condition>, LedgerError> {
+    fn conditions(&self, tx: &Tx, config: &Config, suspects: &Suspects) -> Result<Vec<Condition>, LedgerError> {
         let station = self.station;
         let mut cause = None;
         for device in [&station.lamp, &station.display] {
@@ -164,15 +196,16 @@ impl Assessed<'_> {
                 cause = Some(Kind::OffAim);
             }
         }
+        if suspects.holds(&station.lamp) || suspects.holds(&station.display) {
+            cause = Some(Kind::InstrumentSuspect);
+        }
         let zone = LocalZone(config.site.zone);
-        let detail = |judgement: &Judgement| say::of_station(judgement, station.horizon, &zone);
+        let detail = |judgement: &Judgement| say::of_station(judgement, station.horizon, station.max_risk.get(), &zone);
         Ok(conditions::of_match(&self.assessment, station.max_risk, cause)
             .into_iter()
-            .map(|(kind, sighting)| Condition {
-                kind,
-                subject: station.id.to_string(),
-                sighting,
-                detail: self.judgement.as_ref().map(detail).unwrap_or_default(),
+            .map(|(kind, sighting)| {
+                let detail = self.judgement.as_ref().map(detail).unwrap_or_default();
+                Condition::of(kind, station.id.as_str(), sighting, detail)
             })
             .collect())
     }
@@ -186,6 +219,7 @@ fn device_conditions(
     estimates: &Estimates,
     config: &Config,
     device: &DeviceId,
+    suspects: &Suspects,
     wanted: &mut Wanted<'_>,
 ) -> Result<(), LedgerError> {
     let things = &config.things;
@@ -203,23 +237,22 @@ fn device_conditions(
     };
     let retired = summary.retired;
     let age = if retired { Sighting::Good } else { conditions::of_age(last, begun, limit, now) };
-    wanted.conditions.push(Condition {
-        kind: Kind::ReadingOverdue,
-        subject: device.to_string(),
-        sighting: age,
-        detail: if age == Sighting::Bad { say::of_overdue(device, last, now, limit, &zone) } else { Vec::new() },
-    });
+    let overdue = if age == Sighting::Bad { say::of_overdue(device, last, now, limit, &zone) } else { Vec::new() };
+    wanted.conditions.push(Condition::of(Kind::ReadingOverdue, device.as_str(), age, overdue));
     let step = summary.last_step.as_ref();
     let acted_since = match step {
         None => false,
         Some(step) => estimates.store.events(device, step.began, now)?.iter().any(|event| event.excluded.is_none()),
     };
-    wanted.conditions.push(Condition {
-        kind: Kind::StepChange,
-        subject: device.to_string(),
-        sighting: if retired { Sighting::Good } else { conditions::of_step(step.map(|s| s.began), acted_since, now) },
-        detail: step.map(|step| say::of_step(device, step, &zone)).unwrap_or_default(),
-    });
+    // What an instrument that is suspect says of a device is its own matter.
+    let spoken_for = |sighting| match sighting {
+        Sighting::Bad | Sighting::Between if suspects.holds(device) => Sighting::SpokenFor(Kind::InstrumentSuspect),
+        other => other,
+    };
+    let answered = retired || suspects.settled(device);
+    let sighting = if answered { Sighting::Good } else { conditions::of_step(step.map(|s| s.began), acted_since, now) };
+    let stepped = step.map(|step| say::of_step(device, step, &zone)).unwrap_or_default();
+    wanted.conditions.push(Condition::of(Kind::StepChange, device.as_str(), spoken_for(sighting), stepped));
     let strictest = station::Limits::strictest(&stations);
     let watched = stations.first().and_then(|station| estimates.watched(device, station, None));
     let follows = things.display(device).is_some_and(|display| display.aim.white == AimWhite::Paper);
@@ -227,12 +260,8 @@ fn device_conditions(
         let probability = station::off_aim_probability(&watched, &strictest, now);
         let sighting = if retired { Sighting::Good } else { conditions::of_aim(probability, age == Sighting::Bad) };
         let detail = || say::of_off_aim(&station::off_aim_now(&watched, now), probability, &strictest, &stations);
-        wanted.conditions.push(Condition {
-            kind: Kind::OffAim,
-            subject: device.to_string(),
-            sighting,
-            detail: if sighting == Sighting::Bad { detail() } else { Vec::new() },
-        });
+        let detail = if sighting == Sighting::Bad { detail() } else { Vec::new() };
+        wanted.conditions.push(Condition::of(Kind::OffAim, device.as_str(), spoken_for(sighting), detail));
     }
     Ok(())
 }
@@ -248,9 +277,10 @@ pub fn decide(tx: &mut Tx, config: &Config, condition: Condition) -> Result<Opti
             kind: condition.kind.word().to_owned(),
             subject: condition.subject,
             transition: Transition::Raised,
-            reason: condition.kind.word().to_owned(),
+            reason: condition.reason.unwrap_or(condition.kind.word()).to_owned(),
             detail: condition.detail.join("\n"),
             operator: None,
+            run: condition.run,
         },
         (Ok(Change::Clear(why)), Some(row)) => cleared(&row, why),
         (Ok(Change::Clear(_)), None) | (Err(_), _) => return Ok(None),
@@ -268,6 +298,7 @@ fn cleared(row: &AlertRow, why: Cleared) -> entry::Alert {
         reason: why.word().to_owned(),
         detail: row.detail.clone(),
         operator: None,
+        run: row.run,
     }
 }
 

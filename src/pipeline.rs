@@ -172,7 +172,7 @@ fn refuse(
 }
 
 fn file_condition(name: &str, sighting: Sighting, defects: &[Defect]) -> Condition {
-    Condition { kind: Kind::FileRefused, subject: name.to_owned(), sighting, detail: say::of_refusal(defects) }
+    Condition::of(Kind::FileRefused, name, sighting, say::of_refusal(defects))
 }
 
 fn accept(

@@ -44,10 +44,12 @@ pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Resul
         Body::Retract(retract) => {
             let stirred = stirred_by(tx, retract.seq)?;
             tx.retract(retract.seq)?;
+            renew_first_use(tx, retract.seq)?;
             Ok(stirred)
         }
         Body::Release(release) => {
             tx.release_reading(release.seq)?;
+            renew_first_use(tx, release.seq)?;
             stirred_by(tx, release.seq)
         }
         Body::Verdict(verdict) => {
@@ -78,6 +80,7 @@ fn put_file(
 fn reading(tx: &Tx, seq: Seq, taken: &entry::ReadingTaken) -> Result<Option<Stirred>, LedgerError> {
     let row = reading_row(seq, taken)?;
     tx.put_reading(&row)?;
+    tx.note_first_use(&row)?;
     Ok(Some(Stirred { device: row.device, from: row.time }))
 }
 
@@ -131,6 +134,10 @@ fn ln_level(level: Level, patch: Patch) -> Option<f64> {
     (value > 0.0).then(|| libm::log(value))
 }
 
+fn renew_first_use(tx: &Tx, seq: Seq) -> Result<(), LedgerError> {
+    tx.reading(seq)?.map_or(Ok(()), |row| tx.renew_first_use(&row))
+}
+
 fn stirred_by(tx: &Tx, seq: Seq) -> Result<Option<Stirred>, LedgerError> {
     if let Some(row) = tx.reading(seq)? {
         return Ok(Some(Stirred { device: row.device, from: row.time }));
@@ -150,6 +157,7 @@ fn alert_step(tx: &Tx, at: Time, step: &entry::Alert, config: &Config) -> Result
             operator: None,
             reason: step.reason.clone(),
             detail: step.detail.clone(),
+            run: step.run,
         },
         (Transition::Acknowledged, Some(row)) => {
             AlertRow { acknowledged_at: Some(at), operator: step.operator.clone(), ..row }
@@ -169,6 +177,7 @@ fn messages(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Con
     let Some(kind) = alert::Kind::from_word(&step.kind) else { return Vec::new() };
     let headline = match step.transition {
         Transition::Raised => say::headline(kind, &step.subject),
+        Transition::Cleared if !kind.end_is_news() => return Vec::new(),
         Transition::Cleared => {
             let why = Cleared::from_word(&step.reason).unwrap_or(Cleared::ConditionOver);
             say::closing(kind, &step.subject, why, at.since(row.raised_at))

@@ -1,13 +1,15 @@
-//! Every sentence that status, alerts and messages say, from plain values. Pure. Of alerts in `alerts`, of light in `lighting`, of lamps that are
-//! looked at in [`lamp`], of ageing in [`ageing`], of rule sets in [`rules`], of forecasts on trial in `backtest`; here verdicts, reasons, advice, and
+//! Every sentence that status, alerts and messages say, from plain values. Pure. Of alerts in `alerts`, of what to do in `advice`, of light in `lighting`, of
+//! lamps that are looked at in [`lamp`], of ageing in [`ageing`], of rule sets in [`rules`], of forecasts on trial in `backtest`; here verdicts, reasons, and
 //! what becomes of readings.
 //!
 //! The verdict first, then why, then what to do; plain words, units, local time. Never "matched" where the truth is
 //! "unknown".
 
+mod advice;
 pub mod ageing;
 mod alerts;
 mod backtest;
+mod due;
 pub mod lamp;
 mod lighting;
 pub mod rules;
@@ -16,12 +18,14 @@ use crate::color::{Move, cct_duv, uv_prime, xy};
 use crate::drift::{Doubt, Fate, HeldWhy, SlipFactor};
 use crate::fate::{Excluded, Hold};
 use crate::reading::Patch;
-use crate::station::{Advice, LampFault, Reason, RiskDate, Unmeasured, Verdict};
-use crate::units::{Days, Luminance, Time, UvPrime, Xy};
+use crate::station::{Reason, Unmeasured, Verdict};
+use crate::units::{Days, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
-pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, reason_file};
+pub use advice::{advice, call_reason, holds, to_do, until};
+pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, of_suspect, reason_file};
 pub use backtest::{backtest, forecasts_verdict};
+pub use due::{because, of_certificate, of_rated_hours, of_run, runs, work};
 pub use lighting::{print_line, print_looks};
 
 /// The verdict in people's words.
@@ -162,61 +166,6 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
         Reason::PaperEstimated { sd } => {
             format!("The paper white is calculated from the lamp and the paper's data (± Δu′v′ {sd:.4}), not read.",)
         }
-    }
-}
-
-/// One piece of advice, as a sentence that begins with what to do.
-pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
-    let luminance = |l: &Option<Luminance>| l.map(|l| format!(", {:.0} cd/m²", l.get())).unwrap_or_default();
-    match advice {
-        Advice::Read { device } => format!("Read {device}."),
-        Advice::ReadPaper { paper, lamp } => {
-            format!("Read {paper} under {lamp} (`twinwhite add {lamp} patch=paper id={paper} …`).")
-        }
-        Advice::ReadBy { device, date } => format!("Nothing now. Read {device} by {}.", day(zone, *date)),
-        Advice::RecalibrateToAim { display, white: aim, luminance: level } => {
-            format!("Recalibrate {display} to its aim: {}{}.", white(*aim), luminance(level))
-        }
-        Advice::RecalibrateToPaper { display, white: aim, luminance: level } => {
-            format!("Recalibrate {display} to the paper white as it is now: {}{}.", white(*aim), luminance(level))
-        }
-        Advice::TurnDimmer { lamp, from, to } => {
-            let word = if to > from { "up" } else { "down" };
-            format!("Turn the dimmer of {lamp} {word}: from {:.0} to {:.0} lx, then read it.", from.get(), to.get())
-        }
-        Advice::TurnColourDial { lamp, direction } => match direction_word(direction.as_ref()) {
-            Some(word) => format!("Turn the colour dial of {lamp} until it is less {word}, then read it."),
-            None => format!("Turn the colour dial of {lamp} until it reads as its aim."),
-        },
-        Advice::ReplaceLamp { lamp, why } => {
-            let what = match why {
-                LampFault::Colour { delta_uv } => {
-                    format!("Clean {lamp}, or replace it (its colour is Δu′v′ {delta_uv:.4} from its aim).")
-                }
-                LampFault::Dim { level_ratio } => {
-                    format!("Clean {lamp}, or replace it (it gives {:.0} % of its aim's light).", level_ratio * 100.0)
-                }
-                LampFault::Rendering { ra, limit } => {
-                    format!("Replace {lamp} (Ra {ra:.1}, where {limit:.0} is asked for).")
-                }
-            };
-            format!("{what} Power off, let it cool, do not look into it.")
-        }
-        Advice::ShutOutLight { from_hour, to_hour } => {
-            format!("Keep foreign light off the print from {from_hour}:00 to {to_hour}:00, or judge at another hour.")
-        }
-        Advice::LookAtHeld { device } => {
-            format!("Look at what is held back: `twinwhite history {device}`, then `release` or `retract` it.")
-        }
-    }
-}
-
-/// The date of risk, as it may honestly be called; `None` says why there is no date.
-pub fn risk_date(date: Option<&RiskDate>, zone: &LocalZone) -> String {
-    match date {
-        Some(RiskDate { date, guess: false }) => format!("likely to hold until about {}", day(zone, *date)),
-        Some(RiskDate { date, guess: true }) => format!("a guess: until about {}", day(zone, *date)),
-        None => "no date can be given yet".to_owned(),
     }
 }
 

@@ -236,6 +236,37 @@ impl Default for Bias {
     }
 }
 
+/// What each act costs, all in one unit, of time or of money; above 0. Only their ratios matter.
+///
+/// The defaults are minutes of a person's work with the reading that ends the act (common practice).
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[allow(missing_docs)]
+pub struct Costs {
+    pub read_display: f64,
+    pub read_lamp: f64,
+    pub read_paper: f64,
+    pub recalibrate: f64,
+    /// Turning the lamp's dimmer or its colour dial.
+    pub turn_lamp: f64,
+    pub clean_lamp: f64,
+    /// With what the lamp itself costs.
+    pub replace_lamp: f64,
+}
+
+impl Default for Costs {
+    fn default() -> Self {
+        Self {
+            read_display: 5.0,
+            read_lamp: 5.0,
+            read_paper: 5.0,
+            recalibrate: 30.0,
+            turn_lamp: 5.0,
+            clean_lamp: 15.0,
+            replace_lamp: 240.0,
+        }
+    }
+}
+
 impl Things {
     /// What kind of thing `id` stands for, if it was declared.
     pub fn kind_of(&self, id: &str) -> Option<ThingKind> {

@@ -11,7 +11,10 @@
 
 use std::fmt;
 
-use chrono::{DateTime, FixedOffset, NaiveDate, NaiveDateTime, Offset, TimeDelta, TimeZone, Utc, offset::LocalResult};
+use chrono::{
+    DateTime, FixedOffset, NaiveDate, NaiveDateTime, NaiveTime, Offset, TimeDelta, TimeZone, Timelike, Utc,
+    offset::LocalResult,
+};
 
 use crate::units::Time;
 
@@ -137,6 +140,24 @@ impl LocalZone {
     /// `Wed 2026-03-04 10:30 +00:00`: the same, where weekday and offset matter.
     pub fn show_full(self, time: Time) -> String {
         self.local(time).format("%a %Y-%m-%d %H:%M %:z").to_string()
+    }
+
+    /// The day on which an instant falls.
+    pub fn day(self, time: Time) -> NaiveDate {
+        self.local(time).date_naive()
+    }
+
+    /// The hour of the day that the clock on the wall shows, 0 to 23.
+    pub fn hour(self, time: Time) -> u32 {
+        self.local(time).hour()
+    }
+
+    /// The first instant of a day, or, where the clocks skip the whole of it, of what follows.
+    pub fn first_of(self, day: NaiveDate) -> Time {
+        // A change may skip midnight, by steps of half an hour, and once skipped a day.
+        let walls = (0..=48).map(|halves| day.and_time(NaiveTime::MIN) + TimeDelta::minutes(30 * halves));
+        let first = walls.filter_map(|wall| self.0.from_local_datetime(&wall).earliest()).next();
+        first.map_or_else(|| Time::from_chrono(day.and_time(NaiveTime::MIN).and_utc()), Time::from_chrono)
     }
 
     fn local(self, time: Time) -> DateTime<chrono_tz::Tz> {
@@ -282,6 +303,18 @@ fn cut(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn days_begin_where_the_clocks_let_them() {
+        let first = |zone: chrono_tz::Tz, day: (i32, u32, u32)| {
+            let day = NaiveDate::from_ymd_opt(day.0, day.1, day.2).unwrap();
+            LocalZone(zone).first_of(day).to_string()
+        };
+        assert_eq!(first(chrono_tz::America::New_York, (2026, 4, 1)), "2026-04-01T04:00:00Z");
+        // In Beirut the clocks went from midnight to one; on Samoa 30 December 2011 never was.
+        assert_eq!(first(chrono_tz::Asia::Beirut, (2021, 3, 28)), "2021-03-27T22:00:00Z");
+        assert_eq!(first(chrono_tz::Pacific::Apia, (2011, 12, 30)), "2011-12-30T10:00:00Z");
+    }
     use proptest::prelude::*;
 
     fn zone(name: &str) -> LocalZone {

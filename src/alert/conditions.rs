@@ -16,7 +16,8 @@ const OFF_AIM: (f64, f64) = (0.5, 0.35);
 /// A step is news for this long after it began; nobody is woken for an older one.
 const STEP_IS_NEWS: Days = Days(45.0);
 
-/// Match out, and match at risk. `cause` is an alert on one of the station's devices that stands and explains it.
+/// Match out, and match at risk. `cause` is an alert that stands and explains it: on one of the station's devices, or on the
+/// instrument that reads them.
 pub fn of_match(seen: &Assessment, max_risk: Probability, cause: Option<Kind>) -> [(Kind, Sighting); 2] {
     let max_risk = max_risk.get();
     let spoken = |sighting| match cause {

@@ -2,7 +2,7 @@
 //!
 //! An alert is *raised* when its condition is [`Sighting::Bad`], *acknowledged* when a person says so, and *cleared* when
 //! the condition is [`Sighting::Good`] and the alert has stood for at least [`MINIMUM_HOLD`] (a refused configuration is
-//! over as soon as a good one is read). Between the two lines
+//! over as soon as a good one is read, an instrument's suspicion as soon as a reading or a service answers it). Between the two lines
 //! nothing changes: that is the hysteresis. There is at most one open alert for a kind and a subject.
 //!
 //! What decides whether a sighting is bad (risks, ages, steps) is for [`conditions`]; what people are told is for `say`.
@@ -32,11 +32,18 @@ pub enum Kind {
     OffAim,
     /// A changed configuration could not be read and the old one stays in force. Subject: the site.
     ConfigRefused,
+    /// Something is due: a reminder's run, a reading that a forecast calls for, the end of a certificate or of a lamp's rated
+    /// hours. Subject: what is to be done, and to what.
+    TaskDue,
+    /// A reminder in somebody's own words. Subject: those words.
+    Reminder,
+    /// All devices that an instrument reads seem to have jumped together. Subject: the instrument.
+    InstrumentSuspect,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 10] = [
         Self::MatchOut,
         Self::MatchAtRisk,
         Self::ReadingOverdue,
@@ -44,6 +51,9 @@ impl Kind {
         Self::FileRefused,
         Self::OffAim,
         Self::ConfigRefused,
+        Self::TaskDue,
+        Self::Reminder,
+        Self::InstrumentSuspect,
     ];
 
     /// The kind's word.
@@ -56,6 +66,9 @@ impl Kind {
             Self::FileRefused => "file-refused",
             Self::OffAim => "off-aim",
             Self::ConfigRefused => "config-refused",
+            Self::TaskDue => "task-due",
+            Self::Reminder => "reminder",
+            Self::InstrumentSuspect => "instrument-suspect",
         }
     }
 
@@ -66,13 +79,18 @@ impl Kind {
 
     /// Whether nothing in the world can end it but a person: such an alert is over once it is acknowledged.
     const fn ends_with_acknowledgement(self) -> bool {
-        matches!(self, Self::FileRefused)
+        matches!(self, Self::FileRefused | Self::Reminder)
     }
 
-    /// Whether its condition is seen only when a person does something: it cannot dance on a line, and nobody would look at
-    /// it again once a hold was over.
+    /// Whether its end is news: whoever does what was due knows that it is done.
+    pub const fn end_is_news(self) -> bool {
+        !matches!(self, Self::TaskDue | Self::Reminder)
+    }
+
+    /// Whether its condition changes only when a person does something (a configuration, a reading, a service): it cannot dance
+    /// on a line, and nobody might look at it again once a hold was over.
     const fn is_seen_by_act_alone(self) -> bool {
-        matches!(self, Self::ConfigRefused)
+        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect)
     }
 }
 
@@ -123,6 +141,8 @@ pub enum Sighting {
     Good,
     /// Bad or not, another alert speaks for it: a cause silences its consequence.
     SpokenFor(Kind),
+    /// What it told of falls due once more, and that is told anew.
+    DueAgain,
 }
 
 /// What happens to the alert.
@@ -143,6 +163,8 @@ pub enum Cleared {
     SpokenFor(Kind),
     /// It was of a kind that an acknowledgement ends.
     Acknowledged,
+    /// What it told of fell due once more.
+    DueAgain,
 }
 
 impl Cleared {
@@ -152,16 +174,19 @@ impl Cleared {
             Self::ConditionOver => "condition-over",
             Self::SpokenFor(Kind::OffAim) => "spoken-for-by-off-aim",
             Self::SpokenFor(Kind::MatchOut) => "spoken-for-by-match-out",
+            Self::SpokenFor(Kind::ReadingOverdue) => "spoken-for-by-reading-overdue",
+            Self::SpokenFor(Kind::InstrumentSuspect) => "spoken-for-by-instrument-suspect",
             Self::SpokenFor(_) => "spoken-for",
             Self::Acknowledged => "acknowledged",
+            Self::DueAgain => "due-again",
         }
     }
 
     /// The reason that `word` names.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::ConditionOver, Self::SpokenFor(Kind::OffAim), Self::SpokenFor(Kind::MatchOut), Self::Acknowledged]
-            .into_iter()
-            .find(|why| why.word() == word)
+        let spoken = [Kind::OffAim, Kind::MatchOut, Kind::ReadingOverdue, Kind::InstrumentSuspect].map(Self::SpokenFor);
+        let others = [Self::ConditionOver, Self::Acknowledged, Self::DueAgain];
+        spoken.into_iter().chain(others).find(|why| why.word() == word)
     }
 }
 
@@ -189,6 +214,7 @@ pub fn decide(last: Option<&Standing>, seen: Sighting, now: Time) -> Result<Chan
         }
         (Some(_), Sighting::Bad) => Err(Quiet::AlreadyRaised),
         (Some(_), Sighting::Between) => Err(Quiet::BetweenTheLines),
+        (Some(_), Sighting::DueAgain) => Ok(Change::Clear(Cleared::DueAgain)),
         (Some(_), Sighting::SpokenFor(by)) => Ok(Change::Clear(Cleared::SpokenFor(by))),
         (Some(alert), Sighting::Good)
             if now.since(alert.raised_at) < MINIMUM_HOLD && !alert.kind.is_seen_by_act_alone() =>
@@ -226,6 +252,9 @@ mod tests {
             (None, Sighting::Between, later, Err(Quiet::NothingWrong)),
             (None, Sighting::Good, later, Err(Quiet::NothingWrong)),
             (None, cause, later, Err(Quiet::NothingWrong)),
+            (None, Sighting::DueAgain, later, Err(Quiet::NothingWrong)),
+            (Some(&raised), Sighting::DueAgain, soon, Ok(Change::Clear(Cleared::DueAgain))),
+            (Some(&seen), Sighting::DueAgain, soon, Ok(Change::Clear(Cleared::DueAgain))),
             (Some(&raised), Sighting::Bad, later, Err(Quiet::AlreadyRaised)),
             (Some(&raised), Sighting::Between, later, Err(Quiet::BetweenTheLines)),
             (Some(&raised), Sighting::Good, soon, Err(Quiet::Held)),
@@ -241,6 +270,12 @@ mod tests {
     }
 
     #[test]
+    fn only_what_a_person_ends_has_a_silent_end() {
+        let silent: Vec<Kind> = Kind::ALL.into_iter().filter(|kind| !kind.end_is_news()).collect();
+        assert_eq!(silent, [Kind::TaskDue, Kind::Reminder]);
+    }
+
+    #[test]
     fn a_refused_file_is_over_once_acknowledged() {
         let raised_at = Time::parse("2026-05-01T08:00:00Z").unwrap();
         let seen = Standing { kind: Kind::FileRefused, state: State::Acknowledged, raised_at };
@@ -251,6 +286,9 @@ mod tests {
     fn words_go_round() {
         for kind in Kind::ALL {
             assert_eq!(Kind::from_word(kind.word()), Some(kind));
+        }
+        for why in [Cleared::ConditionOver, Cleared::SpokenFor(Kind::ReadingOverdue), Cleared::DueAgain] {
+            assert_eq!(Cleared::from_word(why.word()), Some(why));
         }
         for state in [State::Raised, State::Acknowledged, State::Cleared] {
             assert_eq!(State::from_word(state.word()), Some(state));

@@ -229,6 +229,28 @@ breaches were warned of and how long before. Where bands proved too narrow on a 
         output: Json,
     },
 
+    /// What is due, by date: overdue first, with the reason of each
+    #[command(after_help = "\
+Examples:
+  twinwhite due
+  twinwhite due --within 90
+  twinwhite due --json
+  twinwhite due --as-of 2026-03-04T09:30:00Z
+
+One list from forecasts, reminders, the age of readings, held readings, certificates and rated hours. A reminder's run is
+served by what it asks for, done up to half its interval (at most 30 days) before it: read by a reading, recalibrate and clean by
+their events, certificate by one that is good until the next run; your own words by acknowledging the alert. What was not
+served is asked for again by the next run.")]
+    Due {
+        /// Days ahead.
+        #[arg(long, default_value_t = 30.0, value_name = "DAYS")]
+        within: f64,
+        #[command(flatten)]
+        when: AsOf,
+        #[command(flatten)]
+        output: Json,
+    },
+
     /// All alerts, newest first
     #[command(after_help = "\
 Examples:
@@ -383,6 +405,7 @@ impl Command {
             | Self::Ageing { output, .. }
             | Self::Forecast { output, .. }
             | Self::Backtest { output, .. }
+            | Self::Due { output, .. }
             | Self::Alerts { output, .. }
             | Self::Check { output }
             | Self::Audit(Audit::Verify { output }) => output.json,

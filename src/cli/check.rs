@@ -12,6 +12,8 @@ use crate::clock::Clock;
 use crate::config::find::{self, LoadError};
 use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
+use crate::say;
+use crate::schedule::sources::{Stage, certificate_stage};
 use crate::units::Time;
 
 /// How many of a reminder's next times are shown.
@@ -157,27 +159,30 @@ fn site(session: &Session, findings: &mut Vec<Finding>) {
     }
     for instrument in &things.instruments {
         let Some(until) = instrument.certificate_until else { continue };
-        if session.zone().date(now).as_str() > until.to_string().as_str() {
-            findings.push(note("instrument", format!("the certificate of '{}' ended on {until}", instrument.id)));
-        }
+        let says = match certificate_stage(until, now, session.zone()) {
+            Stage::Over => format!("the certificate of '{}' ended on {until}", instrument.id),
+            Stage::Near => format!("the certificate of '{}' ends soon, on {until}", instrument.id),
+            Stage::Far | Stage::Nearing => continue,
+        };
+        findings.push(note("instrument", says));
     }
 }
 
 fn reminders(session: &Session, findings: &mut Vec<Finding>) {
     for reminder in &session.config.reminders {
-        let about = reminder.device.as_ref().map(|device| format!(" {device}")).unwrap_or_default();
-        let name = format!("{}{about} ({})", reminder.task.words(), reminder.cron.as_str());
-        let mut times: Vec<String> = Vec::new();
-        let mut after: Time = session.clock.now();
+        let name = format!("{reminder} ({})", reminder.cron);
+        let mut times: Vec<Time> = Vec::new();
+        let now = session.clock.now();
+        let mut after = now;
         while times.len() < NEXT_TIMES {
             let Some(next) = reminder.cron.next_after(after, session.config.site.zone) else { break };
-            times.push(session.zone().show(next));
+            times.push(next);
             after = next;
         }
         if times.is_empty() {
             findings.push(wrong("reminder", format!("{name} never comes again")));
         } else {
-            findings.push(sound("reminder", format!("{name}: next {}", times.join(", "))));
+            findings.push(sound("reminder", format!("{name}: next {}", say::runs(&times, now, &session.zone()))));
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 
+use super::acts;
 use super::args::AsOf;
 use super::fail::{Failure, Kind};
 use super::output;
@@ -118,18 +119,23 @@ fn as_json(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Ti
         "risk": judgement.risk,
         "risk_date": judgement.risk_date.map(|date| session.zone().date(date.date)),
         "risk_date_is_a_guess": judgement.risk_date.map(|date| date.guess),
+        "holds_until": acts::holds(&judgement.holds, &session.zone()),
         "horizons": horizons,
+        "acts": acts::acts(judgement, &session.zone()),
     })
 }
 
 fn as_text(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Time) -> String {
     let zone = session.zone();
-    let until = match judgement.verdict {
-        Verdict::Matched | Verdict::AtRisk => format!(" ({})", say::risk_date(judgement.risk_date.as_ref(), &zone)),
-        Verdict::Unknown | Verdict::Out => String::new(),
+    let max_risk = session.config.things.station(&judgement.station).map(|station| station.max_risk.get());
+    let until = match (judgement.verdict, max_risk) {
+        (Verdict::Matched | Verdict::AtRisk, Some(max_risk)) => {
+            format!("  {}\n", say::until(judgement, max_risk, &zone))
+        }
+        _ => String::new(),
     };
     let mut text = format!(
-        "{}: {}{until}\n\n",
+        "{}: {}\n{until}\n",
         output::strong(judgement.station.as_str()),
         output::strong(say::verdict(judgement.verdict)),
     );

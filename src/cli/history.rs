@@ -32,6 +32,13 @@ struct Line {
     model: [Option<f64>; 3],
 }
 
+/// All records of a device, and its estimate after them.
+struct Walked {
+    readings: Vec<Line>,
+    events: Vec<EventRow>,
+    estimate: Estimate,
+}
+
 /// Answers `history`.
 pub fn history(
     session: Session,
@@ -46,26 +53,26 @@ pub fn history(
     let as_of = if when.as_of.is_some() { session.as_of(when)? } else { Time::from_micros(i64::MAX) };
     let mut ledger = session.reader()?;
     let now = if when.as_of.is_some() { as_of } else { session.clock.now() };
-    let (mut readings, mut events, params) = ledger.read(|store| -> Result<_, Failure> {
+    let Walked { mut readings, mut events, estimate } = ledger.read(|store| -> Result<_, Failure> {
         let mut model = svg.map(|_| svg::Model::default());
-        let (readings, events, estimate) = walk(store, &session, &device, as_of, model.as_mut())?;
+        let walked = walk(store, &session, &device, as_of, model.as_mut())?;
         if let Some((file, model)) = svg.zip(model) {
             let gathered = super::ageing::gather(store, &session, &device, now)?;
             let mut drawn = svg::Drawn {
                 title: format!("{device}, {}", say::day(&session.zone(), now)),
-                readings: &readings,
-                events: &events,
-                params: &estimate.params,
+                readings: &walked.readings,
+                events: &walked.events,
+                params: &walked.estimate.params,
                 model,
                 now,
-                state: &estimate.state,
+                state: &walked.estimate.state,
                 until: gathered.report.leaving.and_then(|leaving| leaving.about),
                 is_display: session.config.things.display(&device).is_some(),
                 zone: session.zone(),
             };
             fs::write(file, svg::document(&mut drawn))?;
         }
-        Ok((readings, events, estimate.params))
+        Ok(walked)
     })?;
     if let Some(last) = last {
         readings.drain(..readings.len().saturating_sub(last));
@@ -73,13 +80,17 @@ pub fn history(
     if json {
         let readings: Vec<Value> = readings.iter().map(reading_json).collect();
         let events: Vec<Value> = events.iter().map(event_json).collect();
-        output::json(&json!({ "device": device, "readings": readings, "events": events }))
+        let mut answer = json!({ "device": device, "readings": readings, "events": events });
+        if let (Some(fields), Some(scale)) = (answer.as_object_mut(), scale_json(&estimate)) {
+            fields.insert("scale".to_owned(), scale);
+        }
+        output::json(&answer)
     } else {
         // Before the first reading that is shown there is nothing for an event to explain.
         if let Some(first) = readings.first().filter(|_| last.is_some()) {
             events.retain(|row| row.event.time >= first.row.time);
         }
-        output::print(&as_text(&session, &device, &readings, &events, &params))
+        output::print(&as_text(&session, &device, &readings, &events, &estimate.params))
     }
 }
 
@@ -89,7 +100,7 @@ fn walk(
     device: &DeviceId,
     as_of: Time,
     mut model: Option<&mut svg::Model>,
-) -> Result<(Vec<Line>, Vec<EventRow>, Estimate), LedgerError> {
+) -> Result<Walked, LedgerError> {
     let mut readings: Vec<Line> = Vec::new();
     let mut events = Vec::new();
     let mut revised: HashMap<Seq, Fate> = HashMap::new();
@@ -117,7 +128,17 @@ fn walk(
             line.fate = Some(*fate);
         }
     }
-    Ok((readings, events, estimate))
+    Ok(Walked { readings, events, estimate })
+}
+
+/// The instrument on whose scale the device is kept, where one was named, and what a second one reads above it.
+fn scale_json(estimate: &Estimate) -> Option<Value> {
+    let scale = estimate.state.scale_instrument()?;
+    let other = estimate.state.other_instrument(&estimate.params).map(|(id, [u, v, ln])| {
+        let number = |(mean, sd): (f64, f64)| json!({ "mean": mean, "sd": sd });
+        json!({ "instrument": id, "u_prime": number(u), "v_prime": number(v), "ln_luminance": number(ln) })
+    });
+    Some(json!({ "instrument": scale, "other": other }))
 }
 
 impl Line {

@@ -3,6 +3,7 @@
 //! Every command is a file of its own beside this one. Exit codes: 0 done, 1 failed, 2 wrong usage; `status --exit-code`
 //! has its own. A failure is one clear line on standard error and what to do next, in JSON when JSON was asked for.
 
+mod acts;
 mod ageing;
 mod alerts;
 mod args;
@@ -12,6 +13,7 @@ mod check;
 mod compare;
 mod demo;
 mod drawing;
+mod due;
 mod fail;
 mod forecast;
 mod history;
@@ -76,6 +78,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Backtest { station, when, output } => {
             backtest::backtest(session()?, station.as_deref(), when, output.json).map(done)
         }
+        Command::Due { within, when, output } => due::due(session()?, *within, when, output.json).map(done),
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
         Command::Record { event, device, at, fields } => {

@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use serde_json::{Value, json};
 
+use super::acts;
 use super::args::AsOf;
 use super::fail::Failure;
 use super::output;
@@ -116,7 +117,7 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
         say::percent(judgement.risk_within)
     ));
     if matches!(judgement.verdict, Verdict::Matched | Verdict::AtRisk) {
-        text.push_str(&format!("  {}\n", say::risk_date(judgement.risk_date.as_ref(), zone)));
+        text.push_str(&format!("  {}\n", say::until(judgement, answer.station.max_risk.get(), zone)));
     }
     text.push_str("  why:\n");
     for reason in &judgement.reasons {
@@ -134,8 +135,8 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
     }
     if !judgement.advice.is_empty() {
         text.push_str("  what to do:\n");
-        for advice in &judgement.advice {
-            text.push_str(&format!("    {}\n", say::advice(advice, zone)));
+        for line in say::to_do(judgement, answer.station.max_risk.get(), zone) {
+            text.push_str(&format!("    {line}\n"));
         }
     }
     text.push_str(&rules::as_text(answer.station, &answer.measured));
@@ -206,6 +207,8 @@ fn as_json(answer: &Answer, zone: &LocalZone) -> Value {
         "ambient": ambient(&judgement.ambient, answer.station),
         "reasons": judgement.reasons.iter().map(|reason| say::reason(reason, zone)).collect::<Vec<_>>(),
         "advice": judgement.advice.iter().map(|advice| say::advice(advice, zone)).collect::<Vec<_>>(),
+        "holds_until": acts::holds(&judgement.holds, zone),
+        "acts": acts::acts(judgement, zone),
         "rules": rules::as_json(answer.station, &answer.measured),
     })
 }

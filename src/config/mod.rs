@@ -31,7 +31,7 @@ use crate::formats::mapping::{Mapping, Scope};
 use crate::formats::{Context, KeywordRules, Need};
 use crate::ledger::entry::NamedText;
 use crate::schedule::Reminder;
-use crate::site::Things;
+use crate::site::{Costs, Things};
 use crate::units::{DeviceId, SiteId};
 use files::Files;
 pub use files::NamedFile;
@@ -57,6 +57,8 @@ pub struct Config {
     pub channels: Vec<Channel>,
     /// Tables of standards that are sold, from files that the user owns.
     pub tables: Tables,
+    /// What the acts cost that advice chooses from.
+    pub costs: Costs,
     /// The file as read.
     pub text: String,
     /// The other files it names, as read, in the order it names them.
@@ -133,7 +135,7 @@ pub enum ChannelKind {
 pub const MAX_BYTES: usize = 1 << 20;
 
 /// Tables of the file that this version reads.
-const TABLES: [&str; 14] = [
+const TABLES: [&str; 15] = [
     "site",
     "paths",
     "inbox",
@@ -148,10 +150,11 @@ const TABLES: [&str; 14] = [
     "mapping",
     "rules",
     "tables",
+    "costs",
 ];
 
 /// Tables that later versions read.
-const LATER: [&str; 5] = ["costs", "quiet", "page", "signing", "forward"];
+const LATER: [&str; 4] = ["quiet", "page", "signing", "forward"];
 
 impl Config {
     /// Understands the text of a configuration that names no other files; see [`Config::parse_with`].
@@ -192,6 +195,7 @@ impl Config {
                 mappings: parts.mappings.tables,
                 keyword_text: parts.mappings.keyword_text,
                 tables: parts.tables,
+                costs: parts.costs,
                 text: text.to_owned(),
                 files: files.into_used(),
                 sha256: Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect(),
@@ -231,6 +235,7 @@ struct Parts {
     channels: Vec<Channel>,
     mappings: mapping::Mappings,
     tables: Tables,
+    costs: Costs,
 }
 
 fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts> {
@@ -246,5 +251,6 @@ fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts>
     let channels = settings::channels(root);
     let mappings = mapping::mappings(root, &declared);
     let tables = settings::tables(root, files);
-    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels, mappings, tables })
+    let costs = settings::costs(root);
+    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels, mappings, tables, costs })
 }

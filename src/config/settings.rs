@@ -18,6 +18,7 @@ use crate::ledger::entry::NamedText;
 use crate::reading::ThingKind;
 use crate::schedule::cron::CronLine;
 use crate::schedule::{Reminder, Task};
+use crate::site::Costs;
 use crate::units::{DeviceId, SiteId};
 
 /// What every id must look like.
@@ -229,6 +230,31 @@ pub(super) fn inbox(root: &Table<'_>) -> InboxSettings {
         settings.max_bytes = bytes;
     }
     settings
+}
+
+/// `[costs]`, all of it optional.
+pub(super) fn costs(root: &Table<'_>) -> Costs {
+    let mut costs = Costs::default();
+    let Some(table) = root.section("costs") else { return costs };
+    let Costs { read_display, read_lamp, read_paper, recalibrate, turn_lamp, clean_lamp, replace_lamp } = &mut costs;
+    let known = [
+        ("read_display", read_display),
+        ("read_lamp", read_lamp),
+        ("read_paper", read_paper),
+        ("recalibrate", recalibrate),
+        ("turn_lamp", turn_lamp),
+        ("clean_lamp", clean_lamp),
+        ("replace_lamp", replace_lamp),
+    ];
+    table.only(&known.each_ref().map(|(key, _)| *key));
+    for (key, cost) in known {
+        let expected = "a number above 0, up to 1000000: what it costs, in one unit for all";
+        let given = table.get(key).and_then(|entry| entry.number(expected, |cost| cost > 0.0 && cost <= 1e6));
+        if let Some(given) = given {
+            *cost = given;
+        }
+    }
+    costs
 }
 
 /// Every `[[reminder]]`.

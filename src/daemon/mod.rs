@@ -13,6 +13,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+use chrono::NaiveDate;
 use tokio::sync::mpsc;
 
 use crate::alert::Sighting;
@@ -23,6 +24,8 @@ use crate::inbox::{Blind, Hint, Inbox, Watch};
 use crate::ledger::{Ledger, LedgerError};
 use crate::outbox::Message;
 use crate::pipeline;
+use crate::units::{Days, Time};
+use crate::zone::LocalZone;
 use deliver::Deliveries;
 pub use start::{LEDGER_FILE, StartError, open_ledger, start};
 
@@ -30,6 +33,8 @@ pub use start::{LEDGER_FILE, StartError, open_ledger, start};
 const SLICE: Duration = Duration::from_secs(30);
 /// How often everything is judged by the clock, and foreign entries are looked for.
 const JUDGE_EVERY: Duration = Duration::from_secs(60);
+/// A calendar that went on by more than this since the last judgement has jumped: the machine slept, or its clock was set.
+const STEPPED: Days = Days(1.0 / 1440.0);
 /// How often the ledger is asked whether another process has written.
 const LISTEN_EVERY: Duration = Duration::from_secs(2);
 
@@ -130,12 +135,18 @@ pub struct Daemon {
     _lock: std::fs::File,
 }
 
-/// Monotonic times at which things are due.
+/// When things are due: monotonic times, but for what the calendar decides.
 #[derive(Debug, Clone, Copy, Default)]
 struct Due {
     rescan: Duration,
     look: Option<Duration>,
     judge: Duration,
+    /// The calendar's time of the last judgement: one that went back or jumped ahead since calls for another at once.
+    judged: Option<Time>,
+    /// The calendar's time at which the next reminder falls due.
+    run: Option<Time>,
+    /// The last day on which it was looked at what forecasts call for.
+    looked_ahead: Option<NaiveDate>,
     data_version: i64,
 }
 
@@ -230,17 +241,30 @@ impl Daemon {
         let version = self.ledger.data_version()?;
         let foreign = version != self.due.data_version;
         self.due.data_version = version;
-        if monotonic < self.due.judge && !foreign {
+        let now = self.clock.now();
+        let stepped = self.due.judged.is_none_or(|judged| now < judged || now.since(judged) > STEPPED);
+        let run = self.due.run.is_some_and(|run| now >= run);
+        if monotonic < self.due.judge && !foreign && !stepped && !run {
             return Ok(());
         }
         self.due.judge = monotonic + JUDGE_EVERY;
+        self.due.judged = Some(now);
+        self.due.run = evaluate::next_run(&self.config, now);
         let config = &self.config;
-        let happened = self.ledger.write(self.clock.now(), |tx| {
+        let zone = LocalZone(config.site.zone);
+        let ahead = self.due.looked_ahead != Some(zone.day(now)) && evaluate::may_tell(now, zone);
+        let scope = if ahead { Scope::Day } else { Scope::All };
+        let happened = self.ledger.write(now, |tx| {
             pipeline::come_into_force(tx, config)?;
-            evaluate::evaluate(tx, config, Scope::All, Vec::new())
+            evaluate::evaluate(tx, config, scope, Vec::new())
         });
         match happened {
-            Ok(happened) => happened.into_iter().map(Notice::Happened).for_each(&mut self.tell),
+            Ok(happened) => {
+                happened.into_iter().map(Notice::Happened).for_each(&mut self.tell);
+                if ahead {
+                    self.due.looked_ahead = Some(zone.day(now));
+                }
+            }
             Err(error) => self.survive(error)?,
         }
         Ok(())

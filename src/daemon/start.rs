@@ -126,7 +126,7 @@ pub fn start(
 /// What is known of the configuration file: whether it could be read, and if not, why.
 pub(super) fn refused_configuration(config: &Config, sighting: Sighting, why: &str) -> Condition {
     let detail = why.lines().map(str::to_owned).collect();
-    Condition { kind: Kind::ConfigRefused, subject: config.site.id.to_string(), sighting, detail }
+    Condition::of(Kind::ConfigRefused, config.site.id.as_str(), sighting, detail)
 }
 
 fn lock(state: &Path) -> Result<File, StartError> {

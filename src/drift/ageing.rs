@@ -11,9 +11,9 @@ use super::priors::HOURS_PER_DAY;
 use crate::units::Time;
 
 /// Days of use at [`HOURS_PER_DAY`] that stand for what is believed before the first count.
-const PRIOR_DAYS: f64 = 5.0;
+pub(super) const PRIOR_DAYS: f64 = 5.0;
 /// Variance of use from week to week as a share of its square, times the week's seven days.
-const SCATTER: f64 = 0.25 * 7.0;
+pub(super) const SCATTER: f64 = 0.25 * 7.0;
 /// A count may fall by this much, hours, before it is a finding: counters are read with rounding.
 pub const FALL_ALLOWED: f64 = 1.0;
 

@@ -11,6 +11,7 @@
 use super::dynamics::{SEEN, Span, Strength, movement};
 use super::filter::Filter;
 use super::matrix::{Matrix, dot};
+use super::offset::{self, Constant};
 use super::priors::{ChannelPrior, WANDERS};
 
 /// Factors on the declared noise of a reading, with their prior weights.
@@ -74,6 +75,8 @@ pub struct Number {
     pub noise: f64,
     /// Variance that stands beside it unscaled (cold, label, unknown tint).
     pub extra: f64,
+    /// Read by the instrument whose constant is kept (see `offset`).
+    pub across: bool,
 }
 
 /// First two moments of the mixture, and the mean strengths that carry them on.
@@ -85,6 +88,8 @@ pub struct Belief {
     pub strength: Strength,
     /// Mean of the squared noise factor.
     pub noise: f64,
+    /// What a second instrument reads above the first; nothing where there is none.
+    pub(super) constant: Constant,
 }
 
 /// The filters of one channel and their log weights (the best is 0).
@@ -92,6 +97,8 @@ pub struct Belief {
 pub struct Bank {
     pub(super) filters: [Filter<3>; GRID],
     pub(super) log_weights: [f64; GRID],
+    /// Where a second instrument has read the device: its constant under each setting.
+    pub(super) constants: Option<Box<[Constant; GRID]>>,
 }
 
 impl Bank {
@@ -100,6 +107,7 @@ impl Bank {
         let mut bank = Self {
             filters: [Filter { mean: [mean, prior.slope, 0.0], cov: Matrix::ZERO }; GRID],
             log_weights: [0.0; GRID],
+            constants: None,
         };
         bank.alter(prior, |filter, setting| {
             filter.cov = Matrix::diagonal([sd * sd, setting.slope_sd * setting.slope_sd, setting.strength.wander]);
@@ -115,10 +123,14 @@ impl Bank {
     pub fn carry(&mut self, prior: &ChannelPrior, span: &Span) {
         let (f, left) = (span.transition(), span.wander_left());
         self.alter(prior, |filter, setting| *filter = filter.predict(&f, &span.noise(&setting.strength, left)));
+        self.carry_constants(span);
     }
 
     /// Takes a number in and weighs the settings anew.
     pub fn take(&mut self, prior: &ChannelPrior, number: &Number) {
+        if self.take_joint(prior, number) {
+            return self.level_weights();
+        }
         for index in 0..GRID {
             let factor = Setting::at(index, prior).noise;
             let r = number.noise * factor * factor + number.extra;
@@ -142,6 +154,7 @@ impl Bank {
             filter.mean = [mean, filter.mean[1], 0.0];
             filter.cov = Matrix::diagonal([sd * sd, filter.cov.0[1][1], 0.0]);
         });
+        self.sever([offset::LEVEL, offset::WANDER]);
     }
 
     /// The level gains `sd` in doubt and nothing else changes.
@@ -180,7 +193,7 @@ impl Bank {
                 }
             }
         }
-        Belief { state: Filter { mean, cov }, strength, noise }
+        Belief { state: Filter { mean, cov }, strength, noise, constant: self.constant(&weights, &mean) }
     }
 
     fn level_weights(&mut self) {
@@ -210,16 +223,22 @@ impl Belief {
 
     /// What a number after `span` is expected to be: mean and variance, its own noise included.
     pub fn foretell(&self, span: &Span, number: &Number) -> (f64, f64) {
-        (self.mean(span), self.variance(span) + self.noise * number.noise + number.extra)
+        let (mean, variance) = (self.mean(span), self.variance(span) + self.noise * number.noise + number.extra);
+        if !number.across {
+            return (mean, variance);
+        }
+        let Constant { mean: apart, var, cross } = self.constant;
+        (mean + apart, (variance + var + 2.0 * dot(&span.row(), &cross)).max(0.0))
     }
 
     /// The belief after `span`.
     pub fn carried(&self, span: &Span) -> Self {
         let state = self.state.predict(&span.transition(), &span.noise(&self.strength, span.wander_left()));
-        Self { state, ..*self }
+        Self { state, constant: self.constant.carried(span), ..*self }
     }
 
-    /// The belief after a number as if all settings were one: good for a reading that has not been made.
+    /// The belief after a number by the instrument of the scale, as if all settings were one: good for a reading that has
+    /// not been made.
     pub fn taken(&self, number: &Number) -> Self {
         let (state, _) = self.state.update(&SEEN, self.noise * number.noise + number.extra, number.value);
         Self { state, ..*self }
@@ -238,7 +257,7 @@ mod tests {
             bank.carry(&prior, &Span { ageing: 7.0, calendar: 7.0, settling: 0.0 });
             // A fixed sequence of mean square 1 that looks like noise.
             let z = f64::from((k * 7919 + 13) % 41) / 41.0 * 3.464 - 1.732;
-            bank.take(&prior, &Number { value: 5.0 + scatter * z, noise: 1e-4, extra: 0.0 });
+            bank.take(&prior, &Number { value: 5.0 + scatter * z, noise: 1e-4, extra: 0.0, across: false });
         }
         bank.belief(&prior)
     }

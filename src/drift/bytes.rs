@@ -10,11 +10,12 @@ use super::filter::Filter;
 use super::label::Label;
 use super::matrix::Matrix;
 use super::observation::{HeldWhy, SlipFactor, StepFound};
+use super::offset::Constant;
 use super::verified::{Asked, Record};
 use crate::units::{InstrumentId, Time};
 
 /// Raised with every change of layout, grid or meaning.
-const VERSION: u32 = 4;
+const VERSION: u32 = 5;
 /// No list in a state is longer; a count above it is damage.
 const LONGEST: u64 = 4096;
 
@@ -47,6 +48,7 @@ impl DeviceState {
                 out.filter(filter);
                 out.number(*weight);
             }
+            out.maybe(bank.constants.as_deref(), Writer::constants);
         }
         out.maybe(self.time, Writer::time);
         out.maybe(self.first_read, Writer::time);
@@ -70,6 +72,7 @@ impl DeviceState {
         }
         out.whole(self.held_count);
         out.maybe(self.last_step.as_ref(), Writer::step);
+        out.maybe(self.step_before.as_ref(), Writer::step);
         out.maybe(self.setting.as_deref(), Writer::text);
         out.flag(self.turned);
         out.maybe(self.ageing.counter, Writer::number);
@@ -85,6 +88,7 @@ impl DeviceState {
             out.text(id.as_str());
             out.whole(*count);
         }
+        out.maybe(self.other.as_ref().map(InstrumentId::as_str), Writer::text);
         for (precision, sum) in self.predecessors {
             out.number(precision);
             out.number(sum);
@@ -122,6 +126,7 @@ impl DeviceState {
             held: from.list(|from| Ok((from.whole()? as i64, from.why()?)))?,
             held_count: from.whole()?,
             last_step: from.maybe(Reader::step)?,
+            step_before: from.maybe(Reader::step)?,
             setting: from.maybe(Reader::text)?,
             turned: from.flag()?,
             ageing: Ageing {
@@ -130,11 +135,8 @@ impl DeviceState {
                 seen: (from.number()?, from.number()?),
             },
             settling_until: from.maybe(Reader::time)?,
-            instruments: from.list(|from| {
-                let at = from.at;
-                let id = InstrumentId::new(&from.text()?);
-                Ok((id.map_err(|_| BadState::Damaged { at, expected: "an instrument's id" })?, from.whole()?))
-            })?,
+            instruments: from.list(|from| Ok((from.instrument()?, from.whole()?)))?,
+            other: from.maybe(Reader::instrument)?,
             predecessors: [
                 (from.number()?, from.number()?),
                 (from.number()?, from.number()?),
@@ -179,12 +181,22 @@ impl Writer {
         }
     }
 
+    fn constants(&mut self, constants: &[Constant; GRID]) {
+        constants.iter().for_each(|constant| self.constant(constant));
+    }
+
+    fn constant(&mut self, constant: &Constant) {
+        let Constant { mean, var, cross: [a, b, c] } = *constant;
+        [mean, var, a, b, c].into_iter().for_each(|x| self.number(x));
+    }
+
     fn numbers(&mut self, numbers: &[Option<Number>; 3]) {
         for number in numbers {
             self.maybe(*number, |out, number| {
                 out.number(number.value);
                 out.number(number.noise);
                 out.number(number.extra);
+                out.flag(number.across);
             });
         }
     }
@@ -206,11 +218,12 @@ impl Writer {
     }
 
     fn asked(&mut self, asked: &Asked) {
-        for Belief { state, strength, noise } in &asked.beliefs {
+        for Belief { state, strength, noise, constant } in &asked.beliefs {
             self.filter(state);
             [strength.slope_change, strength.wander, strength.settling, *noise]
                 .into_iter()
                 .for_each(|x| self.number(x));
+            self.constant(constant);
         }
         asked.known.iter().for_each(|flag| self.flag(*flag));
         [asked.span.ageing, asked.span.calendar, asked.span.settling].into_iter().for_each(|x| self.number(x));
@@ -315,12 +328,35 @@ impl Reader<'_> {
     }
 
     fn bank(&mut self) -> Result<Bank, BadState> {
-        let mut bank = Bank { filters: [Filter { mean: [0.0; 3], cov: Matrix::ZERO }; GRID], log_weights: [0.0; GRID] };
+        let mut bank = Bank {
+            filters: [Filter { mean: [0.0; 3], cov: Matrix::ZERO }; GRID],
+            log_weights: [0.0; GRID],
+            constants: None,
+        };
         for (filter, weight) in bank.filters.iter_mut().zip(&mut bank.log_weights) {
             *filter = self.filter()?;
             *weight = self.number()?;
         }
+        bank.constants = self.maybe(Self::constants)?;
         Ok(bank)
+    }
+
+    fn constants(&mut self) -> Result<Box<[Constant; GRID]>, BadState> {
+        let mut constants = Box::new([Constant::NONE; GRID]);
+        for constant in constants.iter_mut() {
+            *constant = self.constant()?;
+        }
+        Ok(constants)
+    }
+
+    fn constant(&mut self) -> Result<Constant, BadState> {
+        let (mean, var) = (self.number()?, self.number()?);
+        Ok(Constant { mean, var, cross: [self.number()?, self.number()?, self.number()?] })
+    }
+
+    fn instrument(&mut self) -> Result<InstrumentId, BadState> {
+        let at = self.at;
+        InstrumentId::new(&self.text()?).map_err(|_| BadState::Damaged { at, expected: "an instrument's id" })
     }
 
     fn filter(&mut self) -> Result<Filter<3>, BadState> {
@@ -348,7 +384,7 @@ impl Reader<'_> {
     fn belief(&mut self) -> Result<Belief, BadState> {
         let state = self.filter()?;
         let strength = Strength { slope_change: self.number()?, wander: self.number()?, settling: self.number()? };
-        Ok(Belief { state, strength, noise: self.number()? })
+        Ok(Belief { state, strength, noise: self.number()?, constant: self.constant()? })
     }
 
     fn record(&mut self) -> Result<Record, BadState> {
@@ -357,7 +393,9 @@ impl Reader<'_> {
 
     fn numbers(&mut self) -> Result<[Option<Number>; 3], BadState> {
         let number = |from: &mut Self| {
-            from.maybe(|from| Ok(Number { value: from.number()?, noise: from.number()?, extra: from.number()? }))
+            from.maybe(|from| {
+                Ok(Number { value: from.number()?, noise: from.number()?, extra: from.number()?, across: from.flag()? })
+            })
         };
         Ok([number(self)?, number(self)?, number(self)?])
     }

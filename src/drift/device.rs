@@ -14,6 +14,7 @@ use super::bank::{Bank, Number};
 use super::dynamics::Span;
 use super::label::Label;
 use super::observation::{Absorbed, Act, Doubt, Fate, Happening, HeldWhy, Observation, Params, StepFound, TargetWhite};
+use super::offset::{Apart, SLOPE};
 use super::priors::{ChannelPrior, DriftPrior, HOURS_PER_DAY, Thing, drift_prior};
 use super::verified::{Asked, Record};
 use crate::site::LampKind;
@@ -52,6 +53,8 @@ pub struct DeviceState {
     pub(super) held: Vec<(i64, HeldWhy)>,
     pub(super) held_count: u64,
     pub(super) last_step: Option<StepFound>,
+    /// The step before that one.
+    pub(super) step_before: Option<StepFound>,
     pub(super) setting: Option<String>,
     /// Whether the setting was changed since the last reading of the level.
     pub(super) turned: bool,
@@ -59,6 +62,8 @@ pub struct DeviceState {
     /// A fresh tube settles until then.
     pub(super) settling_until: Option<Time>,
     pub(super) instruments: Vec<(InstrumentId, u64)>,
+    /// The instrument beside that of the scale whose constant the banks keep.
+    pub(super) other: Option<InstrumentId>,
     /// Precision and precision-weighted sum of the predecessors' slopes, by channel.
     pub(super) predecessors: [(f64, f64); 3],
     /// A forecast that waits to be held against a reading.
@@ -109,11 +114,13 @@ impl DeviceState {
             held: Vec::new(),
             held_count: 0,
             last_step: None,
+            step_before: None,
             setting: None,
             turned: false,
             ageing: Ageing::default(),
             settling_until: None,
             instruments: Vec::new(),
+            other: None,
             predecessors: [(0.0, 0.0); 3],
             asked: None,
             records: [Record::default(); 3],
@@ -134,6 +141,11 @@ impl DeviceState {
     /// Dimmer or dial as last reported.
     pub fn setting(&self) -> Option<&str> {
         self.setting.as_deref()
+    }
+
+    /// Whether it is out of use.
+    pub const fn is_retired(&self) -> bool {
+        self.retired
     }
 
     /// How many readings were taken in, held ones included.
@@ -160,9 +172,8 @@ impl DeviceState {
         }
         self.first_read.get_or_insert(observation.time);
         self.last_read = Some((observation.time, observation.seq));
-        if let Some(instrument) = &observation.instrument {
-            self.count_instrument(instrument);
-        }
+        let moved = self.meet_instrument(&prior, observation);
+        let observation = moved.as_ref().unwrap_or(observation);
         let mut revised = self.label_outranked();
         if self.setting_differs(observation) {
             revised.append(&mut self.overtaken());
@@ -247,7 +258,7 @@ impl DeviceState {
         matches!((&self.setting, &observation.setting), (Some(before), Some(now)) if before != now)
     }
 
-    fn count_instrument(&mut self, instrument: &InstrumentId) {
+    pub(super) fn count_instrument(&mut self, instrument: &InstrumentId) {
         if let Some((_, count)) = self.instruments.iter_mut().find(|(id, _)| id == instrument) {
             *count += 1;
         } else if self.instruments.len() < INSTRUMENTS_COUNTED {
@@ -352,6 +363,7 @@ impl DeviceState {
                 filter.cov.0[0][1] = 0.0;
                 filter.cov.0[2][1] = 0.0;
             });
+            bank.sever([SLOPE]);
         }
         self.since_reset = [0; 3];
         self.label = None;
@@ -393,6 +405,7 @@ impl Observation {
         tidy.noise.level = cut(self.noise.level.abs(), 0.0, 10.0);
         tidy.warmup_min = self.warmup_min.filter(|minutes| minutes.is_finite() && *minutes >= 0.0);
         tidy.setting = self.setting.as_ref().map(|setting| setting.chars().take(SETTING_KEPT).collect());
+        tidy.apart = self.apart.map(Apart::tidied);
         tidy.hours = self.hours.filter(|hours| hours.is_finite()).map(|hours| hours.clamp(0.0, 1e9));
         tidy
     }

@@ -101,6 +101,8 @@ pub struct Summary {
     pub tint_open: bool,
     /// The last unlogged step.
     pub last_step: Option<StepFound>,
+    /// The one before it.
+    pub step_before: Option<StepFound>,
     /// The instrument on whose scale the device is kept: the one that read it most, the earlier one on a tie.
     pub scale_instrument: Option<InstrumentId>,
     /// Slope of u′, v′, ln level per day: mean and sd.
@@ -149,7 +151,7 @@ impl DeviceState {
             let value = belief.mean(&Default::default());
             let noise = noise[c].clamp(0.0, 10.0);
             c += 1;
-            belief.taken(&Number { value, noise: noise * noise, extra: 0.0 })
+            belief.taken(&Number { value, noise: noise * noise, extra: 0.0, across: false })
         });
         let mut later = self.clone();
         later.time = Some(self.time.map_or(at, |time| time.max(at)));
@@ -181,6 +183,7 @@ impl DeviceState {
             by_label: self.label.is_some(),
             tint_open: self.tint_open,
             last_step: self.last_step.clone(),
+            step_before: self.step_before.clone(),
             scale_instrument: self.scale_instrument().cloned(),
             slopes: beliefs_of(&self.banks, &prior)
                 .map(|b| (b.state.mean[1], libm::sqrt(b.state.cov.0[1][1].max(0.0)))),

@@ -2,7 +2,8 @@
 //!
 //! One [`DeviceState`] per display or lamp; channels u′, v′ and ln level. `matrix` and `filter` are the arithmetic,
 //! `dynamics` says how a channel moves, `bank` averages over noise settings, `priors` is what is believed before the
-//! first reading, `odd` the gate and its way back, `label` what stands in until a measurement, `hold` what looks impossible, `ageing` the hours of use, `verified` how its forecasts proved, `device`
+//! first reading, `odd` the gate and its way back, `offset` what a second instrument reads
+//! differently, `label` what stands in until a measurement, `hold` what looks impossible, `ageing` the hours of use, `verified` how its forecasts proved, `device`
 //! the life of a device with its events, `forecast` what lies ahead, `bytes` the checkpoint.
 //!
 //! What does not live here: colorimetry (`color`), the match of two devices and its risk (`station`), the order of late
@@ -16,10 +17,12 @@ pub mod dynamics;
 pub mod filter;
 mod forecast;
 mod hold;
+mod hours;
 mod label;
 pub mod matrix;
 mod observation;
 mod odd;
+mod offset;
 pub mod priors;
 #[cfg(test)]
 mod tests;
@@ -29,8 +32,10 @@ pub use ageing::HoursOfUse;
 pub use bytes::BadState;
 pub use device::{DeviceState, HELD_LISTED};
 pub use forecast::{ChannelPath, Forecast, Hypothesis, Path, Summary};
+pub use hours::{HoursInUse, Reached};
 pub use observation::{
     Absorbed, Act, Doubt, Fate, Happening, HeldWhy, Observation, Params, SlipFactor, StepFound, TargetWhite,
 };
-pub use priors::Thing;
+pub use offset::{Apart, LightKind, Pool};
+pub use priors::{Thing, drift_prior};
 pub use verified::Record;

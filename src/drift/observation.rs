@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::offset::Apart;
 use super::priors::Thing;
 use crate::site::Noise;
 use crate::units::{InstrumentId, Time, UvPrime};
@@ -29,8 +30,7 @@ pub struct Observation {
     pub time: Time,
     /// Its chromaticity.
     pub white: UvPrime,
-    /// Covariance `(u′u′, u′v′, v′v′)` beyond the instrument's noise, as of a colour temperature without tint, of a label,
-    /// or of an instrument that is not the one on whose scale the device is kept.
+    /// Covariance `(u′u′, u′v′, v′v′)` beyond the instrument's noise, as of a colour temperature without tint or of a label.
     pub extra_cov: [f64; 3],
     /// ln of its level, if it was measured.
     pub ln_level: Option<f64>,
@@ -48,6 +48,9 @@ pub struct Observation {
     pub label: bool,
     /// The instrument.
     pub instrument: Option<InstrumentId>,
+    /// What it is thought to read above the device's scale instrument of before this reading, until that is learnt here.
+    /// Absent for that instrument itself, and where the two are taken for one.
+    pub apart: Option<Apart>,
     /// A person let it count: it is never held nor doubted again.
     pub released: bool,
 }

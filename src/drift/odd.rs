@@ -11,6 +11,7 @@ use super::bank::{Bank, Belief, Number};
 use super::device::{DeviceState, Pending};
 use super::dynamics::Span;
 use super::observation::{Absorbed, Doubt, Fate, Observation, Params, StepFound};
+use super::offset::LEVEL;
 use super::priors::{DriftPrior, odd};
 use crate::units::Time;
 
@@ -39,6 +40,8 @@ impl DeviceState {
     /// Takes in a reading that does not look impossible.
     pub(super) fn judge(&mut self, params: &Params, prior: &DriftPrior, observation: &Observation) -> Absorbed {
         let (mut numbers, cold) = numbers_of(params, prior, observation);
+        let across = self.is_across(observation);
+        numbers.iter_mut().flatten().for_each(|number| number.across = across);
         let span = self.span(observation.time, observation.hours);
         let beliefs = beliefs_of(&self.banks, prior);
         part_tint(&mut numbers, &beliefs, &span, observation.extra_cov[1]);
@@ -117,7 +120,7 @@ impl DeviceState {
         let now = beliefs_of(&self.banks, prior).map(|belief| belief.mean(&Span::default()));
         let [delta_u, delta_v, delta_ln] = [0, 1, 2].map(|c: usize| now[c] - before[c]);
         let step = StepFound { after: self.last_used, began, seqs, delta_u, delta_v, delta_ln };
-        self.last_step = Some(step.clone());
+        self.step_before = self.last_step.replace(step.clone());
         self.asked = None;
         step
     }
@@ -131,12 +134,14 @@ impl DeviceState {
                 let channel = &prior.channels[c];
                 if place == 0 && odd.moved[c] {
                     let sd = channel.level_about_aim;
+                    let value = self.banks[c].on_scale(channel, number);
                     self.banks[c].alter(channel, |filter, _| {
-                        filter.mean[0] = number.value - filter.mean[2];
+                        filter.mean[0] = value - filter.mean[2];
                         filter.cov.0[0] = [sd * sd, 0.0, 0.0];
                         filter.cov.0[1][0] = 0.0;
                         filter.cov.0[2][0] = 0.0;
                     });
+                    self.banks[c].sever([LEVEL]);
                     self.since_reset[c] = 0;
                 } else if place > 0 && odd.moved[c] {
                     self.banks[c].widen_level(channel, channel.step);
@@ -177,7 +182,8 @@ impl DeviceState {
             let (mean, variance) = beliefs[c].foretell(span, number);
             let off = number.value - mean;
             if self.since_reset[c] == 0 && off * off > odd::GATE[0] * variance {
-                self.banks[c].reset_level(&prior.channels[c], number.value, prior.channels[c].level_about_aim);
+                let value = self.banks[c].on_scale(&prior.channels[c], number);
+                self.banks[c].reset_level(&prior.channels[c], value, prior.channels[c].level_about_aim);
             }
         }
     }
@@ -187,7 +193,8 @@ impl DeviceState {
         for c in 0..3 {
             let Some(number) = &numbers[c] else { continue };
             if z[c].abs() > odd::MOVED {
-                self.banks[c].reset_level(&prior.channels[c], number.value, prior.channels[c].level_about_aim);
+                let value = self.banks[c].on_scale(&prior.channels[c], number);
+                self.banks[c].reset_level(&prior.channels[c], value, prior.channels[c].level_about_aim);
                 self.since_reset[c] = 0;
             }
         }
@@ -250,7 +257,7 @@ pub(super) fn numbers_of(
     let (colour, level) =
         (observation.noise.uv * observation.noise.uv, observation.noise.level * observation.noise.level);
     let finite = observation.white.u.is_finite() && observation.white.v.is_finite();
-    let number = |c, value, noise, beside: f64| Number { value, noise, extra: beside + extra(c) };
+    let number = |c, value, noise, beside: f64| Number { value, noise, extra: beside + extra(c), across: false };
     let numbers = [
         finite.then(|| number(0, observation.white.u, colour, uu)),
         finite.then(|| number(1, observation.white.v, colour, vv)),
@@ -274,6 +281,7 @@ pub(super) fn part_tint(numbers: &mut [Option<Number>; 3], beliefs: &[Belief; 3]
         value: number.value - uv / s * off,
         noise: number.noise,
         extra: (number.extra - uv * uv / s).max(0.0),
+        across: number.across,
     };
     if s_u > 0.0 && s_v > 0.0 {
         numbers[0] = Some(part(&u, v.value - mean_v, s_v));

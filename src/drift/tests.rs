@@ -43,6 +43,7 @@ pub(super) fn reading(day: f64, off: [f64; 3]) -> Observation {
         setting: None,
         label: false,
         instrument: None,
+        apart: None,
         released: false,
     }
 }
@@ -454,7 +455,7 @@ proptest! {
     fn a_gap_may_be_split(first in 0.0..200.0f64, second in 0.0..200.0f64, level in -0.1..0.1f64) {
         let prior = drift_prior(Thing::Display).channels[2];
         let mut bank = Bank::new(&prior, 5.0, 0.5);
-        bank.take(&prior, &super::bank::Number { value: 5.0 + level, noise: 1e-4, extra: 0.0 });
+        bank.take(&prior, &super::bank::Number { value: 5.0 + level, noise: 1e-4, extra: 0.0, across: false });
         let span = |days| Span { ageing: days, calendar: days, settling: 0.0 };
         let mut split = bank.clone();
         let at_once = bank.belief(&prior);

@@ -102,6 +102,7 @@ impl<'a> Estimates<'a> {
             station,
             paper,
             adjustable: &lamp.adjustable,
+            costs: self.config.costs,
             display: watched(&station.display)?,
             lamp: watched(&station.lamp)?,
             rendering: match station.tolerance.ra_min {

@@ -354,6 +354,9 @@ pub struct Alert {
     /// Who acknowledged it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// The run of a reminder that it tells of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub run: Option<Time>,
 }
 
 /// How a message ended.

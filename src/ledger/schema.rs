@@ -142,6 +142,24 @@ const MIGRATIONS: &[&str] = &[
     CREATE INDEX reading_ra ON reading (device, label, time_us, instrument, given) WHERE ra IS NOT NULL AND patch = 'white';
     CREATE INDEX reading_patch ON reading (device, patch, time_us, instrument, given) WHERE patch <> 'white';
     ",
+    // 3
+    "
+    ALTER TABLE alert ADD COLUMN run_us INTEGER;  -- the run of a reminder that it tells of
+    CREATE INDEX alert_run ON alert (subject, run_us) WHERE run_us IS NOT NULL;
+
+    CREATE TABLE first_use (
+        device     TEXT NOT NULL,
+        instrument TEXT NOT NULL,
+        time_us    INTEGER NOT NULL,    -- of its first reading of white that was measured and counts
+        PRIMARY KEY (device, instrument)
+    ) STRICT, WITHOUT ROWID;
+    CREATE INDEX first_use_instrument ON first_use (instrument, device);
+    CREATE INDEX first_use_time ON first_use (time_us, device);
+
+    INSERT INTO first_use (device, instrument, time_us)
+    SELECT device, instrument, min(time_us) FROM reading
+    WHERE instrument <> '' AND patch = 'white' AND label = 0 AND excluded IS NULL GROUP BY device, instrument;
+    ",
 ];
 
 /// The version this program writes.
@@ -155,6 +173,7 @@ pub(super) const PROJECTIONS: &[(&str, &str)] = &[
     ("estimate", "device"),
     ("event", "seq"),
     ("file", "sha256"),
+    ("first_use", "device, instrument"),
     ("outbox", "key"),
     ("reading", "seq"),
     ("verdict", "station"),

@@ -1,10 +1,11 @@
 //! What alerts say: the headline, why, then what to do; and the file beside one that was refused. Pure.
 
-use super::{advice, day, direction_word, level_word, percent, reason, span};
+use super::{day, direction_word, level_word, percent, reason, span, to_do};
 use crate::alert::{Cleared, Kind};
 use crate::drift::StepFound;
 use crate::reading::Defect;
 use crate::site::Station;
+use crate::station::suspect::Suspicion;
 use crate::station::{Judgement, Limits, OffAim};
 use crate::units::{Days, DeviceId, Time};
 use crate::zone::LocalZone;
@@ -18,6 +19,9 @@ pub fn headline(kind: Kind, subject: &str) -> String {
         Kind::StepChange => format!("{subject}: its light has jumped"),
         Kind::FileRefused => format!("{subject}: the file was refused"),
         Kind::OffAim => format!("{subject}: off its aim"),
+        Kind::TaskDue => format!("Due: {subject}"),
+        Kind::Reminder => format!("Reminder: {subject}"),
+        Kind::InstrumentSuspect => format!("{subject}: this instrument is suspect"),
         Kind::ConfigRefused => format!("{subject}: the new configuration was refused, the old one stays in force"),
     }
 }
@@ -28,13 +32,14 @@ pub fn closing(kind: Kind, subject: &str, why: Cleared, lasted: Days) -> String 
     let end = match why {
         Cleared::ConditionOver => format!("over after {lasted}"),
         Cleared::SpokenFor(by) => format!("closed after {lasted}, since the alert '{}' now speaks for it", by.word()),
+        Cleared::DueAgain => format!("closed after {lasted}, since it is due again"),
         Cleared::Acknowledged => format!("closed after {lasted}, since it was acknowledged"),
     };
     format!("{} - {end}", headline(kind, subject))
 }
 
 /// What an alert about a station says beside its headline: why, then what to do.
-pub fn of_station(judgement: &Judgement, horizon: Days, zone: &LocalZone) -> Vec<String> {
+pub fn of_station(judgement: &Judgement, horizon: Days, max_risk: f64, zone: &LocalZone) -> Vec<String> {
     let risk = format!(
         "Risk of being out of tolerance: now {}, within {} {}.",
         percent(judgement.risk),
@@ -43,7 +48,7 @@ pub fn of_station(judgement: &Judgement, horizon: Days, zone: &LocalZone) -> Vec
     );
     std::iter::once(risk)
         .chain(judgement.reasons.iter().map(|r| reason(r, zone)))
-        .chain(judgement.advice.iter().map(|a| advice(a, zone)))
+        .chain(to_do(judgement, max_risk, zone))
         .collect()
 }
 
@@ -77,6 +82,28 @@ pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<Str
         format!("{when} {moved}."),
         "A turned dimmer or dial, a replaced tube, another place or window light can do that.".to_owned(),
         format!("Put it right, or write down what was done: `twinwhite record setting_changed {device}`."),
+    ]
+}
+
+/// What the alert of a suspect instrument says beside its headline.
+pub fn of_suspect(suspicion: &Suspicion, zone: &LocalZone) -> Vec<String> {
+    let Suspicion { instrument, since, devices, uv, ln_level } = suspicion;
+    let names: Vec<&str> = devices.iter().map(DeviceId::as_str).collect();
+    let together = match level_word(Some(libm::exp(*ln_level))) {
+        Some(level) => format!("their light became {level}"),
+        None => format!("their whites moved by Δu′v′ {:.4}, all in one direction", uv.0.hypot(uv.1)),
+    };
+    let one = names.first().copied().unwrap_or_default();
+    vec![
+        format!("Since {} all that it reads seem to have changed at once: {together}.", day(zone, *since)),
+        format!("These are {}. That is likelier the instrument than so many devices.", names.join(", ")),
+        format!(
+            "Read one of them, such as {one}, with another instrument: if that finds it as it was, it is {instrument}."
+        ),
+        "Or look at it: its window or diffuser clean, its setting as before, its own calibration done.".to_owned(),
+        format!(
+            "Then write down what was done: `twinwhite record serviced {instrument}`. Until then this alert speaks for theirs."
+        ),
     ]
 }
 

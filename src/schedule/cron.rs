@@ -24,7 +24,7 @@ use chrono::{DateTime, Duration, LocalResult, NaiveDateTime, TimeZone, Utc};
 use chrono_tz::Tz;
 use cron::Schedule;
 
-use crate::units::Time;
+use crate::units::{Days, Time};
 use field::{Field, RULES};
 
 /// A line that says when something recurs; it fires at least once between 1970 and 2100.
@@ -120,6 +120,18 @@ impl CronLine {
         };
         self.schedules.iter().filter_map(next_of).min()
     }
+
+    /// The last run at or before `at` in `zone`, or `None` when there was none since 1970.
+    pub fn last_until(&self, at: Time, zone: Tz) -> Option<Time> {
+        let local = |at: Time| zone.from_utc_datetime(&at.to_chrono().naive_utc()).naive_local();
+        // After the clocks were put back they have shown later times before: look back from the latest they showed.
+        let shown = local(at).max(local(at.plus(Days(-1.0))) + Duration::days(1)) + Duration::seconds(1);
+        let last_of = |schedule: &Schedule| {
+            let walls = schedule.after(&shown.and_utc()).rev();
+            walls.map(|before| instant_of(before.naive_utc(), zone)).find(|instant| *instant <= at)
+        };
+        self.schedules.iter().filter_map(last_of).max()
+    }
 }
 
 impl fmt::Display for CronLine {
@@ -186,7 +198,6 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::units::Days;
 
     const BERLIN: Tz = Tz::Europe__Berlin;
 
@@ -301,6 +312,21 @@ mod tests {
     }
 
     #[test]
+    fn the_last_run_is_found_after_both_clock_changes() {
+        let last = |line: &str, at: &str| {
+            let found = CronLine::parse(line).unwrap().last_until(Time::parse(at).unwrap(), BERLIN);
+            found.map(|run| run.to_string())
+        };
+        assert_eq!(last("0 9 * * Mon", "2026-03-04T12:00:00Z").unwrap(), "2026-03-02T08:00:00Z");
+        assert_eq!(last("30 2 * * *", "2026-03-29T00:59:59Z").unwrap(), "2026-03-28T01:30:00Z", "before the gap");
+        assert_eq!(last("30 2 * * *", "2026-03-29T01:00:00Z").unwrap(), "2026-03-29T01:00:00Z", "right after it");
+        // 02:10 for the second time: 02:30 was shown twenty minutes before the clocks went back.
+        assert_eq!(last("30 2 * * *", "2026-10-25T01:10:00Z").unwrap(), "2026-10-25T00:30:00Z");
+        assert_eq!(last("30 2 * * *", "2026-10-25T01:40:00Z").unwrap(), "2026-10-25T00:30:00Z", "not a second time");
+        assert_eq!(last("0 0 9 1 1 * 2027", "2026-10-25T01:40:00Z"), None, "it has not run yet");
+    }
+
+    #[test]
     fn lines_that_mean_nothing_are_told_apart() {
         for (line, found, expected, hint) in [
             ("0 9 31 2 *", "never comes", "a day that some month has", ""),
@@ -375,6 +401,13 @@ mod tests {
                 prop_assert_eq!(line.next_after(between, zone), Some(first));
             }
             prop_assert!(line.next_after(first, zone).unwrap() > first);
+            // And backwards: between two runs the last one is the first of them.
+            let second = line.next_after(first, zone).unwrap();
+            prop_assert_eq!(line.last_until(first, zone), Some(first));
+            let before_second = Time::from_micros(second.micros() - 1);
+            prop_assert_eq!(line.last_until(before_second, zone), Some(first));
+            let after_first = first.plus(Days(back)).min(before_second);
+            prop_assert_eq!(line.last_until(after_first, zone), Some(first));
         }
     }
 }

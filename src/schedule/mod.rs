@@ -1,9 +1,17 @@
-//! When things are due. Pure.
+//! When things are due: crontab's lines in [`cron`], when a reminder's run is served in [`served`], one list of all that is due
+//! in [`due`], and what demands it in [`sources`]. Pure: what was read, done and acknowledged is told by the caller.
 
 pub mod cron;
+pub mod due;
+pub mod served;
+pub mod sources;
+
+use std::fmt;
 
 use crate::units::DeviceId;
 use cron::CronLine;
+
+pub use due::{Because, Demand, Due, Source, Work, merge};
 
 /// Something that people want to be reminded of, again and again.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,5 +45,13 @@ impl Task {
             Self::Certificate => "certificate",
             Self::Other(words) => words,
         }
+    }
+}
+
+impl fmt::Display for Reminder {
+    /// What it asks for and of what: `read bay-lamp`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.task.words())?;
+        self.device.as_ref().map_or(Ok(()), |device| write!(f, " {device}"))
     }
 }

@@ -10,7 +10,7 @@
 
 use super::chance::Chance;
 use crate::drift::priors::HOURS_PER_DAY;
-use crate::drift::{Act, Happening, Observation, Params, TargetWhite};
+use crate::drift::{Act, Apart, Happening, Observation, Params, TargetWhite};
 use crate::site::Noise;
 use crate::units::{Days, InstrumentId, Time, UvPrime};
 
@@ -275,21 +275,25 @@ impl Life {
         if let Some(other) = other {
             (0..3).for_each(|c| seen[c] += other.offset[c]);
         }
-        let apart = other.map_or((0.0, 0.0), |o| (o.declared.uv * o.declared.uv, o.declared.level * o.declared.level));
+        let apart = other.map(|o| {
+            let (uv, level) = (o.declared.uv * o.declared.uv, o.declared.level * o.declared.level);
+            Apart { mean: [0.0; 3], var: [uv, uv, level] }
+        });
         let readings = self.device.log.iter().filter(|entry| matches!(entry, Logged::Reading(..))).count();
         let observation = Observation {
             seq: readings as i64 + 1,
             time: recipe.start.plus(Days(planned.day)),
             white: UvPrime { u: seen[0], v: seen[1] },
-            extra_cov: [apart.0, 0.0, apart.0],
+            extra_cov: [0.0; 3],
             ln_level: Some(seen[2]),
-            extra_ln: apart.1,
+            extra_ln: 0.0,
             noise: recipe.declared,
             warmup_min: planned.cold.map(|(minutes, _)| minutes),
             hours: recipe.hours.map(|_| (self.counted_at(planned.day) * HOURS_PER_DAY).round()),
             setting: None,
             label: false,
             instrument: other.map(|o| &o.id).or(recipe.instrument.as_ref()).cloned(),
+            apart,
             released: false,
         };
         self.device.log.push(Logged::Reading(observation.clone(), planned.stray.is_some()));

@@ -161,9 +161,7 @@ pub fn values(observation: &Observation) -> [f64; 3] {
 pub fn goal_of(device: &SimDevice, act: Act) -> [f64; 3] {
     let aim = device.recipe.aim();
     match act {
-        Act::Recalibrated { target: Some(target) } => {
-            [target.uv.u, target.uv.v, target.ln_level.unwrap_or(aim[2])]
-        }
+        Act::Recalibrated { target: Some(target) } => [target.uv.u, target.uv.v, target.ln_level.unwrap_or(aim[2])],
         _ => aim,
     }
 }

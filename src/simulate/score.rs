@@ -74,6 +74,8 @@ pub struct Score {
     pub out: Tally,
     /// Alerts: warnings, false ones, and those that an event left unjudged.
     pub alerts: [u64; 3],
+    /// Of the false ones, those that would not have been but for an odd reading that waited for the next.
+    pub false_by_doubt: u64,
     /// Breaches by drift that were warned before they began.
     pub warned: Tally,
     /// Days from the first alert that lived at such a breach to the breach.
@@ -171,6 +173,7 @@ impl Score {
         self.brier = (self.brier.0 + other.brier.0, self.brier.1 + other.brier.1);
         self.out = self.out.plus(other.out);
         self.alerts.iter_mut().zip(other.alerts).for_each(|(mine, theirs)| *mine += theirs);
+        self.false_by_doubt += other.false_by_doubt;
         self.warned = self.warned.plus(other.warned);
         self.leads.extend(other.leads);
         self.steps = self.steps.plus(other.steps);
@@ -185,7 +188,7 @@ impl Score {
         let mut followers = devices.map(|device| Follower::new(method, device));
         let (mut next, mut read) = ([0usize; 2], [0usize; 2]);
         let mut reported = [Vec::new(), Vec::new()];
-        let mut alerts: Vec<f64> = Vec::new();
+        let (mut alerts, mut doubts) = (Vec::new(), Vec::new());
         for week in 0..ROOM_DAYS / 7 {
             let day = week as f64 * 7.0;
             for d in 0..2 {
@@ -208,13 +211,16 @@ impl Score {
             let [display, lamp] = [0, 1].map(|d: usize| followers[d].forecast(devices[d], &days));
             if let Some((display, lamp)) = display.zip(lamp) {
                 let within = score.ask_risk(room, day, &display, &lamp);
-                let lives = alerts.last().is_some_and(|alert| day < alert + ALERT_LIVES);
+                let lives = alerts.last().is_some_and(|alert: &f64| day < alert + ALERT_LIVES);
                 if within > ALERT_ABOVE && !lives && !out(room, day) {
+                    let [display, lamp] = [display, lamp].map(|seen| Forecast { possible: Vec::new(), ..seen });
+                    let likely = risk_along(&display, &lamp).within.last().copied().unwrap_or(1.0);
                     alerts.push(day);
+                    doubts.push(likely <= ALERT_ABOVE);
                 }
             }
         }
-        score.judge_alerts(room, &alerts);
+        score.judge_alerts(room, &alerts, &doubts);
         score.judge_breaches(room, &alerts);
         (0..2).for_each(|d| score.judge_steps(devices[d], &reported[d]));
         score
@@ -242,16 +248,16 @@ impl Score {
                 continue;
             }
             let truth = device.truth_at(*at);
-            for c in 0..3 {
+            for (c, truth) in truth.into_iter().enumerate() {
                 let Some(channel) = &shown.channels[c] else { continue };
                 let (mean, sd) = (channel.mean[h], channel.sd[h]);
-                let hit = (truth[c] - mean).abs() <= Z90 * sd;
+                let hit = (truth - mean).abs() <= Z90 * sd;
                 if read < *YOUNG.start() {
                     self.first.count(hit);
                     continue;
                 }
                 self.covered[which][h][c].count(hit);
-                let error = crps(mean, sd, truth[c]);
+                let error = crps(mean, sd, truth);
                 self.crps[0][c] += error;
                 if YOUNG.contains(&read) {
                     self.crps[1][c] += error;
@@ -260,8 +266,8 @@ impl Score {
         }
     }
 
-    fn judge_alerts(&mut self, room: &Room, alerts: &[f64]) {
-        for alert in alerts {
+    fn judge_alerts(&mut self, room: &Room, alerts: &[f64], doubts: &[bool]) {
+        for (alert, doubt) in alerts.iter().zip(doubts) {
             let mut days = (1..=ALERT_LIVES as usize).map(|ahead| alert + ahead as f64);
             let end = days.find(|day| out(room, *day) || !whole(room, *day - 1.0, *day));
             let kind = match end {
@@ -272,6 +278,7 @@ impl Score {
                 None => 1,
             };
             self.alerts[kind] += 1;
+            self.false_by_doubt += u64::from(kind == 1 && *doubt);
         }
     }
 

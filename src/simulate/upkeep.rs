@@ -217,7 +217,9 @@ impl Keeper for Hands {
                 self.due = (day + interval, interval);
                 !passed
             }
-            Policy::Risk { above, ahead } => self.asks(today) && self.risk(today, ahead).is_some_and(|risk| risk > above),
+            Policy::Risk { above, ahead } => {
+                self.asks(today) && self.risk(today, ahead).is_some_and(|risk| risk > above)
+            }
             Policy::Asking { above, ahead, .. } => {
                 self.known && today.read && self.risk(today, ahead).is_some_and(|risk| risk > above)
             }
@@ -232,7 +234,8 @@ impl Keeper for Hands {
     fn target(&mut self, today: &Today, measured: [f64; 3]) -> [f64; 3] {
         let Some([_, lamp]) = self.states() else { return measured };
         let forecast = lamp.forecast(&today.devices[1].recipe.params, &[noon(today)]);
-        let likelier = forecast.possible.iter().find(|hypothesis| hypothesis.p > 0.5).map(|hypothesis| &hypothesis.path);
+        let likelier =
+            forecast.possible.iter().find(|hypothesis| hypothesis.p > 0.5).map(|hypothesis| &hypothesis.path);
         let path = likelier.unwrap_or(&forecast.likely);
         let believed = |c: usize| path.channels[c].as_ref().and_then(|channel| channel.mean.first()).copied();
         [0, 1, 2].map(|c: usize| believed(c).unwrap_or(measured[c]))

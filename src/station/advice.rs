@@ -1,44 +1,35 @@
-//! What to do about a station, the cheapest thing that helps first. Pure.
+//! What to do about a station: what is best of the acts that were weighed, and what a judgement calls for beside it. Pure.
 //!
-//! Each act is held against what it would leave: the distance of the whites and of the luminances right after it. An act
-//! helps when both then lie within [`COMFORT`] of their limits. From cheap to dear: take a reading, turn the lamp's dimmer
-//! or dial, recalibrate the display to its aim, recalibrate it to the paper as it is, replace the lamp. A lamp that left its
-//! aim by far is not followed by the display: that would only carry the fault on.
+//! Readings before acts: an odd reading waits for a second one, a paper that nobody read may be the whole difference, and no
+//! lamp is replaced or followed on the word of its label. What the acts are worth is found in [`acts`](super::acts), when a reading
+//! is in [`calls`](super::calls).
 
-use super::{Advice, Doubt, Judgement, LampFault, Picture, Reason, Seen, Verdict};
-use crate::color::direction;
-use crate::color::{delta_uv, xy};
+use super::acts::best;
+use super::outlook::Outlook;
+use super::{Advice, Call, Doubt, Judgement, Picture, Reason, Seen, Verdict};
 use crate::drift::Summary;
-use crate::site::{Adjustable, LuminanceRule};
-use crate::units::{Days, Illuminance, Luminance, UvPrime};
 
-/// Share of a limit within which an act leaves the match comfortably.
-const COMFORT: f64 = 0.6;
-/// While a device has few readings it is read this often, so that its drift can be told from its scatter (common practice:
-/// weekly).
-const LEARNING: Days = Days(7.0);
-/// A lamp this many tolerances from its aim in colour should go.
-const LAMP_FAULTY_COLOUR: f64 = 2.0;
-/// A lamp that gives less than this share of its aim's light, and cannot be turned up, should go.
-const LAMP_FAULTY_LEVEL: f64 = 0.7;
-
-/// Chooses the advice for a judgement whose numbers stand.
+/// Chooses the advice for a judgement whose numbers and acts stand.
 pub fn advise(
     seen: &Seen,
     picture: &Picture,
     summaries: &[Summary; 2],
     judgement: &Judgement,
     doubt: Option<&Doubt>,
+    readings: &[Call],
+    untouched: &Outlook,
 ) -> Vec<Advice> {
+    let (horizon, max_risk) = (seen.station.horizon, seen.station.max_risk.get());
+    let best = || best(&judgement.acts, untouched, horizon, max_risk);
     let mut advice = match judgement.verdict {
         Verdict::Unknown => readings_wanted(seen, summaries, judgement, doubt),
-        Verdict::Matched => read_by(seen, summaries, judgement),
-        Verdict::AtRisk | Verdict::Out => restore(seen, picture),
+        Verdict::Matched => nothing_now(readings, best().map(|act| act.steps.as_slice()), judgement),
+        Verdict::AtRisk | Verdict::Out => best().map(|act| act.steps.clone()).unwrap_or_default(),
     };
     // A paper that nobody read under this lamp may be the whole difference; to read it costs a minute.
     let read = Advice::ReadPaper { paper: seen.paper.id.clone(), lamp: seen.lamp.id.clone() };
     let bad = matches!(judgement.verdict, Verdict::AtRisk | Verdict::Out) && !seen.renders_poorly();
-    if bad && picture.paper_is_the_doubt && seen.lit.read.is_none() {
+    if bad && picture.paper_is_the_doubt && seen.lit.read.is_none() && !advice.contains(&read) {
         advice.insert(0, read);
     }
     // An odd reading waits for a second one, which is cheaper than any act it may call for.
@@ -50,7 +41,7 @@ pub fn advise(
             advice.retain(|other| matches!(other, Advice::Read { .. } | Advice::ReadPaper { .. }));
         }
         if (by_label || !summary.waiting.is_empty()) && !advice.contains(&read) {
-            advice.retain(|other| !matches!(other, Advice::ReadBy { .. }));
+            advice.retain(|other| !matches!(other, Advice::ReadBy { .. } | Advice::ActBy { .. }));
             advice.insert(0, read);
         }
     }
@@ -90,101 +81,17 @@ fn readings_wanted(seen: &Seen, summaries: &[Summary; 2], judgement: &Judgement,
         .collect()
 }
 
-/// All is well: the device that goes without a reading longest is read next, before its reading is too old or the risk passes.
-fn read_by(seen: &Seen, summaries: &[Summary; 2], judgement: &Judgement) -> Vec<Advice> {
-    let oldest = [&seen.display, &seen.lamp]
-        .into_iter()
-        .zip(summaries)
-        .filter_map(|(device, summary)| summary.last_read.map(|(last, _)| (last, device)))
-        .min_by_key(|(last, _)| *last);
-    let Some((last, device)) = oldest else { return Vec::new() };
-    let few = summaries.iter().any(|summary| summary.used < super::GUESS_BELOW_READINGS);
-    let mut date = last.plus(if few { LEARNING } else { seen.station.max_age });
-    if let Some(risk) = judgement.risk_date {
-        date = date.min(risk.date);
+/// All is well: what is the next thing to do, and by when.
+fn nothing_now(readings: &[Call], act: Option<&[Advice]>, judgement: &Judgement) -> Vec<Advice> {
+    let first = readings.first();
+    let risk = judgement.risk_date.filter(|risk| first.is_none_or(|call| risk.date < call.by));
+    if let Some((risk, act)) = risk.zip(act.and_then(<[Advice]>::first)) {
+        return vec![Advice::ActBy { act: Box::new(act.clone()), date: risk.date, guess: risk.guess }];
     }
-    let date = date.max(judgement.as_of.plus(Days(0.0)));
-    vec![Advice::ReadBy { device: device.id.clone(), date }]
-}
-
-/// The match is out or at risk and it is the whites that differ: bring them together.
-fn restore(seen: &Seen, picture: &Picture) -> Vec<Advice> {
-    let station = seen.station;
-    let limit = station.tolerance.delta_uv;
-    let lamp_distance = delta_uv(seen.lamp.aim, picture.lamp.uv());
-    let lamp_level = seen.lamp.aim_level.zip(picture.lamp.luminance).map(|(aim, now)| now.mean / aim);
-    let turns = |what| seen.adjustable.contains(&what);
-    let mut advice = Vec::new();
-    if let Some((known, limit)) = seen.rendering.known().zip(station.tolerance.ra_min).filter(|_| seen.renders_poorly())
-    {
-        let why = LampFault::Rendering { ra: known.ra, limit };
-        return vec![Advice::ReplaceLamp { lamp: seen.lamp.id.clone(), why }];
-    }
-
-    let colour_fault = lamp_distance > LAMP_FAULTY_COLOUR * limit;
-    if colour_fault && turns(Adjustable::Cct) {
-        let direction = direction(seen.lamp.aim, picture.lamp.uv());
-        advice.push(Advice::TurnColourDial { lamp: seen.lamp.id.clone(), direction });
-    } else if colour_fault {
-        let why = LampFault::Colour { delta_uv: lamp_distance };
-        advice.push(Advice::ReplaceLamp { lamp: seen.lamp.id.clone(), why });
-    }
-
-    let light_counts = station.luminance != LuminanceRule::NotJudged && station.tolerance.luminance_ratio.is_some();
-    let ln_limit = station.tolerance.luminance_ratio.map_or(f64::INFINITY, libm::log);
-    let mut light_restored = false;
-    if let Some(ratio) = lamp_level.filter(|_| light_counts) {
-        let off = libm::log(ratio).abs() > COMFORT * ln_limit;
-        let dimmer = seen
-            .lamp
-            .aim_level
-            .zip(picture.lamp.luminance)
-            .and_then(|(aim, now)| Some((Illuminance::new(now.mean).ok()?, Illuminance::new(aim).ok()?)));
-        match dimmer {
-            Some((from, to)) if off && turns(Adjustable::Level) => {
-                advice.push(Advice::TurnDimmer { lamp: seen.lamp.id.clone(), from, to });
-                light_restored = true;
-            }
-            _ if ratio < LAMP_FAULTY_LEVEL && !colour_fault => {
-                let why = LampFault::Dim { level_ratio: ratio };
-                advice.push(Advice::ReplaceLamp { lamp: seen.lamp.id.clone(), why });
-            }
-            _ => {}
-        }
-    }
-    if !advice.iter().any(|a| matches!(a, Advice::ReplaceLamp { .. } | Advice::TurnColourDial { .. })) {
-        advice.extend(recalibrate(seen, picture, limit, ln_limit, light_restored));
-    }
-    advice
-}
-
-/// Recalibrates the display where its light is what is off: to its aim if that meets the paper, else to the paper.
-fn recalibrate(seen: &Seen, picture: &Picture, limit: f64, ln_limit: f64, light_restored: bool) -> Option<Advice> {
-    let (offset_u, offset_v) = seen.station.visual_offset;
-    let paper = picture.paper.uv();
-    let target = UvPrime { u: paper.u + offset_u, v: paper.v + offset_v };
-    let ratio = picture.ratio_to_rule(seen.station);
-    let colour_off = delta_uv(picture.display.uv(), target) > COMFORT * limit;
-    let light_off = !light_restored && ratio.is_some_and(|r| libm::log(r).abs() > COMFORT * ln_limit);
-    if !colour_off && !light_off {
-        return None;
-    }
-    let wanted = match seen.station.luminance {
-        LuminanceRule::DisplayToPaper(rule) => picture.paper.luminance.map(|paper| paper.mean * rule),
-        LuminanceRule::NotJudged => None,
+    let of_call = |call: &Call| match &call.advice {
+        advice if call.by <= judgement.as_of => advice.clone(),
+        Advice::Read { device } => Advice::ReadBy { device: device.clone(), date: call.by, why: call.why },
+        other => Advice::ActBy { act: Box::new(other.clone()), date: call.by, guess: false },
     };
-    let aim_meets_colour = delta_uv(seen.display.aim, target) <= COMFORT * limit;
-    let aim_meets_light = light_restored
-        || match (seen.display.aim_level, wanted) {
-            (Some(aim), Some(wanted)) => libm::log(aim / wanted).abs() <= COMFORT * ln_limit,
-            _ => true,
-        };
-    let display = seen.display.id.clone();
-    if aim_meets_colour && aim_meets_light {
-        let luminance = seen.display.aim_level.and_then(|level| Luminance::new(level).ok());
-        Some(Advice::RecalibrateToAim { display, white: xy(seen.display.aim).ok()?, luminance })
-    } else {
-        let luminance = wanted.and_then(|level| Luminance::new(level).ok());
-        Some(Advice::RecalibrateToPaper { display, white: xy(target).ok()?, luminance })
-    }
+    first.map(of_call).into_iter().collect()
 }

@@ -1,6 +1,9 @@
 //! What is known of a station at an instant: verdict, numbers, reasons, advice. Plain values; sentences are for `say`.
 
+use super::acts::Weighed;
 use super::ambient::{Ambient, Pull};
+use super::calls::{Call, CallReason};
+use super::outlook::Holds;
 use super::rendering::{LampRa, RaSource};
 use crate::color::{LabColour, Move};
 use crate::units::{Days, DeviceId, Illuminance, Luminance, StationId, Time, UvPrime, Xy, Xyz};
@@ -100,6 +103,12 @@ pub struct Judgement {
     pub ambient: Ambient,
     pub reasons: Vec<Reason>,
     pub advice: Vec<Advice>,
+    /// Until when it is likely to hold if nobody touches anything.
+    pub holds: Holds,
+    /// Every act that was weighed, the best first; empty where nothing needs doing.
+    pub acts: Vec<Weighed>,
+    /// What is to be done by when, the earliest first.
+    pub calls: Vec<Call>,
 }
 
 /// Why the verdict is what it is, the weightiest first.
@@ -168,15 +177,19 @@ pub enum Advice {
     /// Take a reading of the lit paper: how it looks under this lamp is the doubt.
     ReadPaper { paper: DeviceId, lamp: DeviceId },
     /// Nothing is wrong; read again by this day.
-    ReadBy { device: DeviceId, date: Time },
+    ReadBy { device: DeviceId, date: Time, why: CallReason },
+    /// Nothing is wrong yet; by this day something is to be done.
+    ActBy { act: Box<Advice>, date: Time, guess: bool },
     /// Calibrate the display to its aim again.
     RecalibrateToAim { display: DeviceId, white: Xy, luminance: Option<Luminance> },
-    /// Calibrate the display to the paper white as the lamp now makes it.
-    RecalibrateToPaper { display: DeviceId, white: Xy, luminance: Option<Luminance> },
+    /// Calibrate the display to the paper white as the lamp is expected to make it at the middle of the time that this should hold.
+    RecalibrateToPaper { display: DeviceId, white: Xy, luminance: Option<Luminance>, meets: Time },
     /// Turn the lamp's dimmer.
     TurnDimmer { lamp: DeviceId, from: Illuminance, to: Illuminance },
     /// Turn the lamp's colour dial.
     TurnColourDial { lamp: DeviceId, direction: Option<Move> },
+    /// Clean the lamp, of which dust may have taken light; it gives this share of its aim's.
+    CleanLamp { lamp: DeviceId, level_ratio: f64 },
     /// Clean the lamp, or replace it: it no longer reaches its aim.
     ReplaceLamp { lamp: DeviceId, why: LampFault },
     /// Keep foreign light off the print between these hours, or judge at others.
@@ -205,6 +218,42 @@ pub enum LampFault {
         /// Level ÷ aim.
         level_ratio: f64,
     },
+    /// It is within what can be followed, but a new one would hold longest.
+    Ageing,
+}
+
+impl Advice {
+    /// The act's word, as in JSON.
+    pub const fn word(&self) -> &'static str {
+        match self {
+            Self::Read { .. } | Self::ReadBy { .. } => "read",
+            Self::ReadPaper { .. } => "read-paper",
+            Self::ActBy { act, .. } => act.word(),
+            Self::RecalibrateToAim { .. } => "recalibrate-to-aim",
+            Self::RecalibrateToPaper { .. } => "recalibrate-to-paper",
+            Self::TurnDimmer { .. } => "turn-dimmer",
+            Self::TurnColourDial { .. } => "turn-colour-dial",
+            Self::CleanLamp { .. } => "clean-lamp",
+            Self::ReplaceLamp { .. } => "replace-lamp",
+            Self::ShutOutLight { .. } => "shut-out-light",
+            Self::LookAtHeld { .. } => "look-at-held",
+        }
+    }
+
+    /// The thing that it is done to, where it is one.
+    pub fn device(&self) -> Option<&DeviceId> {
+        match self {
+            Self::Read { device } | Self::ReadBy { device, .. } | Self::LookAtHeld { device } => Some(device),
+            Self::ReadPaper { paper, .. } => Some(paper),
+            Self::ActBy { act, .. } => act.device(),
+            Self::RecalibrateToAim { display, .. } | Self::RecalibrateToPaper { display, .. } => Some(display),
+            Self::TurnDimmer { lamp, .. }
+            | Self::TurnColourDial { lamp, .. }
+            | Self::CleanLamp { lamp, .. }
+            | Self::ReplaceLamp { lamp, .. } => Some(lamp),
+            Self::ShutOutLight { .. } => None,
+        }
+    }
 }
 
 impl Reason {

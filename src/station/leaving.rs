@@ -6,11 +6,10 @@
 //! a guess beyond that time itself, beyond 180 days, or from few readings.
 
 use super::compare::{Light, hypotheses};
+use super::outlook::{FARTHEST_DAYS, FARTHEST_SPANS, GUESS_BELOW_DAYS, GUESS_BELOW_READINGS, GUESS_BEYOND_DAYS};
 use super::region::{inside_band, inside_circle};
 use super::risk::{Difference, Limits, LnRatio, risk_path};
-use super::{
-    FARTHEST_DAYS, FARTHEST_SPANS, GUESS_BELOW_DAYS, GUESS_BELOW_READINGS, GUESS_BEYOND_DAYS, OUT_ABOVE, Watched, grid,
-};
+use super::{OUT_ABOVE, Watched, grid};
 use crate::color::{Move, direction};
 use crate::units::{Days, Time, UvPrime};
 
@@ -168,6 +167,7 @@ mod tests {
             state.absorb(
                 &params,
                 &Observation {
+                    apart: None,
                     seq: seq + 1,
                     time,
                     white: AIM,

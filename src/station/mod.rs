@@ -2,19 +2,25 @@
 //!
 //! [`judge`] takes what is believed of a station's display and lamp and returns a [`Judgement`]: plain values. The two
 //! whites are compared in [`compare`], the probability of being out of tolerance is integrated in [`risk`] over the shapes
-//! of [`region`], what to do is chosen in [`advice`]. Beside the two whites stand the lamp's colour rendering (`rendering`),
-//! foreign light ([`ambient`]) and the points of rule sets ([`rules`]). Which of some lamps a station should have is weighed in
-//! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. When a device by itself will have left its aim is
-//! told in [`leaving`]. What is said about it is for `say`.
+//! of [`region`], what to do is chosen in `advice`. Beside the two whites stand the lamp's colour rendering (`rendering`),
+//! foreign light ([`ambient`]) and the points of rule sets ([`rules`]). How long a match holds is in `outlook`; acts are weighed by
+//! that in [`acts`], their states made in `after`; what is due by when is in `calls`. Which of some lamps a station should have is weighed in
+//! [`candidates`], and whether a screen should be set to meet one in [`screen_aim`]. When a device by itself will
+//! have left its aim is told in [`leaving`]; whether the instrument is to blame for what all devices do is asked in [`suspect`]. What is said
+//! about it is for `say`.
 
-pub mod advice;
+pub mod acts;
+mod advice;
+mod after;
 pub mod ambient;
+mod calls;
 pub mod candidates;
 pub mod compare;
 mod doubt;
 mod judgement;
 pub mod leaving;
 pub mod normal;
+mod outlook;
 mod passage;
 mod reasons;
 pub mod region;
@@ -22,35 +28,32 @@ mod rendering;
 pub mod risk;
 pub mod rules;
 pub mod screen_aim;
+pub mod suspect;
 
+pub use acts::Weighed;
 pub use ambient::{Ambient, AtHours};
+pub use calls::{Call, CallReason, NextReading, next_reading};
 pub use doubt::Doubt;
 pub use judgement::{
     Advice, EstimatedWhite, Judgement, LampFault, Reason, RiskDate, Spread, Unmeasured, Verdict, lightness_lost,
 };
+pub(crate) use outlook::GUESS_BELOW_READINGS;
+pub use outlook::Holds;
 
 use crate::color::{Brightener, Move, PaperUnderLamp, UvSpread, delta_uv, direction};
-use crate::drift::{DeviceState, Params, Summary};
-use crate::site::{Bias, Noise, Paper, Station};
+use crate::drift::{DeviceState, Params};
+use crate::site::{Bias, Costs, Noise, Paper, Station};
 use crate::units::{Days, DeviceId, Time, UvPrime};
 use compare::{Comparison, Light, Scale, hypotheses};
 use doubt::doubtful;
-use risk::{Difference, first_above, risk_path};
+use outlook::{Outlook, Reach};
+use risk::{Difference, risk_path};
 
 pub use rendering::{LampRa, RaKnown, RaSource};
 pub use risk::Limits;
 
 /// A risk now above this is a match that is out.
 pub const OUT_ABOVE: f64 = 0.5;
-/// Days further ahead than this are not looked at, whatever the readings reach back.
-const FARTHEST_DAYS: f64 = 1500.0;
-/// A date further ahead than this is called a guess (standards: never further than the readings reach back, nor this).
-const GUESS_BEYOND_DAYS: f64 = 180.0;
-/// A date rests on at least so many readings of each device, over so many days, or it is a guess.
-pub(crate) const GUESS_BELOW_READINGS: u64 = 5;
-const GUESS_BELOW_DAYS: f64 = 14.0;
-/// No date is given further ahead than this many times the time the readings span.
-const FARTHEST_SPANS: f64 = 6.0;
 
 /// What is believed of one device.
 #[derive(Clone, Copy)]
@@ -92,6 +95,8 @@ pub struct Seen<'a> {
     pub rendering: RaKnown,
     /// What a person can turn on its lamp.
     pub adjustable: &'a [crate::site::Adjustable],
+    /// What each act costs.
+    pub costs: Costs,
     /// Its display.
     pub display: Watched<'a>,
     /// Its lamp.
@@ -204,13 +209,15 @@ pub fn judge(seen: &Seen, ambient: Ambient, now: Time) -> Judgement {
     let comparison = seen.comparison();
     let summaries = [&seen.display, &seen.lamp].map(|device| device.state.summary(device.params));
     let picture = Picture::of(seen, &comparison, now);
+    let outlook = outlook(seen, &comparison, Reach::of(&summaries), now);
     let mut judgement = Judgement {
         station: seen.station.id.clone(),
         as_of: now,
         verdict,
         risk,
         risk_within,
-        risk_date: risk_date(seen, &comparison, &summaries, now),
+        risk_date: outlook.risk_date(seen.station.max_risk.get()),
+        holds: outlook.holds(),
         delta_uv: picture.delta_uv,
         luminance_ratio: picture.luminance_ratio,
         display_white: picture.display,
@@ -220,11 +227,34 @@ pub fn judge(seen: &Seen, ambient: Ambient, now: Time) -> Judgement {
         rendering: seen.rendering.known().copied(),
         ambient,
         reasons: Vec::new(),
+        acts: Vec::new(),
         advice: Vec::new(),
+        calls: Vec::new(),
     };
     judgement.reasons = reasons::reasons(seen, &picture, &summaries, &judgement, doubt.as_ref());
-    judgement.advice = advice::advise(seen, &picture, &summaries, &judgement, doubt.as_ref());
+    let standing = calls::Standing::new(seen, &comparison, &summaries, &outlook, now);
+    if verdict != Verdict::Matched || standing.act_is_near() {
+        judgement.acts = acts::weigh(seen, &comparison, &picture, &outlook, Reach::of(&summaries), now);
+    }
+    let readings = standing.readings(verdict);
+    judgement.advice = advice::advise(seen, &picture, &summaries, &judgement, doubt.as_ref(), &readings, &outlook);
+    judgement.calls = calls::calls(&judgement, readings, &standing);
+    if verdict == Verdict::Matched {
+        // What is only weighed for its date is no advice of today.
+        judgement.acts.clear();
+    }
+    acts::mark_chosen(&mut judgement.acts, &judgement.advice);
     judgement
+}
+
+/// The path of risk if nobody touches anything, as far ahead as may honestly be said.
+fn outlook(seen: &Seen, comparison: &Comparison, reach: Reach, now: Time) -> Outlook {
+    if seen.renders_poorly() {
+        return Outlook::certainly_out(reach, now);
+    }
+    let times = reach.times(now, seen.station.horizon);
+    let negligible = seen.station.max_risk.get().min(outlook::EARLY);
+    Outlook::of(&seen.differences_along(comparison, &times), &seen.limits(), reach, &times, negligible)
 }
 
 fn too_old(last_read: Option<Time>, station: &Station, now: Time) -> bool {
@@ -313,31 +343,6 @@ impl Picture {
     }
 }
 
-/// The first day on which the risk of having been out passes the station's line, as far ahead as may honestly be said.
-fn risk_date(seen: &Seen, comparison: &Comparison, summaries: &[Summary; 2], now: Time) -> Option<RiskDate> {
-    if seen.renders_poorly() {
-        return Some(RiskDate { date: now, guess: false });
-    }
-    let observed = summaries.iter().map(|s| s.observed.0).fold(f64::INFINITY, f64::min);
-    let few = summaries.iter().any(|s| s.used < GUESS_BELOW_READINGS) || observed < GUESS_BELOW_DAYS;
-    let farthest = (observed * FARTHEST_SPANS).min(FARTHEST_DAYS);
-    let times = grid(now, Days(farthest));
-    let max_risk = seen.station.max_risk.get();
-    let first = first_above(&seen.differences_along(comparison, &times), &seen.limits(), max_risk)?;
-    let after = times.get(first.day)?;
-    // Between two days of a coarse grid the risk is taken to rise in a straight line.
-    let days = match first.day.checked_sub(1).and_then(|day| times.get(day)).zip(first.before) {
-        Some((before, risk_before)) => {
-            let share = (max_risk - risk_before) / (first.within - risk_before).max(f64::MIN_POSITIVE);
-            before.since(now).0 + share.clamp(0.0, 1.0) * after.since(*before).0
-        }
-        None => 0.0,
-    };
-    let days = days.ceil();
-    let guess = days > 0.0 && (few || days > observed || days > GUESS_BEYOND_DAYS);
-    Some(RiskDate { date: now.plus(Days(days)), guess })
-}
-
 /// How far a device is from its aim.
 #[derive(Debug, Clone, PartialEq)]
 pub struct OffAim {
@@ -384,5 +389,7 @@ pub fn off_aim_probability(device: &Watched, limits: &Limits, now: Time) -> f64 
     (1.0 - inside).clamp(0.0, 1.0)
 }
 
+#[cfg(test)]
+mod act_tests;
 #[cfg(test)]
 mod tests;

@@ -2,7 +2,9 @@
 //!
 //! At one instant the difference of the two whites is a mixture of normal distributions in u′, v′ and ln luminance; each
 //! part's share inside the tolerance is an integral over a circle and a band ([`region`](super::region)), and
-//! risk = 1 − Σ share. u′v′ and luminance are modelled as independent given the part, so the two integrals multiply.
+//! risk = 1 − Σ share. Within one part u′v′ and luminance are independent, as `drift` keeps them in banks of their own, so the
+//! two integrals multiply. Where they are correlated, as after a step that may have moved both, that is in the mixture: the
+//! part with the step has both means elsewhere, and being out is then not the product of the two overall.
 //!
 //! Having been out at any time up to a day is a question of whole paths: [`passage`](super::passage).
 
@@ -84,37 +86,33 @@ const NEGLIGIBLE: f64 = 1e-6;
 /// Joins hypotheses (their probability, and the difference along the same grid of days) into one path of risk.
 /// The probabilities should sum to 1. An empty grid gives empty paths.
 pub fn risk_path(hypotheses: &[(f64, Vec<Difference>)], limits: &Limits) -> RiskPath {
-    let walks = walk_all(hypotheses, limits, |_| false);
+    risk_until(hypotheses, limits, |_| false, 0.0)
+}
+
+/// The same up to the first day whose risk makes `enough`; the paths end there. Where all days together stay below `negligible`,
+/// no path is looked at: having been out on any day is no likelier than the sum over the days, and that stands in.
+pub fn risk_until(
+    hypotheses: &[(f64, Vec<Difference>)],
+    limits: &Limits,
+    enough: impl Fn(f64) -> bool,
+    negligible: f64,
+) -> RiskPath {
+    let walks = walk_all(hypotheses, limits, enough);
     let on = joined(&walks, |walk| walk.on.clone());
+    if on.iter().sum::<f64>() <= negligible {
+        let so_far = |sum: &mut f64, risk: &f64| {
+            *sum += risk;
+            Some(*sum)
+        };
+        let within = on.iter().scan(0.0, so_far).collect();
+        return RiskPath { on, within };
+    }
     let mut within = joined(&walks, Walk::within);
     // The probabilities of the hypotheses may be off by a rounding.
     for (within, on) in within.iter_mut().zip(&on) {
         *within = within.max(*on);
     }
     RiskPath { on, within }
-}
-
-/// The first day on which the probability of having been out passes `line`: its place in the grid, that probability, and
-/// the one on the day before.
-#[derive(Debug, Clone, Copy, PartialEq)]
-#[allow(missing_docs)]
-pub struct FirstAbove {
-    pub day: usize,
-    pub within: f64,
-    pub before: Option<f64>,
-}
-
-/// See [`FirstAbove`]. No day after it is looked at, and no path where all days together stay below the line.
-pub fn first_above(hypotheses: &[(f64, Vec<Difference>)], limits: &Limits, line: f64) -> Option<FirstAbove> {
-    let walks = walk_all(hypotheses, limits, |risk| risk > line);
-    // Having been out on any day is no likelier than the sum over the days.
-    if joined(&walks, |walk| walk.on.clone()).iter().sum::<f64>() <= line {
-        return None;
-    }
-    let within = joined(&walks, Walk::within);
-    let day = within.iter().position(|risk| *risk > line)?;
-    let before = day.checked_sub(1).and_then(|day| within.get(day)).copied();
-    Some(FirstAbove { day, within: *within.get(day)?, before })
 }
 
 /// All hypotheses along the grid, up to the first day whose joint risk makes `enough`.

@@ -7,9 +7,9 @@ use std::time::Duration;
 
 use tokio::sync::mpsc;
 use twinwhite::alert::Kind;
-use twinwhite::clock::TurnedClock;
+use twinwhite::clock::{Clock, TurnedClock};
 use twinwhite::config::Config;
-use twinwhite::daemon::{self, FileEnd, Notice, Signal};
+use twinwhite::daemon::{self, FileEnd, Notice, Signal, StartError};
 use twinwhite::evaluate::Happened;
 use twinwhite::ledger::entry::Transition;
 use twinwhite::units::Time;
@@ -44,25 +44,53 @@ tolerance = { delta_uv = 0.005, luminance_ratio = 1.2 }
 max_age_days = 45
 "#;
 
-struct Watch {
-    clock: Arc<TurnedClock>,
+pub struct Watch {
+    pub clock: Arc<TurnedClock>,
     notices: mpsc::UnboundedReceiver<Notice>,
     signals: mpsc::Sender<Signal>,
     running: tokio::task::JoinHandle<()>,
-    folder: tempfile::TempDir,
+    config: Config,
+    pub folder: tempfile::TempDir,
 }
 
 impl Watch {
     fn start(at: &str) -> Self {
-        let folder = tempfile::tempdir().unwrap();
-        let config = Config::parse(CONFIG, "twinwhite.toml", folder.path()).unwrap();
+        Self::start_with(at, "")
+    }
+
+    /// With more than the usual in its configuration.
+    pub fn start_with(at: &str, more: &str) -> Self {
+        Self::start_in(tempfile::tempdir().unwrap(), at, more)
+    }
+
+    /// In a folder where one may have run before.
+    pub fn start_in(folder: tempfile::TempDir, at: &str, more: &str) -> Self {
+        let config = Config::parse(&format!("{CONFIG}{more}"), "twinwhite.toml", folder.path()).unwrap();
         let clock = Arc::new(TurnedClock::new(Time::parse(at).unwrap()));
         let (send, notices) = mpsc::unbounded_channel();
-        let tell = Box::new(move |notice| drop(send.send(notice)));
-        let daemon = daemon::start(config, folder.path().join("twinwhite.toml"), clock.clone(), false, tell).unwrap();
+        let start = || {
+            let send = send.clone();
+            let tell = Box::new(move |notice| drop(send.send(notice)));
+            daemon::start(config.clone(), folder.path().join("twinwhite.toml"), clock.clone(), false, tell)
+        };
+        // A process that another test begins at this moment may hold the last daemon's lock until it is the program it runs.
+        let mut started = start();
+        for _ in 0..200 {
+            if !matches!(started, Err(StartError::Running { .. })) {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(20));
+            started = start();
+        }
+        let daemon = started.unwrap();
         let (signals, receive) = mpsc::channel(4);
         let running = tokio::spawn(async move { daemon.run(receive).await.unwrap() });
-        Self { clock, notices, signals, running, folder }
+        Self { clock, notices, signals, running, config, folder }
+    }
+
+    /// The configuration it runs by.
+    pub fn config(&self) -> Config {
+        self.config.clone()
     }
 
     /// Waits for the first notice that `wanted` picks something out of. Meanwhile the clock goes on by seconds, since a
@@ -83,15 +111,34 @@ impl Watch {
         tokio::time::timeout(PATIENCE, heard).await.expect("the daemon speaks")
     }
 
-    fn drop_in(&self, name: &str, text: &str) {
+    /// What it says until all that is due by now is done. The clock goes on by seconds, as in [`Watch::hear`].
+    pub async fn settle(&mut self) -> Vec<Notice> {
+        self.clock.advance(Duration::from_secs(3));
+        let turned = self.clock.monotonic();
+        let settled = async {
+            let mut said = Vec::new();
+            loop {
+                let notice = self.notices.recv().await.expect("the daemon runs on");
+                let done = matches!(notice, Notice::Round { began, .. } if began >= turned);
+                said.push(notice);
+                if done {
+                    return said;
+                }
+            }
+        };
+        tokio::time::timeout(PATIENCE, settled).await.expect("the daemon comes round")
+    }
+
+    pub fn drop_in(&self, name: &str, text: &str) {
         let beside = self.folder.path().join(name);
         fs::write(&beside, text).unwrap();
         fs::rename(beside, self.folder.path().join("inbox").join(name)).unwrap();
     }
 
-    async fn stop(self) {
+    pub async fn stop(self) -> tempfile::TempDir {
         self.signals.send(Signal::Stop).await.unwrap();
         tokio::time::timeout(PATIENCE, self.running).await.expect("it ends").unwrap();
+        self.folder
     }
 }
 

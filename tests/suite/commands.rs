@@ -364,6 +364,7 @@ fn pipes_get_no_colours_and_no_progress() {
         "forecast desk",
         "history loft-lamp",
         "alerts",
+        "due",
         "check",
         "rebuild",
         "audit verify",
@@ -394,7 +395,7 @@ fn every_command_has_examples() {
         .collect();
     let step_1 = [
         "run", "add", "ingest", "inspect", "status", "history", "forecast", "alerts", "ack", "record", "retract",
-        "release", "check", "rebuild", "audit", "demo",
+        "release", "check", "rebuild", "audit", "demo", "due",
     ];
     for command in step_1 {
         assert!(commands.contains(&command), "{command} is not in {commands:?}");
@@ -437,4 +438,42 @@ fn on_a_terminal_no_color_is_honoured() {
     let bold = String::from_utf8(on_terminal(None).unwrap().stdout).unwrap();
     assert!(bold.contains("\x1b[1mdesk\x1b[0m: \x1b[1munknown\x1b[0m"), "{bold}");
     assert!(!plain.contains('\x1b') && plain.contains("desk: unknown"), "{plain}");
+}
+
+/// A lamp that gives a fifth less light since a week; its dimmer can be turned.
+fn bumped(costs: &str) -> Site {
+    let site = Site::new(&format!("{LOFT}\n[costs]\n{costs}\n"));
+    site.ingest("quiet.csv", &quiet_weeks(10));
+    let low = |n: f64| lamp(day(n), 390.0) + &screen(day(n), 146.0);
+    site.ingest("low.csv", &(HEADER.to_owned() + &low(70.0) + &low(72.0) + &low(75.0)));
+    site
+}
+
+#[test]
+fn acts_are_weighed_by_the_costs_of_the_configuration() {
+    let at = format!("--as-of {}", day(76.0));
+    let chosen = |site: &Site| {
+        let of = |answer: &Value| {
+            let acts = list(&answer["acts"]).clone();
+            for act in &acts {
+                assert_shape(
+                    act,
+                    "act:text device:text steps:list cost:number risk_after:number holds_until:object chosen:bool",
+                );
+            }
+            acts.into_iter().filter(|act| act["chosen"] == true).collect::<Vec<_>>()
+        };
+        let status = of(&site.json(&format!("status {at}"))["stations"][0]);
+        assert_eq!(status, of(&site.json(&format!("forecast desk {at}"))), "both say the same");
+        assert_eq!(status.len(), 1, "{status:?}");
+        status[0].clone()
+    };
+    let cheap = chosen(&bumped("turn_lamp = 3"));
+    assert_eq!((&cheap["act"], &cheap["cost"]), (&"turn-dimmer".into(), &3.0.into()));
+    assert!(cheap["risk_after"].as_f64().unwrap() < 0.2);
+    assert_shape(&cheap["holds_until"], "date:date? early:date? late:date? at_least:date guess:bool");
+    let dear = bumped("turn_lamp = 3000");
+    assert!(chosen(&dear)["act"].as_str().unwrap().starts_with("recalibrate-to-"));
+    let text = dear.ok(&format!("status {at}"));
+    assert!(text.contains("The match then holds ") && text.contains("Or, at a cost of "), "{text}");
 }

@@ -39,6 +39,8 @@ pub struct AlertRow {
     pub reason: String,
     /// One sentence for people.
     pub detail: String,
+    /// The run of a reminder that it tells of.
+    pub run: Option<Time>,
 }
 
 impl AlertRow {
@@ -96,7 +98,7 @@ pub struct MessageRow {
 }
 
 const ALERT: &str =
-    "SELECT id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail FROM alert";
+    "SELECT id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail, run_us FROM alert";
 const MESSAGE: &str = "SELECT key, alert, channel, body, created_us, state FROM outbox";
 const VERDICT: &str = "SELECT station, verdict, since_us, seq FROM verdict";
 
@@ -111,6 +113,7 @@ fn alert_row(row: &Row<'_>) -> rusqlite::Result<AlertRow> {
         operator: row.get(6)?,
         reason: row.get(7)?,
         detail: row.get(8)?,
+        run: row.get(9)?,
     })
 }
 
@@ -159,6 +162,12 @@ impl Store {
         self.all(&format!("{ALERT} ORDER BY id"), (), alert_row)
     }
 
+    /// Alerts for `subject` that tell of runs from `from` up to and including `to`, by run.
+    pub fn told_runs(&self, subject: &str, from: Time, to: Time) -> Result<Vec<AlertRow>, LedgerError> {
+        let told = "WHERE subject = ?1 AND run_us IS NOT NULL AND run_us BETWEEN ?2 AND ?3 ORDER BY run_us, id";
+        self.all(&format!("{ALERT} INDEXED BY alert_run {told}"), (subject, from, to), alert_row)
+    }
+
     /// The number for the next alert.
     pub fn next_alert_id(&self) -> Result<i64, LedgerError> {
         self.one("SELECT coalesce(max(id), 0) + 1 FROM alert", (), |row| row.get(0))
@@ -189,10 +198,10 @@ impl Tx<'_> {
     /// is an error.
     pub fn put_alert(&self, row: &AlertRow) -> Result<(), LedgerError> {
         self.run(
-            "INSERT INTO alert (id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)
+            "INSERT INTO alert (id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail, run_us)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)
              ON CONFLICT (id) DO UPDATE SET kind = ?2, subject = ?3, raised_us = ?4, acknowledged_us = ?5,
-                 cleared_us = ?6, operator = ?7, reason = ?8, detail = ?9",
+                 cleared_us = ?6, operator = ?7, reason = ?8, detail = ?9, run_us = ?10",
             (
                 row.id,
                 &row.kind,
@@ -203,6 +212,7 @@ impl Tx<'_> {
                 &row.operator,
                 &row.reason,
                 &row.detail,
+                row.run,
             ),
         )?;
         Ok(())

@@ -298,6 +298,11 @@ impl Store {
             Ok((row.get(0)?, row.get(1)?))
         })
     }
+
+    /// The entries of all configurations that were ever in force, the newest first.
+    pub fn configs_in_force(&self) -> Result<Vec<Seq>, LedgerError> {
+        self.all("SELECT seq FROM config_in_force ORDER BY seq DESC", (), |row| row.get(0))
+    }
 }
 
 impl Tx<'_> {

@@ -12,6 +12,7 @@
 mod alerts;
 mod entries;
 mod estimates;
+mod first_use;
 mod given;
 mod intake;
 mod lighting;

@@ -357,7 +357,8 @@ fn an_older_ledger_is_brought_up_to_date() {
         "DROP INDEX reading_spectrum; DROP INDEX reading_ra; DROP INDEX reading_patch;
          UPDATE reading SET patch = 'paper';
          ALTER TABLE reading DROP COLUMN spectral; ALTER TABLE reading DROP COLUMN ra;
-         ALTER TABLE reading DROP COLUMN named; PRAGMA user_version = 1;",
+         ALTER TABLE reading DROP COLUMN named; DROP TABLE first_use;
+         DROP INDEX alert_run; ALTER TABLE alert DROP COLUMN run_us; PRAGMA user_version = 1;",
     )
     .unwrap();
     drop(raw);
@@ -388,21 +389,29 @@ fn no_query_scans() {
     ledger.latest_ra(&lamp, Source::Measured, from, to).unwrap();
     ledger.last_of_patch(&lamp, Patch::Paper, to, 10).unwrap();
     ledger.last_event(&lamp, [EventKind::Replaced; 3], to).unwrap();
+    let meter = InstrumentId::new("meter").unwrap();
+    ledger.first_uses(&lamp).unwrap();
+    ledger.devices_begun_after(from).unwrap();
+    ledger.devices_read_by(&meter).unwrap();
+    ledger.devices_of_both([&meter, &meter], to).unwrap();
+    ledger.next_readings(&lamp, from, to, 10).unwrap();
     ledger.event(Seq::FIRST).unwrap();
     ledger.events(&lamp, from, to).unwrap();
     ledger.file(&Digest::of(b"")).unwrap();
     ledger.config_in_force().unwrap();
+    ledger.configs_in_force().unwrap();
     ledger.estimate(&lamp).unwrap();
     ledger.checkpoint(&lamp, to).unwrap();
     ledger.verdict(&bay).unwrap();
     ledger.alert(1).unwrap();
     ledger.standing_alert("match-out", "bay").unwrap();
     ledger.standing_alerts().unwrap();
+    ledger.told_runs("read bay-lamp", from, to).unwrap();
     ledger.next_alert_id().unwrap();
     ledger.message("key").unwrap();
     ledger.due_messages().unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 25);
+    assert_eq!(asked.len(), 32);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
@@ -412,7 +421,7 @@ fn no_query_scans() {
         while let Some(row) = rows.next().unwrap() {
             let step: String = row.get(3).unwrap();
             // The partial indexes hold only what stands or is due (and may be sorted); the newest configuration is the first
-            // row from the end.
+            // row from the end, and all of them are few.
             let short = ["INDEX outbox_due", "SCAN config_in_force"].iter().any(|words| step.contains(words))
                 || query.contains("INDEXED BY alert_standing");
             assert!(step.starts_with("SEARCH") || short, "{query}: {step}");
@@ -492,6 +501,7 @@ fn one_alert_of_a_kind_stands_for_a_subject() {
         operator: None,
         reason: "risk".into(),
         detail: "the match is out".into(),
+        run: None,
     };
     assert_eq!(ledger.next_alert_id().unwrap(), 1);
     ledger.write(noon(), |tx| tx.put_alert(&alert(1))).unwrap();

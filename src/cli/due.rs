@@ -1,0 +1,105 @@
+//! `due`: everything that is due, by date, with its reason.
+
+use serde_json::{Value, json};
+
+use super::args::AsOf;
+use super::fail::{Failure, Kind};
+use super::output;
+use super::session::Session;
+use crate::evaluate::{self, Estimates};
+use crate::say;
+use crate::schedule::{Due, Source, merge};
+use crate::units::{Days, Time};
+use crate::zone::LocalZone;
+
+/// The farthest that is answered: ten years.
+const FARTHEST_DAYS: f64 = 3653.0;
+
+/// Answers `due`.
+pub fn due(session: Session, within: f64, when: &AsOf, json: bool) -> Result<(), Failure> {
+    if !(0.0..=FARTHEST_DAYS).contains(&within) {
+        let message = format!("--within {within}: expected days from 0 to {FARTHEST_DAYS:.0}");
+        return Err(Failure::new(Kind::Usage, message));
+    }
+    let as_of = session.as_of(when)?;
+    let mut ledger = session.reader()?;
+    let demands = ledger.read(|store| {
+        let mut estimates = Estimates::new(store, &session.config, as_of);
+        evaluate::demands(&mut estimates, &session.config)
+    })?;
+    let zone = session.zone();
+    let list = merge(demands, as_of);
+    // To the end of the last day.
+    let until = as_of.plus(Days(within));
+    let (shown, later): (Vec<&Due>, Vec<&Due>) = list.iter().partition(|due| zone.day(due.date) <= zone.day(until));
+    if json {
+        let due: Vec<Value> = shown.iter().map(|due| as_json(due, as_of, &zone)).collect();
+        return output::json(&json!({ "as_of": as_of, "until": zone.date(until), "due": due }));
+    }
+    output::print(&as_text(&shown, later.first().copied(), as_of, until, &zone))
+}
+
+fn as_json(due: &Due, as_of: Time, zone: &LocalZone) -> Value {
+    let reasons = reasons(due, as_of, zone);
+    let sources: Vec<&str> = due.sources().into_iter().map(Source::word).collect();
+    json!({
+        "date": zone.date(due.date),
+        "device": due.device,
+        "station": due.stations().first(),
+        "task": due.work.word(),
+        "reason": reasons.join(" "),
+        "source": sources.first(),
+        "at": due.date,
+        "overdue": overdue(due, as_of, zone),
+        "stations": due.stations(),
+        "reasons": reasons,
+        "sources": sources,
+    })
+}
+
+fn reasons(due: &Due, as_of: Time, zone: &LocalZone) -> Vec<String> {
+    due.because.iter().map(|(date, why)| say::because(why, *date, as_of, zone)).collect()
+}
+
+fn overdue(due: &Due, as_of: Time, zone: &LocalZone) -> bool {
+    zone.day(due.date) < zone.day(as_of)
+}
+
+fn as_text(shown: &[&Due], later: Option<&Due>, as_of: Time, until: Time, zone: &LocalZone) -> String {
+    let next = later.map(|due| format!(" Next: {}, {}.", say::work(due), say::day(zone, due.date))).unwrap_or_default();
+    if shown.is_empty() {
+        return format!("Nothing is due until {}.{next}\n", say::day(zone, until));
+    }
+    let today = zone.day(as_of);
+    let late = shown.iter().filter(|due| zone.day(due.date) < today).count();
+    let now = shown.iter().filter(|due| zone.day(due.date) == today).count();
+    let ahead = shown.len() - late - now;
+    let parts = [(late, "overdue".to_owned()), (now, "due today".to_owned())];
+    let mut parts: Vec<String> =
+        parts.into_iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{count} {word}")).collect();
+    if parts.is_empty() {
+        parts.push("Nothing is due today".to_owned());
+    }
+    if ahead > 0 {
+        parts.push(format!("{ahead} more until {}", say::day(zone, until)));
+    }
+    let mut text = format!("{}.\n", output::strong(&parts.join(", ")));
+    for due in shown {
+        let day = zone.day(due.date);
+        let when = if day < today {
+            format!("overdue since {}", say::day(zone, due.date))
+        } else if day == today {
+            "today".to_owned()
+        } else {
+            say::day(zone, due.date)
+        };
+        text.push_str(&format!("\n{when}: {}\n", output::strong(&say::work(due))));
+        for (reason, (_, why)) in reasons(due, as_of, zone).iter().zip(&due.because) {
+            text.push_str(&format!("    {reason} ({})\n", why.source().word()));
+        }
+    }
+    if ahead == 0 && !next.is_empty() {
+        text.push_str(&format!("\n{}\n", next.trim_start()));
+    }
+    text
+}

@@ -1,0 +1,159 @@
+//! What is due as of an instant, gathered from the configuration and the record: every source's demands, and whether a
+//! reminder's run was served. What follows from them is for `schedule` (one list) and `tasks` (alerts).
+
+use std::path::Path;
+
+use super::seen::Estimates;
+use crate::config::{Config, NamedFile};
+use crate::ledger::{Body, LedgerError, Store};
+use crate::schedule::served::{ServedBy, served_by};
+use crate::schedule::{Because, Demand, Reminder, Work, sources};
+use crate::site::{Station, Things};
+use crate::units::{DeviceId, InstrumentId, Time};
+use crate::zone::LocalZone;
+
+/// A served run lets the next one be looked at; so many at most (a certificate can serve a year of runs).
+const RUNS_LOOKED_AT: usize = 400;
+
+/// Everything that anything asks for. The estimates may have read nothing yet.
+pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>, LedgerError> {
+    let things = &config.things;
+    let (now, zone) = (estimates.at, LocalZone(config.site.zone));
+    let mut demands = Vec::new();
+    for station in &things.stations {
+        estimates.read_station(station)?;
+        if !retired(estimates, &station.display) && !retired(estimates, &station.lamp) {
+            let seen = estimates.seen(station)?;
+            demands.extend(sources::of_forecast(&estimates.judge(&seen)?));
+        }
+    }
+    for device in super::devices_of(things) {
+        estimates.read([device])?;
+        let Some(estimate) = estimates.get(device).filter(|estimate| !estimate.state.is_retired()) else { continue };
+        let summary = estimate.state.summary(&estimate.params);
+        let stations: Vec<&Station> = things.stations_of(device).collect();
+        let last = estimate.state.last_read();
+        demands.extend(last.and_then(|last| sources::of_age(device, last, &stations)));
+        demands.extend(sources::of_held(device, summary.held_count, now));
+        let rated = things.lamp(device).and_then(|lamp| lamp.rated_hours).zip(estimate.state.hours_in_use());
+        demands.extend(rated.map(|(rated, used)| sources::of_rated_hours(device, rated, &used, now)));
+    }
+    demands.extend(things.instruments.iter().filter_map(|instrument| sources::of_certificate(instrument, zone)));
+    for reminder in config.reminders.iter().filter(|reminder| !moot(estimates, reminder)) {
+        let missed = match reminder.cron.last_until(now, zone.0) {
+            Some(run) => unserved(estimates, config, reminder, run)?.then_some(run),
+            None => None,
+        };
+        let ahead = next_unserved(estimates, config, reminder)?;
+        demands.extend(missed.into_iter().chain(ahead).map(|run| Demand {
+            date: run,
+            work: Work::from(&reminder.task),
+            device: reminder.device.clone(),
+            because: Because::Reminder { line: reminder.cron.as_str().to_owned(), run },
+        }));
+    }
+    Ok(demands)
+}
+
+/// The first instant after `now` at which a reminder falls due.
+pub fn next_run(config: &Config, now: Time) -> Option<Time> {
+    config.reminders.iter().filter_map(|reminder| reminder.cron.next_after(now, config.site.zone)).min()
+}
+
+/// Whether a reminder is about a device that is out of use.
+pub(super) fn moot(estimates: &Estimates, reminder: &Reminder) -> bool {
+    reminder.device.as_ref().is_some_and(|device| retired(estimates, device))
+}
+
+fn retired(estimates: &Estimates, device: &DeviceId) -> bool {
+    estimates.get(device).is_some_and(|estimate| estimate.state.is_retired())
+}
+
+/// Whether a run that has passed was asked for and not served. The estimates of its device must have been read.
+pub(super) fn unserved(
+    estimates: &Estimates,
+    config: &Config,
+    reminder: &Reminder,
+    run: Time,
+) -> Result<bool, LedgerError> {
+    Ok(!served(estimates, config, reminder, run)? && asked_for(estimates.store, config, reminder, run)?)
+}
+
+fn next_unserved(estimates: &Estimates, config: &Config, reminder: &Reminder) -> Result<Option<Time>, LedgerError> {
+    let mut after = estimates.at;
+    for _ in 0..RUNS_LOOKED_AT {
+        let Some(run) = reminder.cron.next_after(after, config.site.zone) else { return Ok(None) };
+        if !served(estimates, config, reminder, run)? {
+            return Ok(Some(run));
+        }
+        after = run;
+    }
+    Ok(None)
+}
+
+/// Whether a run is served by what is on record at the estimates' instant.
+pub(super) fn served(
+    estimates: &Estimates,
+    config: &Config,
+    reminder: &Reminder,
+    run: Time,
+) -> Result<bool, LedgerError> {
+    let (store, now) = (estimates.store, estimates.at);
+    let device = reminder.device.as_ref();
+    Ok(match (served_by(reminder, run, config.site.zone), device) {
+        (ServedBy::Reading { from }, Some(device)) => {
+            last_read(estimates, &config.things, device)?.is_some_and(|last| last >= from)
+        }
+        (ServedBy::Event { kinds, from }, Some(device)) => {
+            let events = store.events(device, from, now)?;
+            events.iter().any(|row| row.excluded.is_none() && kinds.contains(&row.event.kind))
+        }
+        (ServedBy::Certificate { reaching }, Some(device)) => {
+            let named = |id: &InstrumentId| id.as_str() == device.as_str();
+            let instrument = config.things.instruments.iter().find(|instrument| named(&instrument.id));
+            let until = instrument.and_then(|instrument| instrument.certificate_until);
+            let needed = reaching.unwrap_or(LocalZone(config.site.zone).day(run.max(now)));
+            until.is_some_and(|until| until >= needed)
+        }
+        (ServedBy::Acknowledgement, _) => {
+            let told = store.told_runs(&reminder.to_string(), run, run)?;
+            told.iter().any(|row| row.acknowledged_at.is_some_and(|at| at <= now))
+        }
+        // The configuration names a device with each of these.
+        (ServedBy::Reading { .. } | ServedBy::Event { .. } | ServedBy::Certificate { .. }, None) => false,
+    })
+}
+
+/// When a display or lamp was last read, or a paper under a lamp of its stations.
+fn last_read(estimates: &Estimates, things: &Things, device: &DeviceId) -> Result<Option<Time>, LedgerError> {
+    if let Some(estimate) = estimates.get(device) {
+        return Ok(estimate.state.last_read());
+    }
+    let mut last = None;
+    for station in things.stations.iter().filter(|station| station.papers.contains(device)) {
+        let usual = station.papers.first() == Some(device);
+        let is_meant = |named: Option<&str>| named.map_or(usual, |name| name == device.as_str());
+        last = last.max(estimates.store.latest_lit(&station.lamp, estimates.at, is_meant)?.map(|row| row.time));
+    }
+    Ok(last)
+}
+
+/// Whether the reminder stood in the configuration at the time of the run and ever since: nobody missed a run of a line that
+/// was written later, nor before the ledger began.
+fn asked_for(store: &Store, config: &Config, reminder: &Reminder, run: Time) -> Result<bool, LedgerError> {
+    for seq in store.configs_in_force()? {
+        let Some(entry) = store.entry(seq)? else { return Ok(false) };
+        let Body::Config(written) = &entry.body else { return Ok(false) };
+        if written.text != config.text {
+            let files: Vec<NamedFile> = written.files.iter().map(NamedFile::from).collect();
+            let then = Config::parse_with(&written.text, "ledger", Path::new("."), &files);
+            if !then.is_ok_and(|then| then.reminders.contains(reminder) && then.site.zone == config.site.zone) {
+                return Ok(false);
+            }
+        }
+        if entry.time <= run {
+            return Ok(true);
+        }
+    }
+    Ok(false)
+}
