@@ -242,7 +242,7 @@ impl Score {
 
     fn windows(&mut self, which: usize, device: &SimDevice, follower: &Follower, day: f64, read: usize) {
         let days = HORIZONS.map(|h| day + h);
-        let Some(shown) = follower.forecast(device, &days).map(|forecast| forecast.shown()) else { return };
+        let Some(shown) = follower.forecast(device, &days).map(|forecast| forecast.likely) else { return };
         for (h, at) in days.iter().enumerate() {
             if *at > ROOM_DAYS as f64 || !untouched(device, day, *at) {
                 continue;
