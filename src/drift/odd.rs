@@ -6,6 +6,10 @@
 //! the two by the densities that the old state and the state after a step had foretold for it: agree with the old one,
 //! and the doubt is dropped; with the new one, and the step is found, dated by the first reading that showed it, slope
 //! and weights kept. With neither it is doubted too; a third in a row means that the old state is wrong.
+//!
+//! After an event the level is gated like any other, since strays do not wait: if a second reading bears the first out, the
+//! device was set elsewhere than was thought, which is no unlogged step. Only the first reading of a thing that is new here is
+//! believed whatever it says.
 
 use super::bank::{Bank, Belief, Number};
 use super::device::{DeviceState, Pending};
