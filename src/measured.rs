@@ -78,7 +78,7 @@ impl Known {
     fn of(store: &Store, device: &Watched, max_age: Days, at: Time) -> Result<Self, LedgerError> {
         let mut rows = store.readings(device.id, at.plus(Days(-max_age.0)), at)?;
         rows.retain(|row| row.patch == Patch::White && row.excluded.is_none() && row.source == Source::Measured);
-        let [u, v, level] = device.state.forecast(device.params, &[at]).shown().channels;
+        let [u, v, level] = device.state.forecast(device.params, &[at]).likely.channels;
         let now = |channel: Option<ChannelPath>| {
             let channel = channel?;
             Some(Spread { mean: *channel.mean.first()?, sd: *channel.sd.first()? })

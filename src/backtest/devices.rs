@@ -111,7 +111,7 @@ impl Asked {
             if off > NEAR || nearest.as_ref().is_some_and(|(before, _)| *before <= off) {
                 continue;
             }
-            let path = self.state.forecast(params, &[row.time]).shown();
+            let path = self.state.forecast(params, &[row.time]).likely;
             let factors = self.state.summary(params).noise_factors;
             let noise = things.noise_of(row.instrument.as_ref());
             let scatter = [noise.uv, noise.uv, noise.level];

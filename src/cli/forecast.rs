@@ -7,7 +7,7 @@ use super::args::AsOf;
 use super::fail::{Failure, Kind};
 use super::output;
 use super::session::Session;
-use crate::drift::{ChannelPath, Path};
+use crate::drift::{ChannelPath, Forecast, Path};
 use crate::evaluate::Estimates;
 use crate::say;
 use crate::station::{self, Judgement, Seen, Verdict};
@@ -23,8 +23,16 @@ struct Ahead {
     days: f64,
     risk: f64,
     risk_within: f64,
-    /// Each device's channels at that day.
-    devices: Vec<(DeviceId, Channels)>,
+    /// Each device at that day.
+    devices: Vec<DeviceAhead>,
+}
+
+/// One device at one day ahead.
+struct DeviceAhead {
+    device: DeviceId,
+    channels: Channels,
+    /// Where it would be instead if a waiting odd reading is a step: its probability, and the channels then.
+    if_stepped: Option<(f64, Channels)>,
 }
 
 /// Answers `forecast`.
@@ -59,8 +67,7 @@ fn ahead(seen: &Seen, as_of: Time, horizons: &[f64]) -> Result<Vec<Ahead>, Failu
     times.dedup();
     let comparison = seen.comparison();
     let path = seen.risk_along(&comparison, &times);
-    let forecasts = [&seen.display, &seen.lamp]
-        .map(|device| (device.id.clone(), device.state.forecast(device.params, &times).shown()));
+    let forecasts = [&seen.display, &seen.lamp].map(|device| (device.id, device.state.forecast(device.params, &times)));
     horizons
         .iter()
         .map(|days| {
@@ -70,10 +77,15 @@ fn ahead(seen: &Seen, as_of: Time, horizons: &[f64]) -> Result<Vec<Ahead>, Failu
                 days: *days,
                 risk: path.on.get(index).copied().unwrap_or(1.0),
                 risk_within: path.within.get(index).copied().unwrap_or(1.0),
-                devices: forecasts.iter().map(|(id, path)| (id.clone(), channels(path, index))).collect(),
+                devices: forecasts.iter().map(|(id, forecast)| device_ahead(id, forecast, index)).collect(),
             })
         })
         .collect()
+}
+
+fn device_ahead(device: &DeviceId, forecast: &Forecast, index: usize) -> DeviceAhead {
+    let if_stepped = forecast.possible.first().map(|step| (step.p, channels(&step.path, index)));
+    DeviceAhead { device: device.clone(), channels: channels(&forecast.likely, index), if_stepped }
 }
 
 fn channels(path: &Path, index: usize) -> Channels {
@@ -86,19 +98,23 @@ fn channels(path: &Path, index: usize) -> Channels {
 }
 
 fn as_json(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Time) -> Value {
-    let spread = |number: &Option<(f64, f64)>| number.map(|(mean, sd)| json!({ "mean": mean, "sd": sd }));
+    let spread = |number: Option<(f64, f64)>| number.map(|(mean, sd)| json!({ "mean": mean, "sd": sd }));
     let horizons: Vec<Value> = aheads
         .iter()
         .map(|ahead| {
             let devices: Vec<Value> = ahead
                 .devices
                 .iter()
-                .map(|(device, [u, v, level])| {
+                .map(|DeviceAhead { device, channels: [u, v, level], if_stepped }| {
+                    let if_stepped = if_stepped.map(|(p, [u, v, level])| {
+                        json!({ "p": p, "u_prime": spread(u), "v_prime": spread(v), "ln_luminance": spread(level) })
+                    });
                     json!({
                         "device": device,
-                        "u_prime": spread(u),
-                        "v_prime": spread(v),
-                        "ln_luminance": spread(level),
+                        "u_prime": spread(*u),
+                        "v_prime": spread(*v),
+                        "ln_luminance": spread(*level),
+                        "if_stepped": if_stepped,
                     })
                 })
                 .collect();
@@ -158,7 +174,7 @@ fn as_text(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Ti
         None => "never read".to_owned(),
     };
     let states = aheads.iter().flat_map(|ahead| {
-        ahead.devices.iter().map(|(device, [u, v, l])| {
+        ahead.devices.iter().map(|DeviceAhead { device, channels: [u, v, l], .. }| {
             let day = say::day(&zone, as_of.plus(Days(ahead.days)));
             [day, device.to_string(), number(*u), number(*v), level(*l)]
         })

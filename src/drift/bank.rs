@@ -15,11 +15,11 @@ use super::offset::{self, Constant};
 use super::priors::{ChannelPrior, WANDERS};
 
 /// Factors on the declared noise of a reading, with their prior weights.
-const NOISES: [(f64, f64); 3] = [(0.7, 0.3), (1.0, 0.45), (1.7, 0.25)];
+const NOISES: [(f64, f64); 3] = [(0.7, 0.3), (1.0, 0.65), (1.7, 0.05)];
 /// Prior weights of the wander's values.
-const WANDER_WEIGHTS: [f64; WANDERS] = [0.35, 0.45, 0.2];
-/// Change of the slope in one day as a share of its sd, with prior weights; 0.035 is its own size in 800 days.
-const CHANGES: [(f64, f64); 2] = [(0.01, 0.6), (0.035, 0.4)];
+const WANDER_WEIGHTS: [f64; WANDERS] = [0.35, 0.6, 0.05];
+/// Change of the slope in one day as a share of its sd, with prior weights; 0.06 is its own size in 280 days.
+const CHANGES: [(f64, f64); 2] = [(0.01, 0.5), (0.06, 0.5)];
 /// Width of the slope prior as a multiple of the kind's, with prior weights.
 const WIDTHS: [(f64, f64); 2] = [(1.0, 0.75), (3.0, 0.25)];
 

@@ -15,7 +15,7 @@ use super::verified::{Asked, Record};
 use crate::units::{InstrumentId, Time};
 
 /// Raised with every change of layout, grid or meaning.
-const VERSION: u32 = 5;
+const VERSION: u32 = 6;
 /// No list in a state is longer; a count above it is damage.
 const LONGEST: u64 = 4096;
 
@@ -60,6 +60,7 @@ impl DeviceState {
         out.whole(self.readings);
         out.whole(self.used);
         self.ever.iter().for_each(|flag| out.flag(*flag));
+        self.new_here.iter().for_each(|flag| out.flag(*flag));
         self.since_reset.iter().for_each(|n| out.whole(u64::from(*n)));
         out.maybe(self.label.as_ref(), Writer::label);
         out.flag(self.tint_open);
@@ -119,6 +120,7 @@ impl DeviceState {
             readings: from.whole()?,
             used: from.whole()?,
             ever: [from.flag()?, from.flag()?, from.flag()?],
+            new_here: [from.flag()?, from.flag()?, from.flag()?],
             since_reset: [from.small()?, from.small()?, from.small()?],
             label: from.maybe(Reader::label)?,
             tint_open: from.flag()?,
@@ -215,6 +217,7 @@ impl Writer {
         self.numbers(&pending.numbers);
         pending.moved.iter().for_each(|flag| self.flag(*flag));
         self.number(pending.p);
+        self.flag(pending.set_anew);
     }
 
     fn asked(&mut self, asked: &Asked) {
@@ -413,6 +416,7 @@ impl Reader<'_> {
             numbers: self.numbers()?,
             moved: [self.flag()?, self.flag()?, self.flag()?],
             p: self.number()?,
+            set_anew: self.flag()?,
         })
     }
 

@@ -42,6 +42,8 @@ pub struct DeviceState {
     pub(super) used: u64,
     /// Which channels were ever read.
     pub(super) ever: [bool; 3],
+    /// Which channels of the thing that now stands here were not read yet: whatever it turns out to be is believed.
+    pub(super) new_here: [bool; 3],
     /// Readings used since the level was last set anew, by channel.
     pub(super) since_reset: [u32; 3],
     /// What its label says, while nothing was measured.
@@ -84,6 +86,8 @@ pub(super) struct Pending {
     pub moved: [bool; 3],
     /// Probability that the device stepped.
     pub p: f64,
+    /// What was far off had not been read since it was set anew.
+    pub set_anew: bool,
 }
 
 /// Share of the variance of slopes that devices in one place have in common.
@@ -97,7 +101,7 @@ impl DeviceState {
         Self {
             banks: Box::new([0, 1, 2].map(|c: usize| {
                 let prior = &prior.channels[c];
-                let (mean, sd) = aims[c].map_or((prior.level, prior.level_sd), |aim| (aim, prior.level_about_aim));
+                let (mean, sd) = aims[c].map_or((prior.level, prior.level_sd), |aim| (aim, prior.new_about_aim));
                 Bank::new(prior, mean, sd)
             })),
             time: None,
@@ -107,6 +111,7 @@ impl DeviceState {
             readings: 0,
             used: 0,
             ever: [false; 3],
+            new_here: [true; 3],
             since_reset: [0; 3],
             label: None,
             tint_open: false,
@@ -365,6 +370,7 @@ impl DeviceState {
             });
             bank.sever([SLOPE]);
         }
+        self.new_here = [true; 3];
         self.since_reset = [0; 3];
         self.label = None;
         self.tint_open = false;

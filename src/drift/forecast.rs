@@ -50,32 +50,11 @@ pub struct Hypothesis {
 pub struct Forecast {
     /// The times asked for; those before the state's own instant are answered as at that instant.
     pub times: Vec<Time>,
-    /// The state as the readings in use have it.
+    /// The state as the readings in use have it: what is shown. A waiting odd reading stays out of its mean and of its spread; what it may
+    /// mean stands beside it, and counts in the risk.
     pub likely: Path,
     /// Steps that a waiting odd reading may mean; their probabilities and the likely state's make 1.
     pub possible: Vec<Hypothesis>,
-}
-
-impl Forecast {
-    /// The `mean` and `sd` that are shown. While an odd reading waits, the mean is the likely path's (the reading
-    /// stays out of it), but the sd is the root mean square distance from it over all hypotheses, `√((1 − p)·sd² +
-    /// p·(sd₁² + (m₁ − m)²))`, since a step may have been. Risk is to be taken from `likely` and `possible` instead,
-    /// which would count the step twice here.
-    pub fn shown(&self) -> Path {
-        let mut shown = self.likely.clone();
-        for hypothesis in &self.possible {
-            for (channel, other) in shown.channels.iter_mut().zip(&hypothesis.path.channels) {
-                let (Some(channel), Some(other)) = (channel, other) else { continue };
-                let rows = channel.sd.iter_mut().zip(&channel.mean).zip(other.mean.iter().zip(&other.sd));
-                for ((sd, mean), (there, spread)) in rows {
-                    let apart = there - mean;
-                    let far = spread * spread + apart * apart;
-                    *sd = libm::sqrt((1.0 - hypothesis.p) * *sd * *sd + hypothesis.p * far);
-                }
-            }
-        }
-        shown
-    }
 }
 
 /// What the state rests on.

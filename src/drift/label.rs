@@ -86,6 +86,7 @@ impl DeviceState {
             if let Some(number) = number {
                 state.banks[c].take(&prior.channels[c], number);
                 state.ever[c] = true;
+                state.new_here[c] = false;
             }
         }
         state

@@ -6,6 +6,10 @@
 //! the two by the densities that the old state and the state after a step had foretold for it: agree with the old one,
 //! and the doubt is dropped; with the new one, and the step is found, dated by the first reading that showed it, slope
 //! and weights kept. With neither it is doubted too; a third in a row means that the old state is wrong.
+//!
+//! After an event the level is gated like any other, since strays do not wait: if a second reading bears the first out, the
+//! device was set elsewhere than was thought, which is no unlogged step. Only the first reading of a thing that is new here is
+//! believed whatever it says.
 
 use super::bank::{Bank, Belief, Number};
 use super::device::{DeviceState, Pending};
@@ -46,7 +50,7 @@ impl DeviceState {
         let beliefs = beliefs_of(&self.banks, prior);
         part_tint(&mut numbers, &beliefs, &span, observation.extra_cov[1]);
         let used = if cold { Fate::UsedCold } else { Fate::Used };
-        let old = standing(&beliefs, &span, &numbers, &self.since_reset);
+        let old = standing(&beliefs, &span, &numbers, &self.new_here);
 
         if observation.released {
             return self.believe(prior, observation, numbers, &old, used);
@@ -65,7 +69,7 @@ impl DeviceState {
         stepped.step_to(prior, &waiting);
         let after = stepped.span(observation.time, observation.hours);
         let new_beliefs = beliefs_of(&stepped.banks, prior);
-        let new = standing(&new_beliefs, &after, &numbers, &stepped.since_reset);
+        let new = standing(&new_beliefs, &after, &numbers, &stepped.new_here);
         let p = waiting.last().map_or(0.0, |w| w.p);
         let step_odds = libm::log(p / (1.0 - p)) + new.ln_density - old.ln_density;
 
@@ -85,9 +89,12 @@ impl DeviceState {
             stepped.take(prior, observation, &numbers, used);
             stepped.used += waiting.len() as u64;
             let began = waiting.first().map_or(observation.time, |w| w.time);
-            let step = stepped.found(prior, began, seqs, before);
+            // What was set anew did not step: it was set elsewhere than was thought.
+            let missed = waiting.first().is_some_and(|w| w.set_anew);
+            let step = (!missed).then(|| stepped.found(prior, began, seqs, before));
+            stepped.asked = None;
             *self = stepped;
-            return Absorbed { fate: used, revised, step: Some(step) };
+            return Absorbed { fate: used, revised, step };
         }
         self.doubt(observation, numbers, &old)
     }
@@ -148,6 +155,7 @@ impl DeviceState {
                 }
                 self.banks[c].take(channel, number);
                 self.ever[c] = true;
+                self.new_here[c] = false;
                 self.since_reset[c] = self.since_reset[c].saturating_add(1);
             }
         }
@@ -160,6 +168,7 @@ impl DeviceState {
             if let Some(number) = number {
                 self.banks[c].take(&prior.channels[c], number);
                 self.ever[c] = true;
+                self.new_here[c] = false;
                 self.since_reset[c] = self.since_reset[c].saturating_add(1);
                 self.turned &= c != 2;
             }
@@ -169,7 +178,7 @@ impl DeviceState {
         }
     }
 
-    /// Where the level was set anew and the first reading is far from it, the goal was missed: the reading is believed.
+    /// Where the first reading of a thing is far from the aim, it never stood there: the reading is believed.
     fn open_where_off(
         &mut self,
         prior: &DriftPrior,
@@ -181,7 +190,7 @@ impl DeviceState {
             let Some(number) = &numbers[c] else { continue };
             let (mean, variance) = beliefs[c].foretell(span, number);
             let off = number.value - mean;
-            if self.since_reset[c] == 0 && off * off > odd::GATE[0] * variance {
+            if self.new_here[c] && off * off > odd::GATE[0] * variance {
                 let value = self.banks[c].on_scale(&prior.channels[c], number);
                 self.banks[c].reset_level(&prior.channels[c], value, prior.channels[c].level_about_aim);
             }
@@ -208,15 +217,20 @@ impl DeviceState {
         }
         let p = self.chance_of_step(observation, &moved);
         let (seq, time, hours) = (observation.seq, observation.time, observation.hours);
-        self.pending.push(Pending { seq, time, hours, numbers, moved, p });
+        let set_anew = (0..3).all(|c| !moved[c] || self.since_reset[c] == 0);
+        self.pending.push(Pending { seq, time, hours, numbers, moved, p, set_anew });
         Absorbed { fate: Fate::Doubted(Doubt::PossibleStep), revised: Vec::new(), step: None }
     }
 
     /// Probability that an odd reading with this signature is a step rather than a stray.
     fn chance_of_step(&self, observation: &Observation, moved: &[bool; 3]) -> f64 {
-        if !self.pending.is_empty() || self.since_reset.iter().all(|n| *n <= 1) {
-            // Two strays in a row are rare; and of the first two readings either may be the odd one.
+        if !self.pending.is_empty() {
+            // Two strays in a row are rare.
             return 0.5;
+        }
+        if (0..3).all(|c| !moved[c] || self.since_reset[c] <= 1) {
+            // Either may be the odd one: this reading, or what it was set to or first read as.
+            return odd::SET_ELSEWHERE;
         }
         let gap = self.last_used.map_or(odd::LONGEST_GAP, |last| observation.time.since(last).0);
         let years = gap.clamp(0.0, odd::LONGEST_GAP) / 365.25;
@@ -289,8 +303,8 @@ pub(super) fn part_tint(numbers: &mut [Option<Number>; 3], beliefs: &[Belief; 3]
     }
 }
 
-/// How `numbers` stand to a state; a channel without a reading since it was set anew is not judged.
-fn standing(beliefs: &[Belief; 3], span: &Span, numbers: &[Option<Number>; 3], since: &[u32; 3]) -> Standing {
+/// How `numbers` stand to a state; a channel not yet read of the thing that stands here is not judged.
+fn standing(beliefs: &[Belief; 3], span: &Span, numbers: &[Option<Number>; 3], new_here: &[bool; 3]) -> Standing {
     let mut out = Standing { chi2: 0.0, channels: 0, ln_density: 0.0, z: [0.0; 3] };
     for c in 0..3 {
         let Some(number) = &numbers[c] else { continue };
@@ -299,7 +313,7 @@ fn standing(beliefs: &[Belief; 3], span: &Span, numbers: &[Option<Number>; 3], s
         let off = number.value - mean;
         let squared = off * off / variance;
         out.ln_density -= 0.5 * (squared + libm::log(variance));
-        if since[c] > 0 {
+        if !new_here[c] {
             out.chi2 += squared;
             out.channels += 1;
             out.z[c] = off / libm::sqrt(variance);

@@ -30,7 +30,9 @@ pub struct ChannelPrior {
     pub level: f64,
     /// Standard deviation of that guess.
     pub level_sd: f64,
-    /// Standard deviation of a never-read device around its aim.
+    /// Standard deviation of a device around its aim before its first reading: most stations begin matched.
+    pub new_about_aim: f64,
+    /// The same where the first reading says that it does not stand at its aim, and where a step may have led.
     pub level_about_aim: f64,
     /// Mean slope of the kind, per day.
     pub slope: f64,
@@ -76,11 +78,12 @@ pub struct DriftPrior {
 const CHROMA: ChannelPrior = ChannelPrior {
     level: 0.2,
     level_sd: 0.1,
+    new_about_aim: 0.003,
     level_about_aim: 0.02,
     slope: 0.0,
     slope_sd: 1e-5,
-    wander: [0.00025, 0.0007, 0.002],
-    after_recalibration: 0.0015,
+    wander: [0.00011, 0.00032, 0.0009],
+    after_recalibration: 0.001,
     after_replacement: 0.003,
     cold: 0.003,
     moved: 0.001,
@@ -95,11 +98,12 @@ const CHROMA: ChannelPrior = ChannelPrior {
 const LEVEL: ChannelPrior = ChannelPrior {
     level: 5.5,
     level_sd: 3.0,
+    new_about_aim: 0.08,
     level_about_aim: 0.7,
     slope: -5e-5,
     slope_sd: 1e-4,
     wander: [0.0025, 0.007, 0.02],
-    after_recalibration: 0.02,
+    after_recalibration: 0.014,
     after_replacement: 0.08,
     cold: 0.05,
     moved: 0.05,
@@ -132,13 +136,15 @@ pub const fn drift_prior(thing: Thing) -> DriftPrior {
 /// Readings by kind of light source need not be odd by accident: how often, as rates.
 pub mod odd {
     /// Share of readings that are off for a reason of their own (angle, stray light, wrong patch).
-    pub const STRAY_SHARE: f64 = 0.04;
+    pub const STRAY_SHARE: f64 = 0.05;
     /// Of those, the share in which only the level is off.
-    pub const STRAY_LEVEL_ONLY: f64 = 0.25;
+    pub const STRAY_LEVEL_ONLY: f64 = 0.35;
     /// Unlogged steps of level alone (a bumped dimmer), per year.
-    pub const LEVEL_STEPS_PER_YEAR: f64 = 0.5;
+    pub const LEVEL_STEPS_PER_YEAR: f64 = 0.2;
     /// Unlogged steps that move the colour, per year.
-    pub const COLOUR_STEPS_PER_YEAR: f64 = 0.1;
+    pub const COLOUR_STEPS_PER_YEAR: f64 = 0.05;
+    /// Probability that a device was set elsewhere than was thought, where the first reading since is odd.
+    pub const SET_ELSEWHERE: f64 = 0.35;
     /// Days between readings beyond which a gap says no more about steps.
     pub const LONGEST_GAP: f64 = 60.0;
     /// χ² beyond which a reading is odd: 1 in 1000 of honest ones, for one, two and three channels.

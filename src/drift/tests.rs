@@ -99,10 +99,6 @@ fn a_stray_is_doubted_and_dropped() {
     assert_eq!(ahead.possible.len(), 1);
     let stepped = ahead.possible[0].path.channels[0].as_ref().unwrap();
     assert!((stepped.mean[0] - 0.2058).abs() < 5e-4, "but counts as a possible step");
-    let (shown, likely) = (ahead.shown(), &ahead.likely);
-    let sd = |path: &Path| path.channels[0].as_ref().map(|u| (u.mean[0], u.sd[0]));
-    assert_eq!(sd(&shown).map(|u| u.0), sd(likely).map(|u| u.0));
-    assert!(sd(&shown).unwrap().1 > 2.0 * sd(likely).unwrap().1, "and in the spread that is shown");
     let after = state.absorb(&params, &reading(94.0, [0.0, 0.0, 0.0]));
     assert_eq!(after.fate, Fate::Used);
     assert_eq!(after.revised, [(840, Fate::Doubted(Doubt::NotBorneOut))]);
@@ -138,7 +134,7 @@ fn a_bumped_dimmer_is_likelier_than_a_jump_of_colour() {
         state.forecast(&params, &[on(90.0)]).possible[0].p
     };
     let (level, colour) = (chance([0.0, 0.0, -0.2]), chance([0.008, 0.0, -0.2]));
-    assert!(level > 0.35 && colour < 0.2, "{level} against {colour}");
+    assert!(level > 0.25 && colour < 0.1, "{level} against {colour}");
 }
 
 #[test]
@@ -216,15 +212,35 @@ fn a_recalibration_sets_the_level_and_keeps_what_was_learnt() {
     state.note(&params, &Happening { time: on(154.0), act: Act::Recalibrated { target: Some(target) } });
     let now = at(&state, &params, 154.0);
     assert!((now[0].0 - 0.2).abs() < 1e-12 && (now[2].0 - 5.0).abs() < 1e-12);
-    assert!(now[0].1 > 0.001 && now[0].1 < 0.003, "with an uncertainty of its own");
+    assert!(now[0].1 > 0.0009 && now[0].1 < 0.003, "with an uncertainty of its own");
     for (before, after) in slope.iter().zip(state.summary(&params).slopes) {
         assert!((before.0 - after.0).abs() < 1e-15);
     }
     state.note(&params, &Happening { time: on(160.0), act: Act::Recalibrated { target: None } });
     assert!((at(&state, &params, 160.0)[0].0 - 0.1978).abs() < 1e-12, "else the aim");
-    let missed = state.absorb(&params, &reading(161.0, [0.012, 0.0, 0.0]));
-    assert_eq!(missed.fate, Fate::Used, "the first reading afterwards is believed");
-    assert!((at(&state, &params, 161.0)[0].0 - 0.2098).abs() < 5e-4);
+}
+
+#[test]
+fn a_first_reading_far_from_the_target_waits_for_a_second() {
+    let params = params(Thing::Display);
+    let recalibrated = || {
+        let mut state = steady(&params, 8);
+        state.note(&params, &Happening { time: on(160.0), act: Act::Recalibrated { target: None } });
+        let first = state.absorb(&params, &reading(161.0, [0.012, 0.0, 0.0]));
+        assert_eq!(first.fate, Fate::Doubted(Doubt::PossibleStep));
+        let possible = &state.forecast(&params, &[on(161.0)]).possible[0];
+        assert!(possible.p > 0.2, "it may well have been set elsewhere");
+        state
+    };
+    let mut missed = recalibrated();
+    let second = missed.absorb(&params, &reading(168.0, [0.012, 0.0, 0.0]));
+    assert_eq!((second.fate, second.step), (Fate::Used, None), "set elsewhere than was thought is no unlogged step");
+    assert_eq!(second.revised, [(1610, Fate::Used)]);
+    assert!((at(&missed, &params, 168.0)[0].0 - 0.2098).abs() < 5e-4);
+    let mut stray = recalibrated();
+    let second = stray.absorb(&params, &reading(168.0, [0.0; 3]));
+    assert_eq!(second.revised, [(1610, Fate::Doubted(Doubt::NotBorneOut))]);
+    assert!((at(&stray, &params, 168.0)[0].0 - 0.1978).abs() < 5e-4);
 }
 
 #[test]

@@ -158,7 +158,7 @@ fn point(held: &Held, params: &Params, state: &DeviceState, time: Time, read_ln:
 
 fn ahead(params: &Params, state: &DeviceState, now: Time, days: f64) -> Vec<Ahead> {
     let times = grid(now, Days(days));
-    let path = state.forecast(params, &times).shown();
+    let path = state.forecast(params, &times).likely;
     let [.., Some(level)] = &path.channels else { return Vec::new() };
     let rows = times.iter().zip(level.mean.iter().zip(&level.sd));
     rows.map(|(time, (mean, sd))| Ahead {

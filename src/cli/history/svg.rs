@@ -44,7 +44,7 @@ impl Model {
     }
 
     fn add(&mut self, params: &Params, state: &DeviceState, times: &[Time]) {
-        let path = state.forecast(params, times).shown();
+        let path = state.forecast(params, times).likely;
         for (band, channel) in self.bands.iter_mut().zip(&path.channels) {
             let Some(channel) = channel else { continue };
             let rows = times.iter().zip(channel.mean.iter().zip(&channel.sd));
@@ -89,7 +89,7 @@ pub fn document(drawn: &mut Drawn) -> String {
         drawn.model.add(params, &state, &[half, now]);
     }
     let ahead_times = grid(now, Days(wanted));
-    let ahead = drawn.state.forecast(drawn.params, &ahead_times).shown();
+    let ahead = drawn.state.forecast(drawn.params, &ahead_times).likely;
     let white: Vec<&Line> = drawn.readings.iter().filter(|line| line.row.patch == Patch::White).collect();
     let others = drawn.readings.len() - white.len();
     let reasons = reasons(&white);
