@@ -79,7 +79,7 @@ fn live(
         let before = time;
         day += line.gap;
         time = on(day).plus(Days(shift));
-        between(&mut state, Time::from_micros(before.micros() + (time.micros() - before.micros()) / 3));
+        between(&mut state, Time::from_micros(before.micros() + (time.micros() - before.micros()) / 4));
         if let Some(mut act) = line.act {
             if let Act::Recalibrated { target: Some(target) } = &mut act {
                 target.ln_level = target.ln_level.map(|level| level + ln);
@@ -166,12 +166,13 @@ proptest! {
         alike(&ahead(&params, &state, day, 0.0), &ahead(&others, &other, day, 0.0), ln, 1e-6)?;
     }
 
-    /// Whoever carries the state on in the middle of every gap gets what one step gives.
+    /// Whoever carries the state on a quarter into every gap gets what one step gives. (A quarter, so that no sum of days is rounded: the
+    /// model's own record waits for 28 days to the digit.)
     #[test]
     fn any_gap_of_a_life_may_be_split((thing, log) in lives()) {
         // An hours counter says at the end of a gap how the device was used in it, which a stop half-way cannot know.
         let log: Vec<Line> = log.into_iter().map(|line| Line { hours: false, ..line }).collect();
-        let (params, state, fates, day) = live(thing, &log, 0.0, 0.0, |_, _| ());
+        let (params, mut state, fates, day) = live(thing, &log, 0.0, 0.0, |_, _| ());
         let prior = drift_prior(thing);
         let stop = |state: &mut DeviceState, time: Time| {
             // A doubt is settled at the time of the reading that gave rise to it; nobody carries a state on over one.
@@ -179,8 +180,13 @@ proptest! {
                 state.carry_to(&prior, time, None);
             }
         };
-        let (_, split, fates_split, _) = live(thing, &log, 0.0, 0.0, stop);
+        let (_, mut split, fates_split, _) = live(thing, &log, 0.0, 0.0, stop);
         prop_assert_eq!(fates, fates_split);
+        prop_assert_eq!(state.records.map(|record| record.forecasts), split.records.map(|record| record.forecasts));
+        if !state.pending.is_empty() {
+            // The state stands before the doubted reading, and what its record widens counts from there.
+            (state.records, split.records) = Default::default();
+        }
         alike(&ahead(&params, &state, day, 0.0), &ahead(&params, &split, day, 0.0), 0.0, 1e-6)?;
     }
 

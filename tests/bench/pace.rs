@@ -337,7 +337,7 @@ fn row(
     for (wander, size) in wander.iter_mut().zip(sizes) {
         *wander = 0.967 * *wander + 0.25 * size * chance.normal();
     }
-    let drift = if place == 1 && !lamp { 0.004 * f64::from(day) / f64::from(DAYS) } else { 0.0 };
+    let drift = if place == 1 && !lamp { 0.0046 * f64::from(day) / f64::from(DAYS) } else { 0.0 };
     let level = wander[2] - 8e-5 * f64::from(since) + 0.01 * chance.normal();
     let (u, v, level) = match lamp {
         false => (0.20904, 0.48608, format!("{:.2},", 146.0 * libm::exp(level))),
