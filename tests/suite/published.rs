@@ -346,16 +346,16 @@ fn foretold(lives: &[Life], until: f64, noise: f64, up_to: f64) -> Held {
     held
 }
 
-/// 24 light sources that burned day and night (Meeker and Escobar, by SMRD.data): bands made after 3 000 h hold about their
-/// share of later readings.
+/// 24 light sources that burned day and night (Meeker and Escobar, by SMRD.data): bands made after 3 000 h hold no less than about
+/// their share of later readings. That they may hold more is no virtue; the figures are printed.
 #[test]
 fn published_ageing_stays_in_the_bands() {
     let Some(rows) = rows("ageing/luminosity.csv") else { return };
     let light = numbers(&rows, 3);
     let lives = lives(&numbers(&rows, 0), &numbers(&rows, 2), |i| light[i]);
     assert_eq!(lives.len(), 24);
-    foretold(&lives, 3000.0, 0.02, 1e9).within("24 light sources", [0.70..=0.92, 0.80..=0.98]);
-    foretold(&lives, 3000.0, 0.02, 5100.0).within("up to 5 100 h", [0.65..=0.95, 0.75..=1.0]);
+    foretold(&lives, 3000.0, 0.02, 1e9).within("24 light sources", [0.70..=0.98, 0.80..=1.0]);
+    foretold(&lives, 3000.0, 0.02, 5100.0).within("up to 5 100 h", [0.65..=0.98, 0.75..=1.0]);
 }
 
 /// Eight laser diodes at 80 °C, held at constant light by a current that rises (the same source): they wear ten times as fast as
