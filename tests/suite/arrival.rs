@@ -85,7 +85,7 @@ fn known(config: &Config, files: &[String]) -> Vec<String> {
             })
             .unwrap()
     };
-    [60.0, 200.0].map(|on| day(on)).into_iter().map(told).collect()
+    [60.0, 200.0].map(day).into_iter().map(told).collect()
 }
 
 /// The same records in a file of other bytes.
