@@ -11,6 +11,7 @@
 
 mod instruments;
 mod lit;
+mod lives;
 mod targets;
 
 use crate::aims::params_of;
@@ -25,6 +26,7 @@ use instruments::Instruments;
 use targets::{followed_targets, named_target};
 
 pub(crate) use lit::just_before;
+pub use lives::{Held, lives};
 pub use lit::{LampLight, asks_for_spectrum, lit_paper, same_setting};
 
 /// Readings from one checkpoint to the next.

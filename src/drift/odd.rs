@@ -84,6 +84,7 @@ impl DeviceState {
             }
             stepped.take(prior, observation, &numbers, used);
             stepped.used += waiting.len() as u64;
+            stepped.used_since_new += waiting.len() as u64;
             let began = waiting.first().map_or(observation.time, |w| w.time);
             let step = stepped.found(prior, began, seqs, before);
             *self = stepped;
