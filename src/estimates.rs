@@ -26,8 +26,8 @@ use instruments::Instruments;
 use targets::{followed_targets, named_target};
 
 pub(crate) use lit::just_before;
-pub use lives::{Held, lives};
 pub use lit::{LampLight, asks_for_spectrum, lit_paper, same_setting};
+pub use lives::{Held, lives};
 
 /// Readings from one checkpoint to the next.
 const CHECKPOINT_EVERY: u64 = 128;

@@ -30,9 +30,8 @@ pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>
         if !retired(estimates, &station.display) && !retired(estimates, &station.lamp) {
             let seen = estimates.seen(station)?;
             // When a reading grows too old is said of its device below, for all its stations at once.
-            let own = |demand: &Demand| {
-                !matches!(demand.because, Because::Forecast { why: CallReason::TooOld { .. }, .. })
-            };
+            let own =
+                |demand: &Demand| !matches!(demand.because, Because::Forecast { why: CallReason::TooOld { .. }, .. });
             demands.extend(sources::of_forecast(&estimates.judge(&seen)?).into_iter().filter(own));
         }
     }
@@ -51,7 +50,8 @@ pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>
             demand.because.source() == Source::Forecast && !matches!(demand.work, Work::Read | Work::ReadPaper)
         };
         if !demands.iter().any(|demand| acts(demand) && demand.device.as_ref() == Some(device)) {
-            let called: Vec<&StationId> = demands.iter().filter(|d| acts(d)).filter_map(|d| d.because.station()).collect();
+            let called: Vec<&StationId> =
+                demands.iter().filter(|d| acts(d)).filter_map(|d| d.because.station()).collect();
             let answered = stations.iter().any(|station| called.contains(&&station.id));
             demands.extend(ends(estimates, things, device, answered)?);
         }
@@ -75,12 +75,7 @@ pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>
 
 /// When a device comes to its end by its own drift. Where it is off its aim already and one of its stations calls for an act
 /// (`answered`), that act is the answer.
-fn ends(
-    estimates: &Estimates,
-    things: &Things,
-    device: &DeviceId,
-    answered: bool,
-) -> Result<Vec<Demand>, LedgerError> {
+fn ends(estimates: &Estimates, things: &Things, device: &DeviceId, answered: bool) -> Result<Vec<Demand>, LedgerError> {
     let Some(estimate) = estimates.get(device).filter(|estimate| estimate.state.last_read().is_some()) else {
         return Ok(Vec::new());
     };

@@ -22,6 +22,8 @@ use crate::zone::LocalZone;
 pub const TELL_FROM_HOUR: u32 = 9;
 /// A device is asked for as one that is learnt only for so long after its first reading.
 const LEARNING_TOLD: Days = Days(42.0);
+/// And only where it was not read for so long: who reads every week on some day needs no word.
+const LEARNING_LATE: Days = Days(9.0);
 /// A reading that was asked for and is still wanted within so many days goes on being asked for: dates move a little from day to day.
 const STILL_WANTED: Days = Days(7.0);
 /// A run that was told may lie this far ahead, after the clock was set back.
@@ -225,7 +227,9 @@ impl Looked<'_> {
     fn is_told(&self, wanted: &Wanted) -> bool {
         // A device that nobody has read yet has its time until that is overdue, and a new site has many.
         let Some(known) = self.estimates.get(&wanted.device) else { return false };
-        known.state.last_read().is_some() && (!is_learning(&wanted.call) || self.is_new(&wanted.device))
+        let Some(last) = known.state.last_read() else { return false };
+        let late = self.estimates.at.since(last) >= LEARNING_LATE;
+        !is_learning(&wanted.call) || (late && self.is_new(&wanted.device))
     }
 
     /// Whether a device was first read so short a time ago that readings to learn its drift by are still asked for.
@@ -243,8 +247,12 @@ impl Looked<'_> {
             return known.state.summary(&known.params).used >= GUESS_BELOW_READINGS || !self.is_new(device);
         }
         let soon = self.estimates.at.plus(STILL_WANTED);
-        let still = (wanted.iter().filter(|wanted| wanted.subject == row.subject)).any(|one| !one.tells || one.call.by <= soon);
-        known.state.last_read().is_some_and(|read| read >= row.raised_at) || (matches!(self.scope, Scope::Day) && !still)
+        // Which of a station's readings settles a doubt may change from day to day; that one is in doubt does not end by that.
+        let stations: Vec<&StationId> = self.config.things.stations_of(device).map(|station| &station.id).collect();
+        let wants = |one: &&Wanted| one.subject == row.subject || stations.contains(&&one.station);
+        let still = wanted.iter().filter(wants).any(|one| !one.tells || one.call.by <= soon);
+        known.state.last_read().is_some_and(|read| read >= row.raised_at)
+            || (matches!(self.scope, Scope::Day) && !still)
     }
 
     fn overdue(&self, device: &DeviceId) -> bool {

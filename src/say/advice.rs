@@ -156,7 +156,7 @@ pub fn to_do(judgement: &Judgement, max_risk: f64, zone: &LocalZone) -> Vec<Stri
 pub fn to_do_now(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
     let advised = judgement.advice.iter().map(|advice| advised(judgement, advice, zone));
     match judgement.verdict {
-        Verdict::Matched => next(judgement, zone).into_iter().chain(advised).collect(),
+        Verdict::Matched => advised.chain(next(judgement, zone)).collect(),
         Verdict::AtRisk => spared(judgement, zone).into_iter().chain(advised).collect(),
         Verdict::Unknown | Verdict::Out => advised.collect(),
     }
@@ -187,6 +187,11 @@ fn next(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
     let now = judgement.as_of;
     let reading = judgement.calls.iter().find(|call| call.why.is_reading());
     let act = judgement.calls.iter().find(|call| matches!(call.why, CallReason::RiskPasses { .. }));
+    let (nothing, first) = if judgement.advice.is_empty() {
+        ("Nothing to do now", "Nothing to do now; next")
+    } else {
+        ("Nothing else to do now", "Next")
+    };
     let mut lines = Vec::new();
     match reading {
         // It stands among the advice.
@@ -195,13 +200,13 @@ fn next(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
             let same = |other: &&Call| other.why == call.why && zone.day(other.by) == zone.day(call.by);
             let what: Vec<String> = judgement.calls.iter().filter(same).filter_map(to_read).collect();
             lines.push(format!(
-                "Nothing to do now; next reading of {} {}: {}.",
+                "{first} reading of {} {}: {}.",
                 what.join(" and "),
                 by(call.by, now, zone),
                 call_reason(call.why)
             ));
         }
-        None => lines.push("Nothing to do now, and no reading is due.".to_owned()),
+        None => lines.push(format!("{nothing}, and no reading is due.")),
     }
     if let Some(call) = act {
         let day = by(call.by, now, zone);

@@ -78,8 +78,16 @@ pub fn leaves_aim(leaving: &Leaving, now: Time, zone: &LocalZone) -> String {
         return format!("It is off its aim: {}.", cause.map_or("it moved".to_owned(), became));
     };
     let why = cause.map(|cause| format!(": {}", becomes(cause))).unwrap_or_default();
-    let guess = if leaving.guess { "by a guess " } else { "" };
-    format!("By its own drift it {guess}leaves its aim about {}, {}{why}.", day(zone, about), range(leaving, now, zone))
+    let guess = if leaving.guess { " (a guess)" } else { "" };
+    let risk = match leaving.act_by.filter(|by| *by < about) {
+        Some(by) => format!("; from {} on the risk of that is over its station's line", day(zone, by)),
+        None => String::new(),
+    };
+    format!(
+        "By its own drift it leaves its aim about {}, {}{guess}{why}{risk}.",
+        day(zone, about),
+        range(leaving, now, zone)
+    )
 }
 
 /// When only a share of a lamp's first light is left, by the arithmetic of a long record.
@@ -168,8 +176,10 @@ pub fn facts(report: &Report, zone: &LocalZone) -> Vec<(&'static str, String)> {
         facts.push(("white", self::white(white)));
     }
     if let Some(hours) = report.hours {
-        let counter =
-            hours.counter_at(report.as_of).map(|c| format!("; the counter stands at about {} h", thousands(c))).unwrap_or_default();
+        let counter = hours
+            .counter_at(report.as_of)
+            .map(|c| format!("; the counter stands at about {} h", thousands(c)))
+            .unwrap_or_default();
         facts.push(("use", format!("{:.1} ± {:.1} h a day{counter}", hours.per_day, hours.per_day_sd())));
     }
     if let Some(rated) = report.rated {

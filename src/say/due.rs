@@ -76,10 +76,8 @@ pub fn because(why: &Because, date: Time, now: Time, zone: &LocalZone) -> String
 pub fn of_wanted(station: &StationId, call: &Call, now: Time, zone: &LocalZone) -> Vec<String> {
     let day = if zone.day(call.by) > zone.day(now) { format!(" by {}", day(zone, call.by)) } else { String::new() };
     let act = advice(&call.advice, zone);
-    let mut lines = vec![
-        format!("Station {station}: {}.", call_reason(call.why)),
-        format!("{}{day}.", act.trim_end_matches('.')),
-    ];
+    let mut lines =
+        vec![format!("Station {station}: {}.", call_reason(call.why)), format!("{}{day}.", act.trim_end_matches('.'))];
     if let CallReason::Learning { .. } = call.why {
         lines.push(format!("Once a week will do, until there are {GUESS_BELOW_READINGS}; this is told once."));
     }

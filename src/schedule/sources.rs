@@ -70,7 +70,8 @@ pub fn of_light(lamp: &DeviceId, record: &Projection, used: &HoursInUse, now: Ti
     let counter = record.counter_from + hours;
     let reached = used.reaches(counter - used.began_at)?;
     let date = if past { now } else { reached.date.max(now) };
-    let because = Because::LightLeft { share: USEFUL_LIGHT, counter: Hours(counter), reached: (!past).then_some(reached) };
+    let because =
+        Because::LightLeft { share: USEFUL_LIGHT, counter: Hours(counter), reached: (!past).then_some(reached) };
     Some(Demand { date, work: Work::Replace, device: Some(lamp.clone()), because })
 }
 
