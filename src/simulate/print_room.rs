@@ -167,12 +167,14 @@ fn readings(params: Params, course: Course, visits: &[Visit], chance: &mut Chanc
             // Not just after something was done, where a single reading cannot be told from the deed.
             stray: (chance.happens(0.02) && course.acts.iter().all(|(day, _)| (day - visit.day as f64).abs() > 30.0))
                 .then(|| [0.006 * chance.normal(), 0.006 * chance.normal(), -0.08]),
+            by_other: false,
         })
         .collect();
     let recipe = Recipe {
         params,
         start: Time::from_micros(0),
         days: STORY_DAYS,
+        miss_first: course.miss_new,
         miss_new: course.miss_new,
         miss_recalibrated: [0.0003, 0.0003, 0.005],
         slope: course.slope,
@@ -181,11 +183,13 @@ fn readings(params: Params, course: Course, visits: &[Visit], chance: &mut Chanc
         decay: course.decay,
         wander: [0.0002, 0.0002, 0.003],
         wander_days: 25.0,
+        hours: None,
         acts: course.acts,
         plan,
         noise,
         declared: noise,
         instrument: None,
+        other: None,
     };
     let SimDevice { log, .. } = recipe.live(chance);
     let mut seen: Vec<Observation> = (log.into_iter())
@@ -226,7 +230,7 @@ fn bay(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene> 
         slope: [1.0e-5, 1.5e-5, -1.0e-4],
         decay: (0.0, 100.0),
         miss_new: [0.0004, 0.0004, 0.01],
-        acts: BAY_RECALIBRATED.map(|day| (day as f64, SimAct::Recalibrated)).to_vec(),
+        acts: BAY_RECALIBRATED.map(|day| (day as f64, SimAct::Recalibrated(None))).to_vec(),
     };
     let (bump, back) = ([0.0, 0.0, BUMPED.2], [0.0, 0.0, -BUMPED.2]);
     let of_lamp = Course {
@@ -269,7 +273,7 @@ fn booth(things: &Things, calendar: &Calendar, chance: &mut Chance) -> Vec<Scene
         slope: [0.2e-5, 0.3e-5, -0.8e-4],
         decay: (0.0, 100.0),
         miss_new: [0.0004, 0.0004, 0.01],
-        acts: BOOTH_RECALIBRATED.map(|day| (day as f64, SimAct::Recalibrated)).to_vec(),
+        acts: BOOTH_RECALIBRATED.map(|day| (day as f64, SimAct::Recalibrated(None))).to_vec(),
     };
     let of_lamp = Course {
         slope: [0.8e-5, 1.12e-5, -1.8e-4],

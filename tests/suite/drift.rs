@@ -203,24 +203,35 @@ fn a_general_series_is_foretold_honestly() {
 /// Floors on rooms nobody tuned on, with a margin for so few of them; the bench prints the whole table.
 #[test]
 fn simulated_rooms_reach_the_floors() {
-    let (seeds, usual) = (7_000_000..7_000_025, Conditions::default());
-    let oracle = Score::of(Method::Oracle, seeds.clone(), &usual);
-    let product = Score::of(Method::Product, seeds.clone(), &usual);
-    let line = Score::of(Method::StraightLine, seeds, &usual);
+    let scores = Score::of_each(&Method::ALL, 7_000_000..7_000_030, &Conditions::default());
+    let (product, oracle) = (&scores[0], &scores[Method::ALL.len() - 1]);
     for horizon in 0..3 {
         let share = product.coverage(horizon);
-        assert!((0.83..=0.96).contains(&share), "coverage {share:.3} at horizon {horizon}");
+        assert!((0.84..=0.96).contains(&share), "coverage {share:.3} at horizon {horizon}");
     }
-    for channel in 0..3 {
-        let share = product.coverage_of(channel);
-        assert!((0.82..=0.96).contains(&share), "coverage {share:.3} of channel {channel}");
+    for ((device, horizon, channel), cell) in product.cells() {
+        // Windows of one device follow each other, so that a cell holds few that are independent.
+        let share = cell.share();
+        assert!((0.80..=0.985).contains(&share), "coverage {share:.3} of {device} {horizon} {channel}");
     }
-    let [all, young] = product.crps_ratio(&oracle);
-    assert!(all < 1.35 && young < 1.5, "CRPS {all:.3}, young {young:.3} times the oracle's");
-    assert!(product.crps_ratio(&line)[0] < 0.7, "a straight line must be left far behind");
-    let (share, delay) = product.steps_found();
-    assert!(share > 0.7 && delay < 25.0, "steps reported: {share:.2}, median {delay:.0} d");
-    assert!(product.brier_mean() < 1.5 * oracle.brier_mean(), "Brier {}", product.brier_mean());
+    let [all, young] = product.crps_ratio(oracle);
+    assert!(all < 1.35 && young < 1.6, "CRPS {all:.3}, young {young:.3} times the oracle's");
+    assert!(product.brier_mean() < 0.055, "Brier {:.4}", product.brier_mean());
+    assert!(product.warned.share() > 0.6, "breaches warned {:?}", product.warned);
+    assert!(product.steps.share() > 0.7, "steps reported {:?}", product.steps);
+    assert!(product.delay() < 25.0, "median delay {:.0} d", product.delay());
+    for (method, simple) in Method::ALL.iter().zip(&scores).skip(1).take(Method::ALL.len() - 2) {
+        let word = method.word();
+        assert!(all < 0.9 * simple.crps_ratio(oracle)[0], "{word}: CRPS {:.3}", simple.crps_ratio(oracle)[0]);
+        assert!(product.brier_mean() < 0.95 * simple.brier_mean(), "{word}: Brier {:.4}", simple.brier_mean());
+        assert!(product.false_alerts() < simple.false_alerts(), "{word}: {:.2} false alerts", simple.false_alerts());
+    }
+    // Floors that the model does not reach are told by the bench and not hidden here.
+    eprintln!(
+        "CRPS {all:.3} {young:.3}, Brier {:.4}, false alerts {:.2}",
+        product.brier_mean(),
+        product.false_alerts()
+    );
 }
 
 /// Rooms unlike those that the priors were thought out for: the intervals must stay honest, and simple ways be left
