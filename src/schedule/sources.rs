@@ -164,6 +164,65 @@ mod tests {
         assert_eq!(stage("2026-04-01T04:00:00Z"), Stage::Over);
     }
 
+    fn leaving(cause: Option<Cause>, act_by: Option<f64>, about: Option<f64>) -> Leaving {
+        let at = |days: Option<f64>| days.map(|days| Time::from_micros(0).plus(Days(days)));
+        Leaving {
+            off_now: 0.0,
+            about: at(about),
+            early: at(about),
+            late: None,
+            act_by: at(act_by),
+            guess: false,
+            cause,
+            farthest: Time::from_micros(0).plus(Days(900.0)),
+        }
+    }
+
+    #[test]
+    fn what_leaves_its_aim_is_due_before_it_does() {
+        let id = DeviceId::new("bay-lamp").unwrap();
+        let lamp = Thing::Lamp(crate::site::LampKind::Led);
+        let due = |thing, leaving: &Leaving| of_leaving(&id, thing, leaving).map(|demand| (demand.work, demand.date));
+        let day = |days| Time::from_micros(0).plus(Days(days));
+        let dims = leaving(Some(Cause::Dimmer), Some(60.0), Some(90.0));
+        assert_eq!(due(lamp, &dims), Some((Work::Replace, day(60.0))));
+        assert_eq!(due(Thing::Display, &dims), Some((Work::Recalibrate, day(60.0))));
+        let bold = leaving(Some(Cause::Dimmer), Some(120.0), Some(90.0));
+        assert_eq!(
+            due(lamp, &bold),
+            Some((Work::Replace, day(90.0))),
+            "a station that dares more does not wait for longer"
+        );
+        assert_eq!(due(lamp, &leaving(Some(Cause::Doubt), Some(60.0), Some(90.0))), None, "a reading sees to that");
+        assert_eq!(due(lamp, &leaving(None, Some(60.0), None)), None, "no date, nothing due");
+    }
+
+    #[test]
+    fn useful_light_ends_on_the_day_that_the_hours_come() {
+        // 2e-5 an hour: 70 % is left after 17 834 h of record, which began at 100 h on the counter.
+        let record: Vec<(f64, f64)> =
+            (0..=8).map(|n| 1000.0 * f64::from(n)).map(|hours| (hours, libm::exp(-2e-5 * hours))).collect();
+        let fit = crate::life::maintenance::Maintenance::of(&record).unwrap();
+        let found = Projection { fit, counter_from: 100.0 };
+        let now = Time::from_micros(0);
+        let used = |counter| HoursInUse {
+            at: now,
+            counter: Some(counter),
+            began_at: 0.0,
+            per_day: 10.0,
+            counted: Days(800.0),
+        };
+        let id = DeviceId::new("bay-lamp").unwrap();
+        let due = of_light(&id, &found, &used(8100.0), now).unwrap();
+        assert_eq!(due.because.source(), crate::schedule::Source::LampLife);
+        let days = due.date.since(now).0;
+        assert!((days - (17_933.747 - 8100.0) / 10.0).abs() < 0.01, "{days}");
+        // What may be said ends at six times the record.
+        let slow: Vec<(f64, f64)> = record.iter().map(|(hours, _)| (*hours, libm::exp(-1e-6 * hours))).collect();
+        let fit = crate::life::maintenance::Maintenance::of(&slow).unwrap();
+        assert_eq!(of_light(&id, &Projection { fit, counter_from: 0.0 }, &used(8000.0), now), None);
+    }
+
     #[test]
     fn hours_have_their_stages() {
         let stage = |hours| rated_stage(hours, Hours(10_000.0));
