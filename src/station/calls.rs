@@ -175,7 +175,8 @@ impl<'a> Standing<'a> {
                 None if !summary.by_label => wanted.push((self.now, CallReason::NeverRead)),
                 None => {}
                 Some((last, _)) => {
-                    wanted.push((self.whole_day(last.plus(limit)), CallReason::TooOld { limit }));
+                    // A limit, not a plan: to the instant, as everything else says it.
+                    wanted.push((last.plus(limit), CallReason::TooOld { limit }));
                     if summary.used < GUESS_BELOW_READINGS {
                         // A plan and no limit: it is not overdue because it was not followed.
                         let next = self.whole_day(last.plus(LEARNING)).max(self.now);
