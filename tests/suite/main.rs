@@ -3,6 +3,7 @@
 mod ageing;
 mod clock;
 mod backtest;
+mod calm;
 mod channels;
 mod colour;
 mod columns;
