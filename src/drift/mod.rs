@@ -18,6 +18,8 @@ pub mod filter;
 mod forecast;
 mod hold;
 mod hours;
+#[cfg(test)]
+mod invariants;
 mod label;
 pub mod matrix;
 mod observation;

@@ -347,6 +347,13 @@ mod tests {
             assert!((crps(mean, sd, y) - want).abs() < 1e-7, "CRPS of N({mean},{sd}) at {y}");
         }
         assert_eq!(crps(1.0, 0.0, 3.5), 2.5);
+        // Expected of a true forecast: s/√π, here by the trapezoid over y.
+        let step = 0.01;
+        let mean: f64 = (-900..=900)
+            .map(|k| step * f64::from(k))
+            .map(|y| step * crate::station::normal::pdf(y) * crps(0.0, 1.0, y))
+            .sum();
+        assert!((mean - 0.564_189_6).abs() < 5e-8, "{mean}");
     }
 
     #[test]

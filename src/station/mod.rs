@@ -392,4 +392,6 @@ pub fn off_aim_probability(device: &Watched, limits: &Limits, now: Time) -> f64 
 #[cfg(test)]
 mod act_tests;
 #[cfg(test)]
+mod invariants;
+#[cfg(test)]
 mod tests;

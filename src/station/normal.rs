@@ -265,6 +265,9 @@ mod tests {
         {
             assert!((inside(y, u) - p).abs() < 5e-6, "{y} {u}");
         }
+        // A guard band of 1.6449 u keeps 95 %, one of 2 u leaves 2.28 % (JCGM 106, 8.3).
+        assert!((inside(1500.0 + 1.6449 * 40.0, 40.0) - 0.95).abs() < 5e-6);
+        assert!((1.0 - inside(1500.0 + 2.0 * 40.0, 40.0) - 0.0228).abs() < 5e-5);
         for (z, p) in [(1.28, 0.89973), (1.645, 0.95002), (2.0, 0.97725), (3.0, 0.99865)] {
             assert!((phi(z) - p).abs() < 5e-6, "{z}");
         }

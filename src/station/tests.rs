@@ -41,6 +41,17 @@ impl Device {
         self.state.absorb(&self.params, &observation);
     }
 
+    /// Reads it at its aim but for what `change` does to the reading.
+    pub fn meet(&mut self, time: Time, change: impl FnOnce(&mut Observation)) {
+        let mut observation = self.reading(time, (0.0, 0.0), 1.0);
+        change(&mut observation);
+        self.state.absorb(&self.params, &observation);
+    }
+
+    pub fn was_read(&self) -> bool {
+        self.state.readings() > 0
+    }
+
     fn reading(&mut self, time: Time, off: (f64, f64), level_ratio: f64) -> Observation {
         self.seq += 1;
         Observation {

@@ -1,6 +1,7 @@
 //! All tests against the outside of the crate, in one binary.
 
 mod ageing;
+mod arrival;
 mod clock;
 mod backtest;
 mod calm;
@@ -20,6 +21,7 @@ mod instruments;
 mod lamps;
 mod ledger;
 mod lighting;
+mod published;
 mod readme;
 mod rendering;
 mod rules;
