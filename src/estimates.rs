@@ -11,6 +11,7 @@
 
 mod instruments;
 mod lit;
+mod lives;
 mod targets;
 
 use crate::aims::params_of;
@@ -26,6 +27,7 @@ use targets::{followed_targets, named_target};
 
 pub(crate) use lit::just_before;
 pub use lit::{LampLight, asks_for_spectrum, lit_paper, same_setting};
+pub use lives::{Held, lives};
 
 /// Readings from one checkpoint to the next.
 const CHECKPOINT_EVERY: u64 = 128;

@@ -22,10 +22,10 @@ use crate::station::{Reason, Unmeasured, Verdict};
 use crate::units::{Days, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
-pub use advice::{advice, call_reason, holds, to_do, until};
+pub use advice::{advice, call_reason, holds, to_do, to_do_now, until};
 pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, of_suspect, reason_file};
 pub use backtest::{backtest, forecasts_verdict};
-pub use due::{because, of_certificate, of_rated_hours, of_run, runs, work};
+pub use due::{because, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
 pub use lighting::{print_line, print_looks};
 
 /// The verdict in people's words.

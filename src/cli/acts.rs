@@ -17,6 +17,21 @@ pub fn holds(holds: &Holds, zone: &LocalZone) -> Value {
     })
 }
 
+/// What is to be done by when, the earliest first.
+pub fn calls(judgement: &Judgement, zone: &LocalZone) -> Vec<Value> {
+    (judgement.calls.iter())
+        .map(|call| {
+            json!({
+                "act": call.advice.word(),
+                "device": call.advice.device(),
+                "date": zone.date(call.by),
+                "by": call.by,
+                "reason": say::call_reason(call.why),
+            })
+        })
+        .collect()
+}
+
 /// Every act that was weighed, the best first; empty where nothing needs doing.
 pub fn acts(judgement: &Judgement, zone: &LocalZone) -> Vec<Value> {
     (judgement.acts.iter())

@@ -237,9 +237,9 @@ Examples:
   twinwhite due --json
   twinwhite due --as-of 2026-03-04T09:30:00Z
 
-One list from forecasts, reminders, the age of readings, held readings, certificates and rated hours. A reminder's run is
-served by what it asks for, done up to half its interval (at most 30 days) before it: read by a reading, recalibrate and clean by
-their events, certificate by one that is good until the next run; your own words by acknowledging the alert. What was not
+One list from forecasts, reminders, the age of readings, held readings, certificates, rated hours, and lamps and displays
+that come to leave their aim. A reminder's run is served by what it asks for, done up to half its interval (at most 30 days)
+before it: read by a reading, recalibrate and clean by their events, certificate by one that is good until the next run; your own words by acknowledging the alert. What was not
 served is asked for again by the next run.")]
     Due {
         /// Days ahead.

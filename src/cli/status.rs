@@ -133,9 +133,10 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
     for (name, white) in screen.into_iter().chain(paper) {
         text.push_str(&format!("    {name:<6} {}\n", white_text(white)));
     }
-    if !judgement.advice.is_empty() {
+    let to_do = say::to_do(judgement, answer.station.max_risk.get(), zone);
+    if !to_do.is_empty() {
         text.push_str("  what to do:\n");
-        for line in say::to_do(judgement, answer.station.max_risk.get(), zone) {
+        for line in to_do {
             text.push_str(&format!("    {line}\n"));
         }
     }
@@ -206,7 +207,8 @@ fn as_json(answer: &Answer, zone: &LocalZone) -> Value {
         }),
         "ambient": ambient(&judgement.ambient, answer.station),
         "reasons": judgement.reasons.iter().map(|reason| say::reason(reason, zone)).collect::<Vec<_>>(),
-        "advice": judgement.advice.iter().map(|advice| say::advice(advice, zone)).collect::<Vec<_>>(),
+        "advice": say::to_do_now(judgement, zone),
+        "calls": acts::calls(judgement, zone),
         "holds_until": acts::holds(&judgement.holds, zone),
         "acts": acts::acts(judgement, zone),
         "rules": rules::as_json(answer.station, &answer.measured),

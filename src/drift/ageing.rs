@@ -6,7 +6,6 @@
 //! from week to week, so over `n` days the ageing has variance `(ρ/8)²·¼·7·(n + n²/(5 + D))` days². Where none were
 //! reported, a day is a day.
 
-use super::device::DeviceState;
 use super::priors::HOURS_PER_DAY;
 use crate::units::Time;
 
@@ -26,6 +25,8 @@ pub struct Ageing {
     pub(super) last: Option<(Time, f64)>,
     /// Hours and days between counts, over all that stood in this place.
     pub(super) seen: (f64, f64),
+    /// Where the counter stood when the present thing was put in place: 0 unless it ran on from its predecessor's.
+    pub(super) began_at: f64,
 }
 
 impl Ageing {
@@ -73,6 +74,9 @@ impl Ageing {
 
     /// Notes a count.
     pub fn read(&mut self, time: Time, hours: f64) {
+        if self.last.is_none() && hours < self.began_at {
+            self.began_at = 0.0;
+        }
         if let Some((then, before)) = self.last {
             let days = time.since(then).0.max(0.0);
             self.seen.0 += (hours - before).clamp(0.0, days * 24.0);
@@ -82,37 +86,16 @@ impl Ageing {
         self.last = Some((time, highest));
     }
 
-    /// A new device stands in the place: its counter begins anew, the use of the place goes on.
+    /// The counter may begin anew; the use of the place goes on.
     pub fn begin_anew(&mut self) {
         self.counter = None;
         self.last = None;
     }
-}
 
-/// What is known of a device's hours of use.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HoursOfUse {
-    /// The counter, carried on from when it was last read; absent where the device that now stands there reported none.
-    pub counter: Option<f64>,
-    /// Hours a day, learnt over all that stood in this place.
-    pub per_day: f64,
-    /// Standard deviation of that.
-    pub per_day_sd: f64,
-}
-
-impl DeviceState {
-    /// The hours of use as of `at`; `None` where hours were never reported in this place.
-    pub fn hours_of_use(&self, at: Time) -> Option<HoursOfUse> {
-        let ageing = &self.ageing;
-        ageing.counted().then(|| {
-            let per_day = ageing.rate() * HOURS_PER_DAY;
-            let days = self.time.map_or(0.0, |time| at.since(time).0.max(0.0));
-            HoursOfUse {
-                counter: ageing.counter.map(|counter| counter + days * per_day),
-                per_day,
-                per_day_sd: per_day * libm::sqrt(SCATTER / (PRIOR_DAYS + ageing.seen.1)),
-            }
-        })
+    /// A new device stands in the place: its counter begins anew, or runs on from its predecessor's.
+    pub fn replaced(&mut self) {
+        self.began_at = self.last.map_or(self.began_at, |(_, before)| before);
+        self.begin_anew();
     }
 }
 
@@ -143,7 +126,13 @@ mod tests {
         assert_eq!(ageing.falls(1839.5), None, "rounding");
         assert_eq!(ageing.falls(1800.0), Some(1840.0));
         assert_eq!(ageing.days(1.0, Some(9999.0)), 4.5, "no counter runs faster than the calendar");
-        ageing.begin_anew();
-        assert_eq!(ageing.falls(3.0), None);
+        let mut ran_on = ageing;
+        ageing.replaced();
+        assert_eq!((ageing.falls(3.0), ageing.began_at), (None, 1840.0));
+        ageing.read(start.plus(Days(80.0)), 3.0);
+        assert_eq!(ageing.began_at, 0.0, "its own counter");
+        ran_on.replaced();
+        ran_on.read(start.plus(Days(80.0)), 1850.0);
+        assert_eq!(ran_on.began_at, 1840.0, "the counter ran on");
     }
 }

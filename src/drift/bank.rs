@@ -18,13 +18,13 @@ use super::priors::{ChannelPrior, WANDERS};
 const NOISES: [(f64, f64); 3] = [(0.7, 0.3), (1.0, 0.65), (1.7, 0.05)];
 /// Prior weights of the wander's values.
 const WANDER_WEIGHTS: [f64; WANDERS] = [0.35, 0.6, 0.05];
-/// Change of the slope in one day as a share of its sd, with prior weights; 0.06 is its own size in 280 days.
-const CHANGES: [(f64, f64); 2] = [(0.01, 0.5), (0.06, 0.5)];
+/// Prior weights of the two values of the slope's change.
+const CHANGE_WEIGHTS: [f64; 2] = [0.5, 0.5];
 /// Width of the slope prior as a multiple of the kind's, with prior weights.
 const WIDTHS: [(f64, f64); 2] = [(1.0, 0.75), (3.0, 0.25)];
 
 /// Number of settings.
-pub const GRID: usize = NOISES.len() * WANDERS * CHANGES.len() * WIDTHS.len();
+pub const GRID: usize = NOISES.len() * WANDERS * CHANGE_WEIGHTS.len() * WIDTHS.len();
 
 /// No weight falls further behind the best than this, so that none is lost for good.
 const FURTHEST_BEHIND: f64 = -25.0;
@@ -50,8 +50,9 @@ impl Setting {
         let rest = index / NOISES.len();
         let (wander, b) = (prior.wander[rest % WANDERS], WANDER_WEIGHTS[rest % WANDERS]);
         let rest = rest / WANDERS;
-        let (change, c) = CHANGES[rest % CHANGES.len()];
-        let (width, d) = WIDTHS[(rest / CHANGES.len()) % WIDTHS.len()];
+        let (change, c) =
+            (prior.slope_changes[rest % CHANGE_WEIGHTS.len()], CHANGE_WEIGHTS[rest % CHANGE_WEIGHTS.len()]);
+        let (width, d) = WIDTHS[(rest / CHANGE_WEIGHTS.len()) % WIDTHS.len()];
         let per_day = change * width * prior.slope_sd;
         Self {
             noise,

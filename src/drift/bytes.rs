@@ -59,6 +59,7 @@ impl DeviceState {
         out.maybe(self.last_used, Writer::time);
         out.whole(self.readings);
         out.whole(self.used);
+        out.whole(self.used_since_new);
         self.ever.iter().for_each(|flag| out.flag(*flag));
         self.new_here.iter().for_each(|flag| out.flag(*flag));
         self.since_reset.iter().for_each(|n| out.whole(u64::from(*n)));
@@ -83,6 +84,7 @@ impl DeviceState {
         });
         out.number(self.ageing.seen.0);
         out.number(self.ageing.seen.1);
+        out.number(self.ageing.began_at);
         out.maybe(self.settling_until, Writer::time);
         out.whole(self.instruments.len() as u64);
         for (id, count) in &self.instruments {
@@ -119,6 +121,7 @@ impl DeviceState {
             last_used: from.maybe(Reader::time)?,
             readings: from.whole()?,
             used: from.whole()?,
+            used_since_new: from.whole()?,
             ever: [from.flag()?, from.flag()?, from.flag()?],
             new_here: [from.flag()?, from.flag()?, from.flag()?],
             since_reset: [from.small()?, from.small()?, from.small()?],
@@ -135,6 +138,7 @@ impl DeviceState {
                 counter: from.maybe(Reader::number)?,
                 last: from.maybe(|from| Ok((from.time()?, from.number()?)))?,
                 seen: (from.number()?, from.number()?),
+                began_at: from.number()?,
             },
             settling_until: from.maybe(Reader::time)?,
             instruments: from.list(|from| Ok((from.instrument()?, from.whole()?)))?,

@@ -40,6 +40,8 @@ pub struct DeviceState {
     pub(super) last_used: Option<Time>,
     pub(super) readings: u64,
     pub(super) used: u64,
+    /// Readings used of the thing that now stands there.
+    pub(super) used_since_new: u64,
     /// Which channels were ever read.
     pub(super) ever: [bool; 3],
     /// Which channels of the thing that now stands here were not read yet: whatever it turns out to be is believed.
@@ -110,6 +112,7 @@ impl DeviceState {
             last_used: None,
             readings: 0,
             used: 0,
+            used_since_new: 0,
             ever: [false; 3],
             new_here: [true; 3],
             since_reset: [0; 3],
@@ -136,6 +139,11 @@ impl DeviceState {
     /// When it was last read, readings that are held left out.
     pub fn last_read(&self) -> Option<Time> {
         self.last_read.map(|(time, _)| time)
+    }
+
+    /// When it was first read, readings that are held left out.
+    pub const fn first_read(&self) -> Option<Time> {
+        self.first_read
     }
 
     /// Whether the reading of this number waits for another to say what it was, or is held.
@@ -199,6 +207,7 @@ impl DeviceState {
         }
         if absorbed.fate.is_used() {
             self.used += 1;
+            self.used_since_new += 1;
             self.last_used = Some(observation.time);
         }
         revised.append(&mut absorbed.revised);
@@ -376,7 +385,8 @@ impl DeviceState {
         self.tint_open = false;
         self.turned = false;
         self.retired = false;
-        self.ageing.begin_anew();
+        self.used_since_new = 0;
+        self.ageing.replaced();
         if params.thing == Thing::Lamp(LampKind::Fluorescent) {
             self.settling_until = Some(time.plus(Days(SETTLING_DAYS / self.ageing.rate())));
         }

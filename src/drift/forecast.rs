@@ -66,6 +66,8 @@ pub struct Summary {
     pub readings: u64,
     /// Readings that moved the estimate.
     pub used: u64,
+    /// The same of the thing that now stands there, since it was replaced.
+    pub used_since_new: u64,
     /// Days from the first reading to the last.
     pub observed: Days,
     /// The first held readings, at most 32, and why.
@@ -155,6 +157,7 @@ impl DeviceState {
             last_read: self.last_read,
             readings: self.readings,
             used: self.used,
+            used_since_new: self.used_since_new,
             observed,
             held: self.held.clone(),
             held_count: self.held_count,

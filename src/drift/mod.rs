@@ -30,7 +30,6 @@ pub mod priors;
 mod tests;
 mod verified;
 
-pub use ageing::HoursOfUse;
 pub use bytes::BadState;
 pub use device::{DeviceState, HELD_LISTED};
 pub use forecast::{ChannelPath, Forecast, Hypothesis, Path, Summary};

@@ -88,6 +88,7 @@ impl DeviceState {
             }
             stepped.take(prior, observation, &numbers, used);
             stepped.used += waiting.len() as u64;
+            stepped.used_since_new += waiting.len() as u64;
             let began = waiting.first().map_or(observation.time, |w| w.time);
             // What was set anew did not step: it was set elsewhere than was thought.
             let missed = waiting.first().is_some_and(|w| w.set_anew);

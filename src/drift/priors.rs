@@ -38,6 +38,9 @@ pub struct ChannelPrior {
     pub slope: f64,
     /// Standard deviation of the slope over devices of the kind, per day.
     pub slope_sd: f64,
+    /// Change of the slope in one day as a share of its sd, the grid's values: 0.06 is its own size in 280 days, 0.04 in 625.
+    /// Lamps that were followed over 9 744 h ([TM-21]) lose light more steadily than whites move.
+    pub slope_changes: [f64; 2],
     /// Standing sd of the wander, the grid's values.
     pub wander: [f64; WANDERS],
     /// Standard deviation left around the aim or target after a recalibration that no reading has yet followed.
@@ -82,6 +85,7 @@ const CHROMA: ChannelPrior = ChannelPrior {
     level_about_aim: 0.02,
     slope: 0.0,
     slope_sd: 1e-5,
+    slope_changes: [0.01, 0.06],
     wander: [0.00011, 0.00032, 0.0009],
     after_recalibration: 0.001,
     after_replacement: 0.003,
@@ -102,6 +106,7 @@ const LEVEL: ChannelPrior = ChannelPrior {
     level_about_aim: 0.7,
     slope: -5e-5,
     slope_sd: 1e-4,
+    slope_changes: [0.01, 0.04],
     wander: [0.0025, 0.007, 0.02],
     after_recalibration: 0.014,
     after_replacement: 0.08,

@@ -5,11 +5,16 @@ use std::path::Path;
 
 use super::seen::Estimates;
 use crate::config::{Config, NamedFile};
+use crate::drift::Thing;
+use crate::estimates::{Held, lives};
 use crate::ledger::{Body, LedgerError, Store};
+use crate::life::maintenance::LEAST_HOURS;
+use crate::life::report::projection;
 use crate::schedule::served::{ServedBy, served_by};
-use crate::schedule::{Because, Demand, Reminder, Work, sources};
+use crate::schedule::{Because, Demand, Reminder, Source, Work, sources};
 use crate::site::{Station, Things};
-use crate::units::{DeviceId, InstrumentId, Time};
+use crate::station::CallReason;
+use crate::units::{DeviceId, InstrumentId, StationId, Time};
 use crate::zone::LocalZone;
 
 /// A served run lets the next one be looked at; so many at most (a certificate can serve a year of runs).
@@ -24,7 +29,10 @@ pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>
         estimates.read_station(station)?;
         if !retired(estimates, &station.display) && !retired(estimates, &station.lamp) {
             let seen = estimates.seen(station)?;
-            demands.extend(sources::of_forecast(&estimates.judge(&seen)?));
+            // When a reading grows too old is said of its device below, for all its stations at once.
+            let own =
+                |demand: &Demand| !matches!(demand.because, Because::Forecast { why: CallReason::TooOld { .. }, .. });
+            demands.extend(sources::of_forecast(&estimates.judge(&seen)?).into_iter().filter(own));
         }
     }
     for device in super::devices_of(things) {
@@ -36,7 +44,17 @@ pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>
         demands.extend(last.and_then(|last| sources::of_age(device, last, &stations)));
         demands.extend(sources::of_held(device, summary.held_count, now));
         let rated = things.lamp(device).and_then(|lamp| lamp.rated_hours).zip(estimate.state.hours_in_use());
-        demands.extend(rated.map(|(rated, used)| sources::of_rated_hours(device, rated, &used, now)));
+        demands.extend(rated.and_then(|(rated, used)| sources::of_rated_hours(device, rated, &used, now)));
+        // What a forecast wants done to it says more than its own drift does.
+        let acts = |demand: &Demand| {
+            demand.because.source() == Source::Forecast && !matches!(demand.work, Work::Read | Work::ReadPaper)
+        };
+        if !demands.iter().any(|demand| acts(demand) && demand.device.as_ref() == Some(device)) {
+            let called: Vec<&StationId> =
+                demands.iter().filter(|d| acts(d)).filter_map(|d| d.because.station()).collect();
+            let answered = stations.iter().any(|station| called.contains(&&station.id));
+            demands.extend(ends(estimates, things, device, answered)?);
+        }
     }
     demands.extend(things.instruments.iter().filter_map(|instrument| sources::of_certificate(instrument, zone)));
     for reminder in config.reminders.iter().filter(|reminder| !moot(estimates, reminder)) {
@@ -51,6 +69,28 @@ pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>
             device: reminder.device.clone(),
             because: Because::Reminder { line: reminder.cron.as_str().to_owned(), run },
         }));
+    }
+    Ok(demands)
+}
+
+/// When a device comes to its end by its own drift. Where it is off its aim already and one of its stations calls for an act
+/// (`answered`), that act is the answer.
+fn ends(estimates: &Estimates, things: &Things, device: &DeviceId, answered: bool) -> Result<Vec<Demand>, LedgerError> {
+    let Some(estimate) = estimates.get(device).filter(|estimate| estimate.state.last_read().is_some()) else {
+        return Ok(Vec::new());
+    };
+    let (now, thing) = (estimates.at, estimate.params.thing);
+    let held = Held::of(things, device, &estimate.params);
+    let leaving = held.leaving(estimate, now).filter(|leaving| !(answered && leaving.is_off()));
+    let mut demands: Vec<Demand> = Vec::new();
+    demands.extend(leaving.and_then(|leaving| sources::of_leaving(device, thing, &leaving)));
+    // The record is walked only where it may be long enough.
+    let used = estimate.state.hours_in_use();
+    let long = used.filter(|used| used.counter.is_some_and(|counter| counter >= LEAST_HOURS));
+    if let (Thing::Lamp(_), Some(used)) = (thing, long) {
+        let walked = lives(estimates.store, things, &held.without_limits(), now)?;
+        let projection = walked.and_then(|(lives, _)| projection(&lives).ok());
+        demands.extend(projection.and_then(|found| sources::of_light(device, &found, &used, now)));
     }
     Ok(demands)
 }

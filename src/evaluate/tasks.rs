@@ -11,21 +11,28 @@ use crate::config::Config;
 use crate::ledger::LedgerError;
 use crate::ledger::store::AlertRow;
 use crate::say;
-use crate::schedule::sources::{Stage, certificate_stage, of_forecast, of_rated_hours, rated_stage};
-use crate::schedule::{Demand, Reminder, Task, Work};
+use crate::schedule::sources::{Stage, certificate_stage, of_rated_hours, rated_stage};
+use crate::schedule::{Reminder, Task, Work};
 use crate::site::Instrument;
-use crate::station::Verdict;
-use crate::units::{Days, DeviceId, Time};
+use crate::station::{Advice, Call, CallReason, GUESS_BELOW_READINGS, Verdict};
+use crate::units::{Days, DeviceId, Hours, StationId, Time};
 use crate::zone::LocalZone;
 
 /// What the calendar's lines do not set is told from this hour on, so that nobody is woken for it.
 pub const TELL_FROM_HOUR: u32 = 9;
+/// A device is asked for as one that is learnt only for so long after its first reading.
+const LEARNING_TOLD: Days = Days(42.0);
+/// And only where it was not read for so long: who reads every week on some day needs no word.
+const LEARNING_LATE: Days = Days(9.0);
+/// A reading that was asked for and is still wanted within so many days goes on being asked for: dates move a little from day to day.
+const STILL_WANTED: Days = Days(7.0);
 /// A run that was told may lie this far ahead, after the clock was set back.
 const SET_BACK: Days = Days(1.0);
 
 /// Why an alert was raised, as the ledger keeps it.
 mod reason {
     pub const FORECAST: &str = "forecast";
+    pub const LEARNING: &str = "learning";
     pub const CERTIFICATE_ENDS: &str = "certificate-ends";
     pub const CERTIFICATE_ENDED: &str = "certificate-ended";
     pub const RATED_HOURS_NEAR: &str = "rated-hours-near";
@@ -55,6 +62,21 @@ pub(super) fn conditions(
     looked.readings_wanted()?;
     looked.gone()?;
     Ok(looked.found)
+}
+
+/// A reading that a station calls for.
+struct Wanted {
+    /// As its alert names it.
+    subject: String,
+    device: DeviceId,
+    station: StationId,
+    call: Call,
+    /// Whether it may be told of, or only goes on being asked for.
+    tells: bool,
+}
+
+fn is_learning(call: &Call) -> bool {
+    matches!(call.why, CallReason::Learning { .. })
 }
 
 struct Looked<'a> {
@@ -122,15 +144,15 @@ impl Looked<'_> {
         self.stage(&subject(&Work::Certificate, instrument.id.as_str()), stage, words, detail);
     }
 
-    fn rated_hours(&mut self, lamp: &DeviceId, rated: crate::units::Hours) {
+    fn rated_hours(&mut self, lamp: &DeviceId, rated: Hours) {
         // Out of scope, nothing was read of it.
         let Some(estimate) = self.estimates.get(lamp).filter(|estimate| !estimate.state.is_retired()) else { return };
         let Some(used) = estimate.state.hours_in_use() else { return };
         let now = self.estimates.at;
-        let demand = of_rated_hours(lamp, rated, &used, now);
+        let Some((demand, burnt)) = of_rated_hours(lamp, rated, &used, now).zip(used.burnt(now)) else { return };
         let detail = say::of_rated_hours(say::because(&demand.because, demand.date, now, &self.zone()), lamp);
         let words = [reason::RATED_HOURS_NEAR, reason::RATED_HOURS_REACHED];
-        self.stage(&subject(&Work::Replace, lamp.as_str()), rated_stage(used.hours(now), rated), words, detail);
+        self.stage(&subject(&Work::Replace, lamp.as_str()), rated_stage(burnt, rated), words, detail);
     }
 
     /// Tells when an end is near, and again when it has come.
@@ -153,43 +175,26 @@ impl Looked<'_> {
         }
     }
 
-    /// Tells of readings that a forecast calls for by today, once a day.
+    /// Tells of readings that a forecast calls for by today, once a day looked at, and each once until it is made.
     fn readings_wanted(&mut self) -> Result<(), LedgerError> {
-        let mut wanted: Vec<Demand> = Vec::new();
+        let wanted = if matches!(self.scope, Scope::Day) { self.called_readings()? } else { Vec::new() };
         let (now, zone) = (self.estimates.at, self.zone());
-        if matches!(self.scope, Scope::Day) {
-            for station in &self.config.things.stations {
-                let judgement = self.estimates.judge(&self.estimates.seen(station)?)?;
-                // Where the match is out or at risk its own alert names what to do.
-                if matches!(judgement.verdict, Verdict::Matched | Verdict::Unknown) {
-                    let today = |demand: &Demand| zone.day(demand.date) <= zone.day(now);
-                    let readings = |demand: &Demand| matches!(demand.work, Work::Read | Work::ReadPaper);
-                    wanted.extend(of_forecast(&judgement).into_iter().filter(readings).filter(today));
-                }
+        for wanted in wanted.iter().filter(|wanted| wanted.tells && zone.day(wanted.call.by) <= zone.day(now)) {
+            let Wanted { subject, device, station, call, .. } = wanted;
+            if self.stands(Kind::TaskDue, subject).is_none() && !self.overdue(device) && self.is_told(wanted) {
+                let why = if is_learning(call) { reason::LEARNING } else { reason::FORECAST };
+                let detail = say::of_wanted(station, call, now, &zone);
+                let condition = Condition::of(Kind::TaskDue, subject, Sighting::Bad, detail);
+                self.raise(Condition { reason: Some(why), ..condition });
             }
         }
-        for demand in &wanted {
-            let Some(device) = demand.device.as_ref() else { continue };
-            // A device that nobody has read yet has its time until that is overdue, and a new site has many.
-            let known = self.estimates.get(device).is_some_and(|estimate| estimate.state.last_read().is_some());
-            if !known {
-                continue;
-            }
-            let subject = subject(&demand.work, device.as_str());
-            if self.stands(Kind::TaskDue, &subject).is_none() && !self.overdue(device) {
-                let detail = vec![say::because(&demand.because, demand.date, now, &zone), format!("Read {device}.")];
-                let condition = Condition::of(Kind::TaskDue, &subject, Sighting::Bad, detail);
-                self.raise(Condition { reason: Some(reason::FORECAST), ..condition });
-            }
-        }
-        for row in self.standing.clone().iter().filter(|row| row.reason == reason::FORECAST) {
+        let told = [reason::FORECAST, reason::LEARNING];
+        for row in self.standing.clone().iter().filter(|row| told.contains(&row.reason.as_str())) {
             let about = |device: &&DeviceId| row.subject.split_whitespace().next_back() == Some(device.as_str());
             let Some(device) = super::devices_of(&self.config.things).find(about) else { continue };
-            let still = wanted.iter().any(|demand| subject(&demand.work, device.as_str()) == row.subject);
-            let read = self.estimates.get(device).and_then(|estimate| estimate.state.last_read());
             let sighting = if self.overdue(device) {
                 Sighting::SpokenFor(Kind::ReadingOverdue)
-            } else if read.is_some_and(|read| read >= row.raised_at) || (matches!(self.scope, Scope::Day) && !still) {
+            } else if self.is_answered(row, device, &wanted) {
                 Sighting::Good
             } else {
                 Sighting::Between
@@ -197,6 +202,57 @@ impl Looked<'_> {
             self.found.push(Condition::of(Kind::TaskDue, &row.subject, sighting, Vec::new()));
         }
         Ok(())
+    }
+
+    /// The readings that stations call for, by when and why.
+    fn called_readings(&self) -> Result<Vec<Wanted>, LedgerError> {
+        let mut wanted = Vec::new();
+        for station in &self.config.things.stations {
+            let judgement = self.estimates.judge(&self.estimates.seen(station)?)?;
+            // Where the match is out or at risk its own alert names what to do; nor does that end what was asked for before.
+            let tells = matches!(judgement.verdict, Verdict::Matched | Verdict::Unknown);
+            for call in judgement.calls {
+                let (work, device) = match &call.advice {
+                    Advice::Read { device } => (Work::Read, device.clone()),
+                    Advice::ReadPaper { lamp, .. } => (Work::ReadPaper, lamp.clone()),
+                    _ => continue,
+                };
+                let subject = subject(&work, device.as_str());
+                wanted.push(Wanted { subject, device, station: station.id.clone(), call, tells });
+            }
+        }
+        Ok(wanted)
+    }
+
+    fn is_told(&self, wanted: &Wanted) -> bool {
+        // A device that nobody has read yet has its time until that is overdue, and a new site has many.
+        let Some(known) = self.estimates.get(&wanted.device) else { return false };
+        let Some(last) = known.state.last_read() else { return false };
+        let late = self.estimates.at.since(last) >= LEARNING_LATE;
+        !is_learning(&wanted.call) || (late && self.is_new(&wanted.device))
+    }
+
+    /// Whether a device was first read so short a time ago that readings to learn its drift by are still asked for.
+    fn is_new(&self, device: &DeviceId) -> bool {
+        let first = self.estimates.get(device).and_then(|known| known.state.first_read());
+        first.is_some_and(|first| self.estimates.at.since(first) <= LEARNING_TOLD)
+    }
+
+    /// Whether what an alert asked for was done, or is no longer wanted. A device that is learnt goes on being asked for by the alert that
+    /// stands, until it is learnt or no longer new.
+    fn is_answered(&self, row: &AlertRow, device: &DeviceId, wanted: &[Wanted]) -> bool {
+        // Out of scope, nothing was read of it.
+        let Some(known) = self.estimates.get(device) else { return false };
+        if row.reason == reason::LEARNING {
+            return known.state.summary(&known.params).used >= GUESS_BELOW_READINGS || !self.is_new(device);
+        }
+        let soon = self.estimates.at.plus(STILL_WANTED);
+        // Which of a station's readings settles a doubt may change from day to day; that one is in doubt does not end by that.
+        let stations: Vec<&StationId> = self.config.things.stations_of(device).map(|station| &station.id).collect();
+        let wants = |one: &&Wanted| one.subject == row.subject || stations.contains(&&one.station);
+        let still = wanted.iter().filter(wants).any(|one| !one.tells || one.call.by <= soon);
+        known.state.last_read().is_some_and(|read| read >= row.raised_at)
+            || (matches!(self.scope, Scope::Day) && !still)
     }
 
     fn overdue(&self, device: &DeviceId) -> bool {
@@ -236,7 +292,10 @@ impl Looked<'_> {
                 .any(|instrument| subject(&Work::Certificate, instrument.id.as_str()) == row.subject),
             reason::RATED_HOURS_NEAR | reason::RATED_HOURS_REACHED => (things.lamps.iter())
                 .filter(|lamp| lamp.rated_hours.is_some())
-                .filter(|lamp| self.estimates.get(&lamp.id).is_some_and(|known| known.state.hours_in_use().is_some()))
+                .filter(|lamp| {
+                    let used = self.estimates.get(&lamp.id).and_then(|known| known.state.hours_in_use());
+                    used.is_some_and(|used| used.counter.is_some())
+                })
                 .any(|lamp| subject(&Work::Replace, lamp.id.as_str()) == row.subject),
             _ => true,
         }

@@ -3,7 +3,7 @@
 use super::maintenance::{Maintenance, NoProjection};
 use super::{Age, Lives, left_at_age, white_of};
 use crate::color::{Move, direction};
-use crate::drift::{HoursOfUse, Thing};
+use crate::drift::{HoursInUse, Reached, Thing};
 use crate::station::leaving::Leaving;
 use crate::station::{Spread, Watched};
 use crate::units::{Days, DeviceId, Time, UvPrime};
@@ -34,7 +34,7 @@ pub struct Report {
     /// Where its white goes.
     pub white: Option<WhitePath>,
     /// Its hours of use, where it counts them.
-    pub hours: Option<HoursOfUse>,
+    pub hours: Option<HoursInUse>,
     /// Rated hours, where the configuration knows them.
     pub rated: Option<Rated>,
     /// Each thing that stood in the place, the oldest first.
@@ -83,8 +83,8 @@ pub struct Rated {
     pub hours: f64,
     /// Share of them used; absent where hours are not reported.
     pub used: Option<f64>,
-    /// When they will be used up, at the use that was learnt.
-    pub date: Option<Time>,
+    /// When they will be used up, or were at its last record, at the use that was learnt.
+    pub reached: Option<Reached>,
 }
 
 /// One thing that stood in the place.
@@ -220,11 +220,11 @@ pub struct Found {
 
 /// Puts together what is said of a device's ageing.
 pub fn report(device: &Watched, lives: &Lives, found: Found, now: Time) -> Report {
-    let hours = device.state.hours_of_use(now);
+    let hours = device.state.hours_in_use();
     let summary = device.state.summary(device.params);
     let life = lives.current();
     let aged = life.map(super::Life::ageing).unwrap_or_default();
-    let age = life.filter(|_| !aged.is_empty()).map(|life| life.age(now, hours.and_then(|h| h.counter)));
+    let age = life.filter(|_| !aged.is_empty()).map(|life| life.age(now, hours.and_then(|h| h.counter_at(now))));
     let forecast = device.state.forecast(device.params, &[now]);
     let channel = |c: usize| {
         let path = forecast.likely.channels.get(c)?.as_ref()?;
@@ -283,7 +283,7 @@ pub fn report(device: &Watched, lives: &Lives, found: Found, now: Time) -> Repor
         light_rate: (known && channel(2).is_some()).then(|| rate(ln_slope.0, ln_slope.1)),
         white,
         hours: hours.filter(|_| known),
-        rated: found.rated_hours.map(|rated| rated_of(rated, age, hours, now)),
+        rated: found.rated_hours.map(|rated| rated_of(rated, hours, now)),
         lives: life_lines(lives, age, light_left.map(|left| left.mean), now),
         leaving: found.leaving.filter(|_| known),
         projection: projection(lives),
@@ -291,12 +291,9 @@ pub fn report(device: &Watched, lives: &Lives, found: Found, now: Time) -> Repor
     }
 }
 
-fn rated_of(rated: f64, age: Option<Age>, hours: Option<HoursOfUse>, now: Time) -> Rated {
-    let (Some(Age::Hours(age)), Some(hours)) = (age, hours) else {
-        return Rated { hours: rated, used: None, date: None };
-    };
-    let left = (rated - age) / hours.per_day;
-    Rated { hours: rated, used: Some(age / rated), date: Some(now.plus(Days(left))) }
+fn rated_of(rated: f64, hours: Option<HoursInUse>, now: Time) -> Rated {
+    let used = hours.and_then(|hours| Some(hours.burnt(now)? / rated));
+    Rated { hours: rated, used, reached: hours.and_then(|hours| hours.reaches(rated)) }
 }
 
 fn life_lines(lives: &Lives, age: Option<Age>, left_now: Option<f64>, now: Time) -> Vec<LifeLine> {
@@ -332,7 +329,8 @@ fn life_lines(lives: &Lives, age: Option<Age>, left_now: Option<f64>, now: Time)
     lines.collect()
 }
 
-fn projection(lives: &Lives) -> Result<Projection, NoProjection> {
+/// TM-21's arithmetic on the record of the thing that now stands there.
+pub fn projection(lives: &Lives) -> Result<Projection, NoProjection> {
     let record = lives.current().map(super::Life::record).unwrap_or_default();
     let counter_from = record.first().map_or(0.0, |(hours, _)| *hours);
     let since: Vec<(f64, f64)> = record.into_iter().map(|(hours, light)| (hours - counter_from, light)).collect();

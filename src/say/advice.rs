@@ -1,7 +1,7 @@
 //! What to do, by when, and what it gains. Pure.
 
 use super::{count, day, direction_word, percent, white};
-use crate::station::{Advice, CallReason, Holds, Judgement, LampFault, Verdict, Weighed};
+use crate::station::{Advice, Call, CallReason, Holds, Judgement, LampFault, Verdict, Weighed};
 use crate::units::{Luminance, Time};
 use crate::zone::LocalZone;
 
@@ -12,13 +12,6 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
         Advice::Read { device } => format!("Read {device}."),
         Advice::ReadPaper { paper, lamp } => {
             format!("Read {paper} under {lamp} (`twinwhite add {lamp} patch=paper id={paper} …`).")
-        }
-        Advice::ReadBy { device, date, why } => {
-            format!("Nothing now. Read {device} by {}{}.", day(zone, *date), call_reason(*why))
-        }
-        Advice::ActBy { act, date, guess } => {
-            let guess = if *guess { " (a guess)" } else { "" };
-            format!("Nothing now. By {}{guess}: {}", day(zone, *date), self::advice(act, zone))
         }
         Advice::RecalibrateToAim { display, white: aim, luminance: level } => {
             format!("Recalibrate {display} to its aim: {}{}.", white(*aim), luminance(level))
@@ -70,16 +63,16 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
 /// What is said wherever hands go to a lamp.
 const CARE: &str = "Power off, let it cool, do not look into it.";
 
-/// Why by that day, as what follows the day in a sentence.
+/// Why by that day, as a clause.
 pub fn call_reason(why: CallReason) -> String {
     match why {
-        CallReason::NeverRead => ": it was never read".to_owned(),
-        CallReason::Unsettled => ": a reading settles what is in doubt".to_owned(),
+        CallReason::NeverRead => "it was never read".to_owned(),
+        CallReason::Unsettled => "a reading settles what is in doubt".to_owned(),
         CallReason::Learning { readings } => {
-            format!(": with {} its drift cannot be told from its scatter yet", count(readings, "reading"))
+            format!("with {} its drift cannot be told from its scatter yet", count(readings, "reading"))
         }
         CallReason::TooOld { limit } => {
-            format!(": its last reading will then be {} old, and after that it counts for nothing", super::span(limit))
+            format!("the last reading will then be {} old, and after that it counts for nothing", super::span(limit))
         }
         CallReason::Doubt { left } => {
             let share = match 1.0 - left {
@@ -89,12 +82,15 @@ pub fn call_reason(why: CallReason) -> String {
                 0.15..0.4 => "a quarter of the risk",
                 _ => "part of the risk",
             };
-            format!(": its spread alone will then make {share}, and a reading settles it")
+            format!("what is not known of it makes {share}, and a reading settles that")
         }
-        CallReason::Decides => ": what that finds decides whether anything needs doing".to_owned(),
-        CallReason::Out => ": the match is out of tolerance".to_owned(),
-        CallReason::RiskPasses { guess: false } => ": the risk then passes the station's line".to_owned(),
-        CallReason::RiskPasses { guess: true } => ": the risk may then pass the station's line, a guess".to_owned(),
+        CallReason::Decides => "what that finds decides whether anything needs doing".to_owned(),
+        CallReason::Out => "the match is out of tolerance".to_owned(),
+        CallReason::ForeignLight => "more foreign light falls on the print than it allows".to_owned(),
+        CallReason::RiskPasses { guess: false } => "after that the risk is over the station's line".to_owned(),
+        CallReason::RiskPasses { guess: true } => {
+            "after that the risk may be over the station's line, which is a guess".to_owned()
+        }
     }
 }
 
@@ -132,12 +128,14 @@ pub fn until(judgement: &Judgement, max_risk: f64, zone: &LocalZone) -> String {
     format!("{}{line}", holds(&judgement.holds, zone))
 }
 
-/// All advice, with what the chosen act gains and what would be next best.
+/// All there is to do, by when, with what the chosen act gains and what would be next best; where nothing is, that, and what comes
+/// next.
 pub fn to_do(judgement: &Judgement, max_risk: f64, zone: &LocalZone) -> Vec<String> {
-    let mut lines: Vec<String> = judgement.advice.iter().map(|a| advice(a, zone)).collect();
+    let mut lines = to_do_now(judgement, zone);
     let chosen = judgement.acts.iter().find(|act| act.chosen && act.helps(max_risk));
     let Some((chosen, last)) = chosen.and_then(|act| Some((act, act.steps.last()?))) else { return lines };
-    let Some(place) = judgement.advice.iter().position(|one| one == last) else { return lines };
+    let told = advised(judgement, last, zone);
+    let Some(place) = lines.iter().position(|line| *line == told) else { return lines };
     let gain = holds(&chosen.holds, zone);
     if let Some(line) = lines.get_mut(place) {
         line.push_str(&match last {
@@ -152,6 +150,87 @@ pub fn to_do(judgement: &Judgement, max_risk: f64, zone: &LocalZone) -> Vec<Stri
         lines.insert(place + 1, next_best(other, chosen, zone));
     }
     lines
+}
+
+/// What there is to do, by when; where nothing is, that, and what comes next.
+pub fn to_do_now(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
+    let advised = judgement.advice.iter().map(|advice| advised(judgement, advice, zone));
+    match judgement.verdict {
+        Verdict::Matched => advised.chain(next(judgement, zone)).collect(),
+        Verdict::AtRisk => spared(judgement, zone).into_iter().chain(advised).collect(),
+        Verdict::Unknown | Verdict::Out => advised.collect(),
+    }
+}
+
+/// One piece of a judgement's advice, with its day and its reason where these are not said by the verdict.
+fn advised(judgement: &Judgement, one: &Advice, zone: &LocalZone) -> String {
+    let text = advice(one, zone);
+    let Some(call) = judgement.calls.iter().find(|call| call.advice == *one) else { return text };
+    match (judgement.verdict, call.why) {
+        (Verdict::Matched, why) if why.is_reading() => {
+            format!("{}: {}.", text.trim_end_matches('.'), call_reason(why))
+        }
+        (_, why @ CallReason::RiskPasses { .. }) => {
+            format!("{text} Do it {}: {}.", by(call.by, judgement.as_of, zone), call_reason(why))
+        }
+        _ => text,
+    }
+}
+
+/// `today`, or `by 4 Mar 2026`.
+fn by(date: Time, now: Time, zone: &LocalZone) -> String {
+    if zone.day(date) <= zone.day(now) { "today".to_owned() } else { format!("by {}", day(zone, date)) }
+}
+
+/// What comes next where all is well: the reading that is wanted first, and the act that is planned.
+fn next(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
+    let now = judgement.as_of;
+    let reading = judgement.calls.iter().find(|call| call.why.is_reading());
+    let act = judgement.calls.iter().find(|call| matches!(call.why, CallReason::RiskPasses { .. }));
+    let (nothing, first) = if judgement.advice.is_empty() {
+        ("Nothing to do now", "Nothing to do now; next")
+    } else {
+        ("Nothing else to do now", "Next")
+    };
+    let mut lines = Vec::new();
+    match reading {
+        // It stands among the advice.
+        Some(call) if call.by <= now => {}
+        Some(call) => {
+            let same = |other: &&Call| other.why == call.why && zone.day(other.by) == zone.day(call.by);
+            let what: Vec<String> = judgement.calls.iter().filter(same).filter_map(to_read).collect();
+            lines.push(format!(
+                "{first} reading of {} {}: {}.",
+                what.join(" and "),
+                by(call.by, now, zone),
+                call_reason(call.why)
+            ));
+        }
+        None => lines.push(format!("{nothing}, and no reading is due.")),
+    }
+    if let Some(call) = act {
+        let day = by(call.by, now, zone);
+        lines.push(format!("{} Do it {day}: {}.", advice(&call.advice, zone), call_reason(call.why)));
+    }
+    lines
+}
+
+/// A reading that may spare the act that is advised.
+fn spared(judgement: &Judgement, zone: &LocalZone) -> Option<String> {
+    let act = judgement.calls.iter().find(|call| matches!(call.why, CallReason::RiskPasses { .. }))?;
+    let first = |call: &&Call| matches!(call.why, CallReason::Decides | CallReason::Doubt { .. }) && call.by <= act.by;
+    let call = judgement.calls.iter().find(first).filter(|call| !judgement.advice.contains(&call.advice))?;
+    let day = by(call.by, judgement.as_of, zone);
+    Some(format!("First read {} {day}: {}.", to_read(call)?, call_reason(call.why)))
+}
+
+/// What a reading is taken of.
+fn to_read(call: &Call) -> Option<String> {
+    match &call.advice {
+        Advice::Read { device } => Some(device.to_string()),
+        Advice::ReadPaper { paper, lamp } => Some(format!("{paper} under {lamp}")),
+        _ => None,
+    }
 }
 
 fn next_best(other: &Weighed, chosen: &Weighed, zone: &LocalZone) -> String {

@@ -3,13 +3,13 @@
 mod acts;
 
 use super::{count, day, direction_word, span};
-use crate::drift::Thing;
+use crate::drift::{Reached, Thing};
 use crate::life::Age;
 use crate::life::maintenance::{FARTHEST_TIMES, LEAST_HOURS, LeftAt, NoProjection, WIDEST_GAP_HOURS};
 use crate::life::report::{Check, LifeLine, Report, WhitePath};
 use crate::station::Spread;
 use crate::station::leaving::{Cause, Leaving};
-use crate::units::{Days, Time};
+use crate::units::{Days, Hours, Time};
 use crate::zone::LocalZone;
 
 pub use acts::acts;
@@ -70,6 +70,43 @@ fn leaves(leaving: &Leaving, now: Time, zone: &LocalZone) -> String {
         (None, None) => "; no date can be given yet for when it leaves its aim".to_owned(),
     }
 }
+
+/// When a device leaves its aim by itself, as a reason to do something about it.
+pub fn leaves_aim(leaving: &Leaving, now: Time, zone: &LocalZone) -> String {
+    let cause = leaving.cause.as_ref();
+    let Some(about) = leaving.about.filter(|_| !leaving.is_off()) else {
+        return format!("It is off its aim: {}.", cause.map_or("it moved".to_owned(), became));
+    };
+    let why = cause.map(|cause| format!(": {}", becomes(cause))).unwrap_or_default();
+    let guess = if leaving.guess { " (a guess)" } else { "" };
+    let risk = match leaving.act_by.filter(|by| *by < about) {
+        Some(by) => format!("; from {} on the risk of that is over its station's line", day(zone, by)),
+        None => String::new(),
+    };
+    format!(
+        "By its own drift it leaves its aim about {}, {}{guess}{why}{risk}.",
+        day(zone, about),
+        range(leaving, now, zone)
+    )
+}
+
+/// When only a share of a lamp's first light is left, by the arithmetic of a long record.
+pub fn light_left(share: f64, counter: Hours, reached: Option<&Reached>, zone: &LocalZone) -> String {
+    let (share, hours) = (share * 100.0, thousands(counter.0));
+    let when = match reached {
+        None => format!("{share:.0} % of its first light was left when its counter stood at {hours} h"),
+        Some(reached) => format!(
+            "{share:.0} % of its first light is left at about {hours} h, about {}, likely {} to {} at this use",
+            day(zone, reached.date),
+            day(zone, reached.likely.0),
+            day(zone, reached.likely.1)
+        ),
+    };
+    format!("{when} ({NO_TM21}).")
+}
+
+/// What is said of every figure that TM-21's arithmetic gives here.
+const NO_TM21: &str = "an estimate from one lamp by one meter with the arithmetic of TM-21; no TM-21 result";
 
 fn range(leaving: &Leaving, now: Time, zone: &LocalZone) -> String {
     let early = match leaving.early.filter(|early| *early > now) {
@@ -139,19 +176,21 @@ pub fn facts(report: &Report, zone: &LocalZone) -> Vec<(&'static str, String)> {
         facts.push(("white", self::white(white)));
     }
     if let Some(hours) = report.hours {
-        let counter =
-            hours.counter.map(|c| format!("; the counter stands at about {} h", thousands(c))).unwrap_or_default();
-        facts.push(("use", format!("{:.1} ± {:.1} h a day{counter}", hours.per_day, hours.per_day_sd)));
+        let counter = hours
+            .counter_at(report.as_of)
+            .map(|c| format!("; the counter stands at about {} h", thousands(c)))
+            .unwrap_or_default();
+        facts.push(("use", format!("{:.1} ± {:.1} h a day{counter}", hours.per_day, hours.per_day_sd())));
     }
     if let Some(rated) = report.rated {
         facts.push((
             "rated",
-            match (rated.used, rated.date) {
-                (Some(used), Some(date)) if used < 1.0 => format!(
+            match (rated.used, rated.reached) {
+                (Some(used), Some(reached)) if used < 1.0 => format!(
                     "{:.0} % of {} h used; the rest lasts until about {} at this use",
                     used * 100.0,
                     thousands(rated.hours),
-                    day(zone, date)
+                    day(zone, reached.date)
                 ),
                 (Some(used), _) => {
                     format!("{:.0} % of {} h used: past its rated hours", used * 100.0, thousands(rated.hours))
@@ -221,7 +260,7 @@ fn projection(report: &Report) -> String {
                     at(hours)
                 ),
             };
-            format!("{left} (an estimate from one lamp by one meter with the arithmetic of TM-21; no TM-21 result)")
+            format!("{left} ({NO_TM21})")
         }
         Err(NoProjection::Short { hours }) => format!(
             "none: {} h of unbroken record, {} are needed; until then the forecast above is all there is",

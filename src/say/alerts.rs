@@ -110,25 +110,43 @@ pub fn of_suspect(suspicion: &Suspicion, zone: &LocalZone) -> Vec<String> {
 /// What the alert of a device off its aim says beside its headline.
 pub fn of_off_aim(off: &OffAim, probability: f64, limits: &Limits, stations: &[&Station]) -> Vec<String> {
     let names: Vec<&str> = stations.iter().map(|station| station.id.as_str()).collect();
-    let direction = direction_word(off.direction.as_ref()).map(|word| format!(", {word}")).unwrap_or_default();
-    let white = format!("Δu′v′ {:.4} (limit {:.4})", off.delta_uv, limits.delta_uv);
-    let level = level_word(off.level_ratio).filter(|_| limits.ln_ratio.is_some());
-    let limit = limits.ln_ratio.map(libm::exp).unwrap_or(1.0);
-    let dimmest = (1.0 - 1.0 / limit) * 100.0;
-    let apart = match level {
-        Some(level) if off.delta_uv < SAME_WHITE => format!(
-            "Its light is {level} than it should be (limit {dimmest:.0} % dimmer or {:.0} % brighter); its white is right.",
-            (limit - 1.0) * 100.0
-        ),
-        Some(level) => format!("Its white is off by {white}{direction}, and its light is {level} than it should be."),
-        None => format!("Its white is off by {white}{direction}."),
-    };
     vec![
-        apart,
+        what_is_off(off, limits),
         format!("That it is off by more than its limits is {} sure.", percent(probability)),
         format!("Stations that rest on it: {}.", names.join(", ")),
         format!("Bring {} back to its aim; `twinwhite status` says how.", off.device),
     ]
+}
+
+/// What is off, by how much and in which direction: the colour, the level or both.
+fn what_is_off(off: &OffAim, limits: &Limits) -> String {
+    let direction = direction_word(off.direction.as_ref()).map(|word| format!(", {word}")).unwrap_or_default();
+    let colour = format!("Δu′v′ {:.4} (limit {:.4})", off.delta_uv, limits.delta_uv);
+    // Each as a share of its limit.
+    let of_colour = off.delta_uv / limits.delta_uv;
+    let Some((ratio, limit)) = off.level_ratio.zip(limits.ln_ratio) else {
+        return format!("Its colour is off by {colour}{direction}.");
+    };
+    let of_level = libm::log(ratio).abs() / limit.max(f64::MIN_POSITIVE);
+    let level = level_with_limit(ratio, libm::exp(limit));
+    let over = |share: f64| if share > 1.0 { "off" } else { "at the edge of its limit" };
+    match (of_colour > 1.0, of_level > 1.0) {
+        (true, true) => format!("Its colour is off by {colour}{direction}, and its level: {level}."),
+        _ if of_level > of_colour => {
+            format!("Its level is {}: {level}. Its colour is within its limit.", over(of_level))
+        }
+        (true, _) => format!("Its colour is off by {colour}{direction}. Its level is within its limit."),
+        _ => format!("Its colour is {}: {colour}{direction}. Its level is within its limit.", over(of_colour)),
+    }
+}
+
+/// A level against its aim, with the limit on that side: `30 % dimmer than its aim (limit 17 %)`.
+fn level_with_limit(ratio: f64, limit: f64) -> String {
+    let (word, by, most) =
+        if ratio < 1.0 { ("dimmer", 1.0 - ratio, 1.0 - limit.recip()) } else { ("brighter", ratio - 1.0, limit - 1.0) };
+    // As many digits as tell the two apart.
+    let digits = usize::from(by < 0.05);
+    format!("{:.digits$} % {word} than its aim (limit {:.digits$} %)", by * 100.0, most * 100.0)
 }
 
 /// What the alert of a refused file says beside its headline: the first defects, and where the file went.
@@ -186,13 +204,39 @@ mod tests {
             let off = OffAim { device: device.clone(), delta_uv, direction: None, level_ratio };
             of_off_aim(&off, 0.7, limits, &[]).remove(0)
         };
+        let said = |delta_uv, level| first(delta_uv, Some(level), &limits);
         assert_eq!(
-            first(0.0004, Some(0.7), &limits),
-            "Its light is 30 % dimmer than it should be (limit 17 % dimmer or 20 % brighter); its white is right."
+            said(0.0003, 0.7),
+            "Its level is off: 30 % dimmer than its aim (limit 17 %). Its colour is within its limit."
         );
-        assert_eq!(first(0.0086, Some(1.01), &limits), "Its white is off by Δu′v′ 0.0086 (limit 0.0050).");
+        assert_eq!(
+            said(0.0003, 1.25),
+            "Its level is off: 25 % brighter than its aim (limit 20 %). Its colour is within its limit."
+        );
+        assert_eq!(
+            said(0.0003, 0.84),
+            "Its level is at the edge of its limit: 16 % dimmer than its aim (limit 17 %). Its colour is within its limit."
+        );
+        // Colour that moved within its limit is not called off beside a level that is.
+        assert!(said(0.0035, 0.7).starts_with("Its level is off: "), "{}", said(0.0035, 0.7));
+        let colour = "Its colour is off by Δu′v′ 0.0086 (limit 0.0050)";
+        assert_eq!(said(0.0086, 1.01), format!("{colour}. Its level is within its limit."));
+        assert_eq!(said(0.0086, 0.7), format!("{colour}, and its level: 30 % dimmer than its aim (limit 17 %)."));
+        assert_eq!(first(0.0086, None, &limits), format!("{colour}."), "a level that was never read is not judged");
         let colour_only = Limits { ln_ratio: None, ..limits };
-        assert_eq!(first(0.0086, Some(0.7), &colour_only), "Its white is off by Δu′v′ 0.0086 (limit 0.0050).");
+        assert_eq!(first(0.0086, Some(0.7), &colour_only), format!("{colour}."));
+        // A narrow limit on the level, near which no word would be said elsewhere.
+        let narrow = Limits { ln_ratio: Some(libm::log(1.02)), ..limits };
+        assert_eq!(
+            first(0.0003, Some(0.977), &narrow),
+            "Its level is off: 2.3 % dimmer than its aim (limit 2.0 %). Its colour is within its limit."
+        );
+        let to = crate::color::direction(
+            crate::units::UvPrime { u: 0.1978, v: 0.4683 },
+            crate::units::UvPrime { u: 0.2050, v: 0.4760 },
+        );
+        let off = OffAim { device: device.clone(), delta_uv: 0.0105, direction: to, level_ratio: Some(1.0) };
+        assert!(of_off_aim(&off, 0.9, &limits, &[])[0].contains("(limit 0.0050), yellower"));
     }
 
     #[test]

@@ -2,11 +2,11 @@
 
 use chrono::{Offset, Timelike};
 
-use super::{advice, count, day, span};
+use super::{advice, ageing, call_reason, count, day, span};
 use crate::schedule::{Because, Due, Reminder, Task, Work};
 use crate::site::Instrument;
-use crate::station::Advice;
-use crate::units::{DeviceId, Time};
+use crate::station::{Advice, Call, CallReason, GUESS_BELOW_READINGS};
+use crate::units::{DeviceId, StationId, Time};
 use crate::zone::LocalZone;
 
 /// What is to be done, in a few words.
@@ -31,16 +31,13 @@ pub fn work(due: &Due) -> String {
 /// Why something is due by `date`, as a sentence; as it stands at `now`.
 pub fn because(why: &Because, date: Time, now: Time, zone: &LocalZone) -> String {
     match why {
-        Because::Forecast { station, advice: act } => match act {
-            Advice::Read { .. } => format!("Station {station}: a fresh reading is needed to be sure of its match."),
-            Advice::ReadBy { .. } => {
-                format!(
-                    "Station {station}: its match is counted on until {}, not longer without a reading.",
-                    day(zone, date)
-                )
+        Because::Forecast { station, advice: act, why } => {
+            let reason = format!("Station {station}: {}.", call_reason(*why));
+            match act {
+                Advice::Read { .. } => reason,
+                act => format!("{reason} {}", advice(act, zone)),
             }
-            act => format!("Station {station}: {}", advice(act, zone)),
-        },
+        }
         Because::Reminder { line, run } if *run <= now => {
             format!("The reminder of {} ({line}) is not served yet.", moment(zone, *run))
         }
@@ -70,7 +67,21 @@ pub fn because(why: &Because, date: Time, now: Time, zone: &LocalZone) -> String
             day(zone, reached.likely.0),
             day(zone, reached.likely.1)
         ),
+        Because::LeavesAim { leaving, .. } => ageing::leaves_aim(leaving, now, zone),
+        Because::LightLeft { share, counter, reached } => ageing::light_left(*share, *counter, reached.as_ref(), zone),
     }
+}
+
+/// What the alert of a reading that a station calls for says.
+pub fn of_wanted(station: &StationId, call: &Call, now: Time, zone: &LocalZone) -> Vec<String> {
+    let day = if zone.day(call.by) > zone.day(now) { format!(" by {}", day(zone, call.by)) } else { String::new() };
+    let act = advice(&call.advice, zone);
+    let mut lines =
+        vec![format!("Station {station}: {}.", call_reason(call.why)), format!("{}{day}.", act.trim_end_matches('.'))];
+    if let CallReason::Learning { .. } = call.why {
+        lines.push(format!("Once a week will do, until there are {GUESS_BELOW_READINGS}; this is told once."));
+    }
+    lines
 }
 
 /// What a reminder's alert says: whose run it tells of, and what counts as done.

@@ -9,8 +9,9 @@ use std::cmp::Ordering;
 use chrono::NaiveDate;
 
 use super::Task;
-use crate::drift::Reached;
-use crate::station::Advice;
+use crate::drift::{Reached, Thing};
+use crate::station::leaving::Leaving;
+use crate::station::{Advice, CallReason};
 use crate::units::{Days, DeviceId, Hours, StationId, Time};
 
 /// What is to be done. Ordered as people would go about it on a day.
@@ -78,6 +79,10 @@ pub enum Source {
     Certificate,
     /// The hours a lamp is rated for.
     RatedHours,
+    /// What is left of a lamp's life as its light and its white go.
+    LampLife,
+    /// A display that leaves its aim.
+    DisplayDrift,
 }
 
 impl Source {
@@ -90,6 +95,8 @@ impl Source {
             Self::Held => "held",
             Self::Certificate => "certificate",
             Self::RatedHours => "rated-hours",
+            Self::LampLife => "lamp-life",
+            Self::DisplayDrift => "display-drift",
         }
     }
 }
@@ -99,7 +106,7 @@ impl Source {
 #[allow(missing_docs)]
 pub enum Because {
     /// A station's judgement calls for it.
-    Forecast { station: StationId, advice: Advice },
+    Forecast { station: StationId, advice: Advice, why: CallReason },
     /// A line of the calendar asks for it; `served` by nothing yet where the run has passed.
     Reminder { line: String, run: Time },
     /// Readings of the device are trusted for so long.
@@ -110,6 +117,10 @@ pub enum Because {
     Certificate { until: NaiveDate },
     /// The lamp will have burnt the hours it is rated for.
     RatedHours { now: Hours, rated: Hours, reached: Reached },
+    /// The device will leave its aim by itself, or has left it.
+    LeavesAim { thing: Thing, leaving: Leaving },
+    /// Only this share of the lamp's first light is left when its counter stands there; `reached` is absent where it has stood there.
+    LightLeft { share: f64, counter: Hours, reached: Option<Reached> },
 }
 
 impl Because {
@@ -122,6 +133,8 @@ impl Because {
             Self::Held { .. } => Source::Held,
             Self::Certificate { .. } => Source::Certificate,
             Self::RatedHours { .. } => Source::RatedHours,
+            Self::LeavesAim { thing: Thing::Display, .. } => Source::DisplayDrift,
+            Self::LeavesAim { thing: Thing::Lamp(_), .. } | Self::LightLeft { .. } => Source::LampLife,
         }
     }
 
@@ -214,7 +227,6 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-    use crate::station::CallReason;
 
     fn day(days: f64) -> Time {
         Time::parse("2026-03-02T09:00:00Z").unwrap().plus(Days(days))
@@ -230,8 +242,9 @@ mod tests {
     }
 
     fn forecast(date: Time, station: &str) -> Demand {
-        let advice = Advice::ReadBy { device: lamp().unwrap(), date, why: CallReason::Decides };
-        let because = Because::Forecast { station: StationId::new(station).unwrap(), advice };
+        let advice = Advice::Read { device: lamp().unwrap() };
+        let station = StationId::new(station).unwrap();
+        let because = Because::Forecast { station, advice, why: CallReason::Decides };
         Demand { date, work: Work::Read, device: lamp(), because }
     }
 
@@ -266,6 +279,7 @@ mod tests {
             because: Because::Forecast {
                 station: StationId::new(station).unwrap(),
                 advice: Advice::ShutOutLight { from_hour: 13, to_hour: 16 },
+                why: CallReason::ForeignLight,
             },
         };
         let own = |words: &str| Demand { work: Work::Other(words.into()), device: None, ..reminder(day(0.0)) };

@@ -326,6 +326,6 @@ fn cost(act: &Advice, costs: &Costs, display: &DeviceId) -> f64 {
         Advice::TurnDimmer { .. } | Advice::TurnColourDial { .. } => costs.turn_lamp,
         Advice::CleanLamp { .. } => costs.clean_lamp,
         Advice::ReplaceLamp { .. } => costs.replace_lamp,
-        Advice::ReadBy { .. } | Advice::ActBy { .. } | Advice::ShutOutLight { .. } | Advice::LookAtHeld { .. } => 0.0,
+        Advice::ShutOutLight { .. } | Advice::LookAtHeld { .. } => 0.0,
     }
 }

@@ -8,6 +8,7 @@ use super::acts::best;
 use super::outlook::Outlook;
 use super::{Advice, Call, Doubt, Judgement, Picture, Reason, Seen, Verdict};
 use crate::drift::Summary;
+use crate::units::Time;
 
 /// Chooses the advice for a judgement whose numbers and acts stand.
 pub fn advise(
@@ -23,7 +24,8 @@ pub fn advise(
     let best = || best(&judgement.acts, untouched, horizon, max_risk);
     let mut advice = match judgement.verdict {
         Verdict::Unknown => readings_wanted(seen, summaries, judgement, doubt),
-        Verdict::Matched => nothing_now(readings, best().map(|act| act.steps.as_slice()), judgement),
+        // All is well: nothing but a reading that is due.
+        Verdict::Matched => due_now(readings, judgement.as_of),
         Verdict::AtRisk | Verdict::Out => best().map(|act| act.steps.clone()).unwrap_or_default(),
     };
     // A paper that nobody read under this lamp may be the whole difference; to read it costs a minute.
@@ -41,7 +43,6 @@ pub fn advise(
             advice.retain(|other| matches!(other, Advice::Read { .. } | Advice::ReadPaper { .. }));
         }
         if (by_label || !summary.waiting.is_empty()) && !advice.contains(&read) {
-            advice.retain(|other| !matches!(other, Advice::ReadBy { .. } | Advice::ActBy { .. }));
             advice.insert(0, read);
         }
     }
@@ -81,17 +82,6 @@ fn readings_wanted(seen: &Seen, summaries: &[Summary; 2], judgement: &Judgement,
         .collect()
 }
 
-/// All is well: what is the next thing to do, and by when.
-fn nothing_now(readings: &[Call], act: Option<&[Advice]>, judgement: &Judgement) -> Vec<Advice> {
-    let first = readings.first();
-    let risk = judgement.risk_date.filter(|risk| first.is_none_or(|call| risk.date < call.by));
-    if let Some((risk, act)) = risk.zip(act.and_then(<[Advice]>::first)) {
-        return vec![Advice::ActBy { act: Box::new(act.clone()), date: risk.date, guess: risk.guess }];
-    }
-    let of_call = |call: &Call| match &call.advice {
-        advice if call.by <= judgement.as_of => advice.clone(),
-        Advice::Read { device } => Advice::ReadBy { device: device.clone(), date: call.by, why: call.why },
-        other => Advice::ActBy { act: Box::new(other.clone()), date: call.by, guess: false },
-    };
-    first.map(of_call).into_iter().collect()
+fn due_now(readings: &[Call], now: Time) -> Vec<Advice> {
+    readings.iter().filter(|call| call.by <= now).map(|call| call.advice.clone()).collect()
 }

@@ -65,6 +65,8 @@ pub enum CallReason {
     Decides,
     /// The match is out.
     Out,
+    /// More foreign light falls on the print than the station allows.
+    ForeignLight,
     /// The risk passes the station's line.
     RiskPasses {
         /// As of [`RiskDate`](super::RiskDate).
@@ -75,7 +77,7 @@ pub enum CallReason {
 impl CallReason {
     /// Whether it asks for knowledge and not for an act.
     pub const fn is_reading(self) -> bool {
-        !matches!(self, Self::Out | Self::RiskPasses { .. })
+        !matches!(self, Self::Out | Self::ForeignLight | Self::RiskPasses { .. })
     }
 }
 
@@ -173,7 +175,8 @@ impl<'a> Standing<'a> {
                 None if !summary.by_label => wanted.push((self.now, CallReason::NeverRead)),
                 None => {}
                 Some((last, _)) => {
-                    wanted.push((self.whole_day(last.plus(limit)), CallReason::TooOld { limit }));
+                    // A limit, not a plan: to the instant, as everything else says it.
+                    wanted.push((last.plus(limit), CallReason::TooOld { limit }));
                     if summary.used < GUESS_BELOW_READINGS {
                         // A plan and no limit: it is not overdue because it was not followed.
                         let next = self.whole_day(last.plus(LEARNING)).max(self.now);
@@ -285,6 +288,9 @@ pub(super) fn calls(judgement: &Judgement, mut readings: Vec<Call>, standing: &S
         let steps = steps.filter(|step| !matches!(step, Advice::Read { .. } | Advice::ReadPaper { .. }));
         readings.extend(steps.map(|step| Call { advice: step.clone(), by, why }));
     }
+    let light = |advice: &&Advice| matches!(advice, Advice::ShutOutLight { .. });
+    let shut = judgement.advice.iter().filter(light).cloned();
+    readings.extend(shut.map(|advice| Call { advice, by: standing.now, why: CallReason::ForeignLight }));
     readings.sort_by_key(|call| call.by);
     readings
 }

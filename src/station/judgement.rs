@@ -2,7 +2,7 @@
 
 use super::acts::Weighed;
 use super::ambient::{Ambient, Pull};
-use super::calls::{Call, CallReason};
+use super::calls::Call;
 use super::outlook::Holds;
 use super::rendering::{LampRa, RaSource};
 use crate::color::{LabColour, Move};
@@ -102,6 +102,7 @@ pub struct Judgement {
     pub rendering: Option<LampRa>,
     pub ambient: Ambient,
     pub reasons: Vec<Reason>,
+    /// What to do now, the cheapest thing that helps first.
     pub advice: Vec<Advice>,
     /// Until when it is likely to hold if nobody touches anything.
     pub holds: Holds,
@@ -168,7 +169,7 @@ pub enum Unmeasured {
     ColourRendering,
 }
 
-/// What to do, the cheapest thing that helps first.
+/// What is to be done, or read.
 #[derive(Debug, Clone, PartialEq)]
 #[allow(missing_docs)]
 pub enum Advice {
@@ -176,10 +177,6 @@ pub enum Advice {
     Read { device: DeviceId },
     /// Take a reading of the lit paper: how it looks under this lamp is the doubt.
     ReadPaper { paper: DeviceId, lamp: DeviceId },
-    /// Nothing is wrong; read again by this day.
-    ReadBy { device: DeviceId, date: Time, why: CallReason },
-    /// Nothing is wrong yet; by this day something is to be done.
-    ActBy { act: Box<Advice>, date: Time, guess: bool },
     /// Calibrate the display to its aim again.
     RecalibrateToAim { display: DeviceId, white: Xy, luminance: Option<Luminance> },
     /// Calibrate the display to the paper white as the lamp is expected to make it at the middle of the time that this should hold.
@@ -226,9 +223,8 @@ impl Advice {
     /// The act's word, as in JSON.
     pub const fn word(&self) -> &'static str {
         match self {
-            Self::Read { .. } | Self::ReadBy { .. } => "read",
+            Self::Read { .. } => "read",
             Self::ReadPaper { .. } => "read-paper",
-            Self::ActBy { act, .. } => act.word(),
             Self::RecalibrateToAim { .. } => "recalibrate-to-aim",
             Self::RecalibrateToPaper { .. } => "recalibrate-to-paper",
             Self::TurnDimmer { .. } => "turn-dimmer",
@@ -243,9 +239,8 @@ impl Advice {
     /// The thing that it is done to, where it is one.
     pub fn device(&self) -> Option<&DeviceId> {
         match self {
-            Self::Read { device } | Self::ReadBy { device, .. } | Self::LookAtHeld { device } => Some(device),
+            Self::Read { device } | Self::LookAtHeld { device } => Some(device),
             Self::ReadPaper { paper, .. } => Some(paper),
-            Self::ActBy { act, .. } => act.device(),
             Self::RecalibrateToAim { display, .. } | Self::RecalibrateToPaper { display, .. } => Some(display),
             Self::TurnDimmer { lamp, .. }
             | Self::TurnColourDial { lamp, .. }

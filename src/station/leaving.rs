@@ -57,10 +57,10 @@ impl Leaving {
     }
 }
 
-/// When `device` will be farther from its aim than `limits` allow. `max_risk` is the line for [`Leaving::act_by`]; `readings` how
-/// many of the device as it is (since it was replaced) the date rests on.
-pub fn leaving(device: &Watched, limits: &Limits, max_risk: f64, readings: u64, now: Time) -> Leaving {
-    let observed = device.state.summary(device.params).observed.0;
+/// When `device` will be farther from its aim than `limits` allow. `max_risk` is the line for [`Leaving::act_by`].
+pub fn leaving(device: &Watched, limits: &Limits, max_risk: f64, now: Time) -> Leaving {
+    let summary = device.state.summary(device.params);
+    let observed = summary.observed.0;
     let farthest = (observed * FARTHEST_SPANS).min(FARTHEST_DAYS);
     let times = grid(now, Days(farthest));
     let forecast = device.state.forecast(device.params, &times);
@@ -74,7 +74,7 @@ pub fn leaving(device: &Watched, limits: &Limits, max_risk: f64, readings: u64, 
     let date = |line: f64| crossing(&risk.within, &times, line);
     let about = date(0.5);
     let days = about.map_or(0.0, |about| about.since(now).0);
-    let few = readings < GUESS_BELOW_READINGS || observed < GUESS_BELOW_DAYS;
+    let few = summary.used_since_new < GUESS_BELOW_READINGS || observed < GUESS_BELOW_DAYS;
     let off_now = risk.on.first().copied().unwrap_or(1.0);
     // The light on the day it is about, or at the far end of what may be said.
     let index = times.iter().position(|time| about.is_some_and(|about| *time >= about)).unwrap_or(times.len() - 1);
@@ -200,7 +200,7 @@ mod tests {
             noise: Noise::default(),
         };
         let limits = Limits { delta_uv, ln_ratio: Some(libm::log(1.2)) };
-        (leaving(&watched, &limits, 0.2, weeks as u64, now), now)
+        (leaving(&watched, &limits, 0.2, now), now)
     }
 
     #[test]

@@ -4,6 +4,7 @@ mod ageing;
 mod arrival;
 mod clock;
 mod backtest;
+mod calm;
 mod channels;
 mod colour;
 mod columns;
