@@ -86,7 +86,7 @@ fn live(
             }
             state.note(&params, &Happening { time, act });
         }
-        let instrument = ["house", "guest"].get(usize::from(line.by)).map(|id| InstrumentId::new(*id).unwrap());
+        let instrument = ["house", "guest"].get(usize::from(line.by)).map(|id| InstrumentId::new(id).unwrap());
         let scale = state.scale_instrument();
         let apart = (instrument.is_some() && scale.is_some() && scale != instrument.as_ref())
             .then_some(Apart { mean: [0.0005, 0.0, 0.01], var: [4e-6, 4e-6, 8e-4] });
