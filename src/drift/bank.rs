@@ -11,7 +11,7 @@
 use super::dynamics::{SEEN, Span, Strength, movement};
 use super::filter::Filter;
 use super::matrix::{Matrix, dot};
-use super::offset::{self, Constant};
+use super::offset::{Constant, LEVEL, SLOPE, WANDER};
 use super::priors::{ChannelPrior, WANDERS};
 
 /// Factors on the declared noise of a reading, with their prior weights.
@@ -155,7 +155,22 @@ impl Bank {
             filter.mean = [mean, filter.mean[1], 0.0];
             filter.cov = Matrix::diagonal([sd * sd, filter.cov.0[1][1], 0.0]);
         });
-        self.sever([offset::LEVEL, offset::WANDER]);
+        self.sever([LEVEL, WANDER]);
+    }
+
+    /// Half of what makes the slope is new: `s ← (s + s₀)/2`, whose variance is taken no smaller than the mean of both. What the slope's
+    /// error has in common with others halves with it, so that the covariance stays one.
+    pub(super) fn slope_half_new(&mut self, prior: &ChannelPrior) {
+        self.alter(prior, |filter, setting| {
+            filter.mean[SLOPE] = 0.5 * (filter.mean[SLOPE] + prior.slope);
+            let cov = &mut filter.cov.0;
+            cov[SLOPE][SLOPE] = 0.5 * (cov[SLOPE][SLOPE] + setting.slope_sd * setting.slope_sd);
+            for other in [LEVEL, WANDER] {
+                cov[SLOPE][other] *= 0.5;
+                cov[other][SLOPE] *= 0.5;
+            }
+        });
+        self.halve_constants_share(SLOPE);
     }
 
     /// The level gains `sd` in doubt and nothing else changes.

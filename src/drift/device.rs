@@ -228,10 +228,7 @@ impl DeviceState {
                 self.widen(&prior, |p| p.part_replaced, true);
                 self.ageing.begin_anew();
                 for (bank, prior) in self.banks.iter_mut().zip(&prior.channels) {
-                    bank.alter(prior, |filter, setting| {
-                        filter.mean[1] = 0.5 * (filter.mean[1] + prior.slope);
-                        filter.cov.0[1][1] = 0.5 * (filter.cov.0[1][1] + setting.slope_sd * setting.slope_sd);
-                    });
+                    bank.slope_half_new(prior);
                 }
             }
             Act::SettingChanged => self.turn(&prior),

@@ -136,6 +136,15 @@ impl Bank {
         }
     }
 
+    /// What the constant's error has in common with a state halves.
+    pub(super) fn halve_constants_share(&mut self, state: usize) {
+        for constant in self.constants.iter_mut().flat_map(|all| all.iter_mut()) {
+            if let Some(covariance) = constant.cross.get_mut(state) {
+                *covariance *= 0.5;
+            }
+        }
+    }
+
     /// Turns the channel to the scale of the other instrument.
     fn turn_scale(&mut self) {
         let Some(constants) = &mut self.constants else { return };
