@@ -37,7 +37,8 @@ fn weeks(store: &Store, config: &Config, station: &Station, begun: Time, to: Tim
         let mut estimates = Estimates::new(store, config, at);
         estimates.read_station(station)?;
         let said = station::assess(&estimates.seen(station)?, at);
-        weeks.push(Week { at, out: said.verdict == Verdict::Out, warned: said.verdict == Verdict::AtRisk });
+        let known = said.verdict != Verdict::Unknown;
+        weeks.push(Week { at, known, out: said.verdict == Verdict::Out, warned: said.verdict == Verdict::AtRisk });
         at = at.plus(Days(7.0));
     }
     Ok(weeks)

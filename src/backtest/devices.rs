@@ -64,7 +64,9 @@ impl Walk<'_> {
                 } else if turned {
                     self.broken(row.time);
                 }
-                if absorbed.fate == Fate::Used && row.source == Source::Measured && row.spread.is_none() {
+                // What another instrument read stands on another scale; the band is of this one's readings.
+                let on_scale = row.instrument.as_ref() == state.scale_instrument();
+                if on_scale && absorbed.fate == Fate::Used && row.source == Source::Measured && row.spread.is_none() {
                     self.read(row, state, params);
                 }
             }

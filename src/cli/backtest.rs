@@ -112,6 +112,7 @@ fn as_json(trial: &Trial) -> Value {
         "devices": devices,
         "match": {
             "weeks": m.weeks,
+            "weeks_unknown": m.weeks_unknown,
             "weeks_out": m.weeks_out,
             "drifted_out": drifted,
             "out_after_jump_or_act": m.jumped,

@@ -19,7 +19,7 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
         Advice::RecalibrateToPaper { display, white: aim, luminance: level, meets } => {
             let meets = day(zone, *meets);
             format!(
-                "Recalibrate {display} to the paper white expected on {meets}, midway through the time it should hold: {}{}.",
+                "Recalibrate {display} to the paper white expected on {meets}, so that it holds while the lamp drifts on: {}{}.",
                 white(*aim),
                 luminance(level)
             )
@@ -28,10 +28,12 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
             let word = if to > from { "up" } else { "down" };
             format!("Turn the dimmer of {lamp} {word}: from {:.0} to {:.0} lx, then read it.", from.get(), to.get())
         }
-        Advice::TurnColourDial { lamp, direction } => match direction_word(direction.as_ref()) {
-            Some(word) => format!("Turn the colour dial of {lamp} until it is less {word}, then read it."),
-            None => format!("Turn the colour dial of {lamp} until it reads as its aim."),
-        },
+        Advice::TurnColourDial { lamp, direction, white: aim } => {
+            let towards =
+                direction_word(direction.as_ref()).map(|word| format!(" to make it {word},")).unwrap_or_default();
+            let aim = aim.map(|aim| format!(": {}", white(aim))).unwrap_or_default();
+            format!("Turn the colour dial of {lamp}{towards} until it reads as its aim{aim}.")
+        }
         Advice::CleanLamp { lamp, level_ratio } => format!(
             "Clean {lamp}, then read it (it gives {:.0} % of its aim's light, and dust may be part of that). {CARE}",
             level_ratio * 100.0
@@ -95,7 +97,7 @@ pub fn call_reason(why: CallReason) -> String {
 }
 
 /// Until when a match holds, as it may honestly be called.
-pub fn holds(holds: &Holds, zone: &LocalZone) -> String {
+pub fn holds(holds: &Holds, now: Time, zone: &LocalZone) -> String {
     let guess = if holds.guess { " (a guess)" } else { "" };
     match (holds.date, holds.early, holds.late) {
         (Some(date), Some(early), Some(late)) => {
@@ -104,6 +106,7 @@ pub fn holds(holds: &Holds, zone: &LocalZone) -> String {
         (Some(date), Some(early), None) => {
             format!("holds until about {}, likely from {} on{guess}", day(zone, date), day(zone, early))
         }
+        _ if holds.beyond_reach(now) => "holds for a time that nobody can tell yet".to_owned(),
         _ => format!("holds at least until {}{guess}", day(zone, holds.at_least())),
     }
 }
@@ -125,7 +128,7 @@ pub fn until(judgement: &Judgement, max_risk: f64, zone: &LocalZone) -> String {
         }
         _ => String::new(),
     };
-    format!("{}{line}", holds(&judgement.holds, zone))
+    format!("{}{line}", holds(&judgement.holds, judgement.as_of, zone))
 }
 
 /// All there is to do, by when, with what the chosen act gains and what would be next best; where nothing is, that, and what comes
@@ -136,7 +139,7 @@ pub fn to_do(judgement: &Judgement, max_risk: f64, zone: &LocalZone) -> Vec<Stri
     let Some((chosen, last)) = chosen.and_then(|act| Some((act, act.steps.last()?))) else { return lines };
     let told = advised(judgement, last, zone);
     let Some(place) = lines.iter().position(|line| *line == told) else { return lines };
-    let gain = holds(&chosen.holds, zone);
+    let gain = holds(&chosen.holds, judgement.as_of, zone);
     if let Some(line) = lines.get_mut(place) {
         line.push_str(&match last {
             Advice::Read { .. } | Advice::ReadPaper { .. } => {
@@ -147,7 +150,7 @@ pub fn to_do(judgement: &Judgement, max_risk: f64, zone: &LocalZone) -> Vec<Stri
     }
     let other = judgement.acts.iter().find(|act| !act.chosen && act.helps(max_risk));
     if let Some(other) = other.filter(|_| judgement.verdict != Verdict::Unknown) {
-        lines.insert(place + 1, next_best(other, chosen, zone));
+        lines.insert(place + 1, next_best(other, chosen, judgement.as_of, zone));
     }
     lines
 }
@@ -233,13 +236,13 @@ fn to_read(call: &Call) -> Option<String> {
     }
 }
 
-fn next_best(other: &Weighed, chosen: &Weighed, zone: &LocalZone) -> String {
+fn next_best(other: &Weighed, chosen: &Weighed, now: Time, zone: &LocalZone) -> String {
     let steps: Vec<String> = other.steps.iter().map(|step| advice(step, zone)).collect();
     format!(
         "Or, at a cost of {} in place of {}: {} The match then {}.",
         other.cost,
         chosen.cost,
         steps.join(" "),
-        holds(&other.holds, zone)
+        holds(&other.holds, now, zone)
     )
 }

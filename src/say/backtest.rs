@@ -27,7 +27,11 @@ fn of_match(trial: &MatchTrial, zone: &LocalZone) -> String {
         return "Its match was never judged: display and lamp must both have been read for a week.".to_owned();
     }
     let weeks = count(trial.weeks, "week");
-    let mut text = format!("Its match was judged in {weeks} and was out of tolerance in {}.", trial.weeks_out);
+    let unknown = match trial.weeks_unknown {
+        0 => String::new(),
+        unknown => format!(", unknown in {unknown} more,"),
+    };
+    let mut text = format!("Its match was judged in {weeks}{unknown} and was out of tolerance in {}.", trial.weeks_out);
     let leads: Vec<String> = trial.drifted.iter().filter_map(|(_, lead)| lead.map(span)).collect();
     text.push_str(&match trial.drifted.as_slice() {
         [] => " It never drifted out.".to_owned(),

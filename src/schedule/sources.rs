@@ -93,7 +93,9 @@ pub fn of_certificate(instrument: &Instrument, zone: LocalZone) -> Option<Demand
     let until = instrument.certificate_until?;
     let device = DeviceId::new(instrument.id.as_str()).ok();
     let because = Because::Certificate { until };
-    Some(Demand { date: certificate_ends(until, zone), work: Work::Certificate, device, because })
+    // The last instant at which it is good, so that the day is one on which something can still be done.
+    let date = certificate_ends(until, zone).plus(Days(-1.0 / 86_400.0));
+    Some(Demand { date, work: Work::Certificate, device, because })
 }
 
 /// The first instant at which a certificate is no longer good.

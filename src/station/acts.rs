@@ -198,8 +198,9 @@ impl Weigher<'_> {
             all.push((Advice::TurnDimmer { lamp: lamp(), from, to }, path));
         }
         if self.turns(Adjustable::Cct) {
-            let direction = direction(seen.lamp.aim, self.picture.lamp.uv());
-            all.push((Advice::TurnColourDial { lamp: lamp(), direction }, ground.dialled()));
+            let direction = direction(self.picture.lamp.uv(), seen.lamp.aim);
+            let white = xy(seen.lamp.aim).ok();
+            all.push((Advice::TurnColourDial { lamp: lamp(), direction, white }, ground.dialled()));
         }
         if let Some(((aim, now), path)) = level.zip(ground.cleaned()) {
             all.push((Advice::CleanLamp { lamp: lamp(), level_ratio: now.mean / aim }, path));

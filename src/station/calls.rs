@@ -185,7 +185,7 @@ impl<'a> Standing<'a> {
                     if !summary.waiting.is_empty() {
                         wanted.push((self.now, CallReason::Unsettled));
                     }
-                    let again = self.whole_day(last.plus(SOONEST_AGAIN)).max(self.now);
+                    let again = last.plus(SOONEST_AGAIN).max(self.now);
                     let of_this = informative.iter().filter(|(which, ..)| *which == place);
                     wanted.extend(of_this.map(|(_, by, why)| ((*by).max(again), *why)));
                 }

@@ -184,7 +184,7 @@ pub enum Advice {
     /// Turn the lamp's dimmer.
     TurnDimmer { lamp: DeviceId, from: Illuminance, to: Illuminance },
     /// Turn the lamp's colour dial.
-    TurnColourDial { lamp: DeviceId, direction: Option<Move> },
+    TurnColourDial { lamp: DeviceId, direction: Option<Move>, white: Option<Xy> },
     /// Clean the lamp, of which dust may have taken light; it gives this share of its aim's.
     CleanLamp { lamp: DeviceId, level_ratio: f64 },
     /// Clean the lamp, or replace it: it no longer reaches its aim.

@@ -5,7 +5,7 @@
 //! reaches from one tenth to nine tenths. As for the date of risk: never farther ahead than six times the time the readings span, and
 //! a guess beyond that time itself, beyond 180 days, or from few readings.
 
-use super::compare::{Light, hypotheses};
+use super::compare::Light;
 use super::outlook::{FARTHEST_DAYS, FARTHEST_SPANS, GUESS_BELOW_DAYS, GUESS_BELOW_READINGS, GUESS_BEYOND_DAYS};
 use super::region::{inside_band, inside_circle};
 use super::risk::{Difference, Limits, LnRatio, risk_path};
@@ -64,13 +64,10 @@ pub fn leaving(device: &Watched, limits: &Limits, max_risk: f64, now: Time) -> L
     let farthest = (observed * FARTHEST_SPANS).min(FARTHEST_DAYS);
     let times = grid(now, Days(farthest));
     let forecast = device.state.forecast(device.params, &times);
-    let paths: Vec<(f64, Vec<Difference>)> = hypotheses(&forecast)
-        .into_iter()
-        .map(|(p, path)| {
-            (p, (0..times.len()).map(|index| from_aim(device, &Light::at(path, index, device.aim))).collect())
-        })
-        .collect();
-    let risk = risk_path(&paths, limits);
+    // An odd reading that waits may be a step, which is no drift: nothing is ordered on its word.
+    let path: Vec<Difference> =
+        (0..times.len()).map(|index| from_aim(device, &Light::at(&forecast.likely, index, device.aim))).collect();
+    let risk = risk_path(&[(1.0, path)], limits);
     let date = |line: f64| crossing(&risk.within, &times, line);
     let about = date(0.5);
     let days = about.map_or(0.0, |about| about.since(now).0);

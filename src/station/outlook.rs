@@ -40,6 +40,11 @@ pub struct Holds {
 }
 
 impl Holds {
+    /// Whether the readings do not reach back far enough to say anything of the time after `now`.
+    pub fn beyond_reach(&self, now: Time) -> bool {
+        self.at_least() <= now
+    }
+
     /// The day up to which it holds with 9 in 10, or as far as may be said.
     pub fn at_least(&self) -> Time {
         self.early.unwrap_or(self.farthest)

@@ -13,17 +13,28 @@ use crate::units::{Days, Time};
 pub struct Week {
     /// When.
     pub at: Time,
+    /// Whether anything could be said.
+    pub known: bool,
     /// Out of tolerance.
     pub out: bool,
     /// At risk, though not out.
     pub warned: bool,
 }
 
+impl Week {
+    /// In tolerance, as far as was known.
+    fn held(&self) -> bool {
+        self.known && !self.out
+    }
+}
+
 /// How the warnings did.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct MatchTrial {
-    /// Weeks in which the station was judged.
+    /// Weeks in which the station could be judged.
     pub weeks: usize,
+    /// Weeks in which it was unknown.
+    pub weeks_unknown: usize,
     /// Weeks that were out.
     pub weeks_out: usize,
     /// Days from the first warning to each breach by drift; `None` for one that came without.
@@ -46,7 +57,8 @@ const CAUSE: Days = Days(14.0);
 /// Weighs what was said; `breaks` are the instants, in order, at which a device was touched or jumped.
 pub fn outcomes(weeks: &[Week], breaks: &[Time]) -> MatchTrial {
     let mut trial = MatchTrial {
-        weeks: weeks.len(),
+        weeks: weeks.iter().filter(|week| week.known).count(),
+        weeks_unknown: weeks.iter().filter(|week| !week.known).count(),
         weeks_out: weeks.iter().filter(|week| week.out).count(),
         ..MatchTrial::default()
     };
@@ -84,7 +96,7 @@ fn breaches(weeks: &[Week]) -> Vec<Time> {
     weeks
         .windows(3)
         .filter_map(|three| match three {
-            [before, last, week] if !before.out && !last.out && week.out => Some(week.at),
+            [before, last, week] if before.held() && last.held() && week.out => Some(week.at),
             _ => None,
         })
         .collect()
@@ -99,7 +111,12 @@ mod tests {
         let start = Time::from_micros(0);
         said.chars()
             .enumerate()
-            .map(|(k, c)| Week { at: start.plus(Days(7.0 * k as f64)), out: c == 'o', warned: c == 'r' })
+            .map(|(k, c)| Week {
+                at: start.plus(Days(7.0 * k as f64)),
+                known: c != 'u',
+                out: c == 'o',
+                warned: c == 'r',
+            })
             .collect()
     }
 
@@ -137,5 +154,11 @@ mod tests {
     #[test]
     fn one_week_back_in_is_no_new_breach() {
         assert_eq!(outcomes(&weeks("mmomomo"), &[]).drifted.len(), 1);
+        let unknown = outcomes(&weeks("mmuuoo"), &[]);
+        assert_eq!(
+            (unknown.weeks, unknown.weeks_unknown, unknown.drifted.len()),
+            (4, 2, 0),
+            "nobody knows when it went out"
+        );
     }
 }

@@ -78,7 +78,7 @@ fn one_list_from_every_source() {
     let certificate = line(&list, "certificate", Some("spectro-1"));
     assert_eq!(
         (&certificate["date"], &certificate["source"]),
-        (&Value::from("2025-03-21"), &Value::from("certificate"))
+        (&Value::from("2025-03-20"), &Value::from("certificate"))
     );
     assert_eq!(line(&list, "look-at-held", Some("loft-lamp"))["source"], "held");
     let lamp = due(&site, &format!("--within 90 --as-of {}", day(51.0)));
