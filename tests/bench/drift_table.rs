@@ -154,14 +154,14 @@ fn strange(first: u64, rooms: u64) {
 #[allow(clippy::disallowed_methods, reason = "a bench measures real time")]
 fn cost(seed: u64, two_instruments: bool) {
     let mut device = room(seed, &Conditions::default()).lamp;
-    if two_instruments {
-        let [one, two] = ["one", "two"].map(|name| InstrumentId::new(name).ok());
-        let apart = Some(Apart { mean: [0.0; 3], var: [6e-6, 6e-6, 8e-4] });
-        for (place, entry) in device.log.iter_mut().enumerate() {
-            if let Logged::Reading(observation, _) = entry {
-                observation.instrument = if place % 4 == 1 { two.clone() } else { one.clone() };
-                observation.apart = apart;
-            }
+    // The room itself may have a second instrument.
+    let [one, two] = ["one", "two"].map(|name| InstrumentId::new(name).ok());
+    let apart = Some(Apart { mean: [0.0; 3], var: [6e-6, 6e-6, 8e-4] });
+    for (place, entry) in device.log.iter_mut().enumerate() {
+        if let Logged::Reading(observation, _) = entry {
+            let by_two = two_instruments && place % 4 == 1;
+            observation.instrument = if by_two { two.clone() } else { one.clone() };
+            observation.apart = apart.filter(|_| two_instruments);
         }
     }
     let params = &device.recipe.params;
