@@ -13,7 +13,6 @@ use super::output;
 use super::session::Session;
 use crate::life::report::Report;
 use crate::say;
-use crate::site::Adjustable;
 use gather::Gathered;
 pub use gather::gather;
 
@@ -43,10 +42,10 @@ struct Parts {
 fn text_parts(session: &Session, gathered: &Gathered) -> Parts {
     let (report, zone) = (&gathered.report, session.zone());
     let lamp = session.config.things.lamp(&report.device);
-    let dimmer = lamp.is_some_and(|lamp| lamp.adjustable.contains(&Adjustable::Level));
+    let turns = lamp.map(|lamp| lamp.adjustable.as_slice()).unwrap_or_default();
     Parts {
         headline: say::ageing::headline(report, &zone),
-        acts: say::ageing::acts(report, dimmer, gathered.max_risk, &zone),
+        acts: say::ageing::acts(report, turns, gathered.max_risk, &zone),
         checks: say::ageing::checks(report, &zone),
     }
 }

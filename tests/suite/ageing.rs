@@ -164,6 +164,26 @@ fn a_dimmer_buys_time_and_makes_no_lamp_younger() {
     assert_eq!(after["lives"].as_array().unwrap().len(), 1);
 }
 
+/// A lamp that walks to yellow, past the hours it was rated for, with a dial that may bring it back.
+#[test]
+fn a_dial_buys_time_too_and_rated_hours_are_no_secret() {
+    let config = LOFT.replace("adjustable = [\"level\"]", "adjustable = [\"cct\"]\nrated_hours = 1500");
+    let site = Site::new(&config);
+    let rows: String = (0..40)
+        .map(|week| {
+            let date = 7.0 * f64::from(week);
+            let (x, y) = (0.3457 + 3e-5 * date, 0.3585 + 2e-5 * date);
+            format!("{},loft-lamp,{x:.5},{y:.5},500,{:.0}\n", day(date), 9.0 * date)
+        })
+        .collect();
+    site.ingest("lamp.csv", &format!("time,device,x,y,illuminance_lx,hours\n{rows}"));
+    let said = |date: f64| site.json(&format!("ageing loft-lamp --as-of {}", day(date)))["what_to_do"].to_string();
+    let before = said(120.0);
+    assert!(before.contains("colour dial") && before.contains("buys time") && !before.contains("rated"), "{before}");
+    let after = said(273.0);
+    assert!(after.contains("past its rated hours") && after.contains("Turn the colour dial of loft-lamp"), "{after}");
+}
+
 #[test]
 fn a_screen_is_recalibrated_and_one_that_follows_the_paper_has_no_aim_of_its_own() {
     let rows = |from: i32, to: i32| -> String {

@@ -3,7 +3,7 @@
 use super::super::{day, percent, span};
 use crate::drift::Thing;
 use crate::life::report::Report;
-use crate::site::LampKind;
+use crate::site::{Adjustable, LampKind};
 use crate::station::leaving::{Cause, Leaving};
 use crate::units::Days;
 use crate::zone::LocalZone;
@@ -11,8 +11,8 @@ use crate::zone::LocalZone;
 /// Days that a new lamp is allowed to be on its way: an assumption of the house.
 const DELIVERY: Days = Days(14.0);
 
-/// What to do. `dimmer`: a person can turn its level.
-pub fn acts(report: &Report, dimmer: bool, max_risk: Option<f64>, zone: &LocalZone) -> Vec<String> {
+/// What to do. `turns`: what a person can turn on it.
+pub fn acts(report: &Report, turns: &[Adjustable], max_risk: Option<f64>, zone: &LocalZone) -> Vec<String> {
     let device = &report.device;
     if report.retired {
         return Vec::new();
@@ -36,9 +36,12 @@ pub fn acts(report: &Report, dimmer: bool, max_risk: Option<f64>, zone: &LocalZo
         }
         return acts;
     };
+    if past_rated {
+        acts.push(format!("{device} is past its rated hours: have a new one at hand."));
+    }
     match report.thing {
         Thing::Display => acts.push(display_act(report, leaving, max_risk, zone)),
-        Thing::Lamp(kind) => acts.extend(lamp_acts(report, leaving, kind, dimmer, max_risk, zone)),
+        Thing::Lamp(kind) => acts.extend(lamp_acts(report, leaving, kind, turns, max_risk, zone)),
     }
     acts
 }
@@ -66,7 +69,7 @@ fn lamp_acts(
     report: &Report,
     leaving: &Leaving,
     kind: LampKind,
-    dimmer: bool,
+    turns: &[Adjustable],
     max_risk: Option<f64>,
     zone: &LocalZone,
 ) -> Vec<String> {
@@ -74,6 +77,8 @@ fn lamp_acts(
     let new = if kind == LampKind::Fluorescent { "a new tube" } else { "a new lamp" };
     let mut acts = Vec::new();
     let dims = leaving.cause == Some(Cause::Dimmer);
+    let dimmer = turns.contains(&Adjustable::Level);
+    let dial = matches!(leaving.cause, Some(Cause::Colour(_))) && turns.contains(&Adjustable::Cct);
     match (leaving.is_off(), leaving.act_by) {
         (_, Some(by)) if leaving.cause == Some(Cause::Doubt) => {
             let when = if by > report.as_of { format!(" by about {}", day(zone, by)) } else { String::new() };
@@ -85,6 +90,9 @@ fn lamp_acts(
                 acts.push(format!(
                     "Turn the dimmer of {device} up and read it; that buys time, though it makes no lamp younger."
                 ));
+            }
+            if dial {
+                acts.push(format!("Turn the colour dial of {device} towards its aim and read it."));
             }
             acts.push(format!("Clean {device} and read it; if it is still off its aim, replace it."));
         }
@@ -103,6 +111,11 @@ fn lamp_acts(
             }
             if dims && dimmer {
                 acts.push("Turning its dimmer up when it gets too dim buys time before that.".to_owned());
+            }
+            if dial {
+                acts.push(
+                    "Turning its colour dial towards its aim when it leaves it buys time before that.".to_owned(),
+                );
             }
         }
         (false, _) => {
