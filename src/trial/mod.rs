@@ -1,7 +1,7 @@
 //! Forecasts put on trial: what was said of a station's own past, and how that compares with what came. Pure.
 //!
 //! Two questions: what was foretold of each [`device`], 30, 60 and 90 days ahead, and what was said each week of the match
-//! ([`matches`]). Who asks and who looks up what came is `backtest`.
+//! ([`mod@matches`]). Who asks and who looks up what came is `backtest`.
 
 pub mod device;
 pub mod matches;
