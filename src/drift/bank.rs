@@ -263,6 +263,8 @@ impl Belief {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
     use crate::drift::priors::{Thing, drift_prior};
 
@@ -294,5 +296,36 @@ mod tests {
         let none = Span::default();
         assert!(fine.variance(&none) < coarse.variance(&none));
         assert!(coarse.strength.wander > fine.strength.wander);
+    }
+
+    proptest! {
+        /// Carrying ten days is carrying four and then six.
+        #[test]
+    fn a_gap_may_be_split(first in 0.0..200.0f64, second in 0.0..200.0f64, level in -0.1..0.1f64) {
+        let prior = drift_prior(Thing::Display).channels[2];
+        let mut bank = Bank::new(&prior, 5.0, 0.5);
+        bank.take(&prior, &Number { value: 5.0 + level, noise: 1e-4, extra: 0.0, across: false });
+        let span = |days| Span { ageing: days, calendar: days, settling: 0.0 };
+        let mut split = bank.clone();
+        let at_once = bank.belief(&prior);
+        bank.carry(&prior, &span(first + second));
+        split.carry(&prior, &span(first));
+        let halfway = split.belief(&prior);
+        split.carry(&prior, &span(second));
+        let (whole, split) = (bank.belief(&prior), split.belief(&prior));
+        for i in 0..3 {
+            prop_assert!((whole.state.mean[i] - split.state.mean[i]).abs() < 1e-12);
+            for j in 0..3 {
+                let (a, b) = (whole.state.cov.0[i][j], split.state.cov.0[i][j]);
+                prop_assert!((a - b).abs() < 1e-12 * (1.0 + a.abs()), "{} and {}", a, b);
+            }
+        }
+        // What a belief says of later times is what carrying the bank gives; and the covariance of two times is right.
+        let none = Span::default();
+        prop_assert!((at_once.variance(&span(first + second)) - whole.variance(&none)).abs() < 1e-12);
+        let near_far = at_once.covariance(&span(first), &span(first + second));
+        let exact = halfway.covariance(&none, &span(second));
+        prop_assert!((near_far - exact).abs() < 1e-12, "{} and {}", near_far, exact);
+    }
     }
 }

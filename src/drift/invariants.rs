@@ -23,10 +23,8 @@ struct Line {
     act: Option<Act>,
 }
 
-/// Everything but `PartReplaced`: see [`a_part_replaced_after_a_long_time_leaves_numbers`].
-fn any_act() -> impl Strategy<Value = Act> {
-    let white =
-        |sd_uv| TargetWhite { uv: UvPrime { u: 0.199, v: 0.469 }, ln_level: Some(500f64.ln()), sd_uv, sd_ln: None };
+/// Everything but a recalibration to a target.
+fn plain_act() -> impl Strategy<Value = Act> {
     prop_oneof![
         Just(Act::Replaced),
         Just(Act::PartReplaced),
@@ -35,9 +33,43 @@ fn any_act() -> impl Strategy<Value = Act> {
         Just(Act::Cleaned),
         Just(Act::Serviced),
         Just(Act::Recalibrated { target: None }),
-        Just(Act::Recalibrated { target: Some(white(None)) }),
-        Just(Act::Recalibrated { target: Some(white(Some(0.0))) }),
     ]
+}
+
+fn any_act() -> impl Strategy<Value = Act> {
+    let white =
+        |sd_uv| TargetWhite { uv: UvPrime { u: 0.199, v: 0.469 }, ln_level: Some(500f64.ln()), sd_uv, sd_ln: None };
+    prop_oneof![
+        7 => plain_act(),
+        1 => Just(Act::Recalibrated { target: Some(white(None)) }),
+        1 => Just(Act::Recalibrated { target: Some(white(Some(0.0))) }),
+    ]
+}
+
+/// Acts that set a device to whites which are none.
+fn wild_act() -> impl Strategy<Value = Act> {
+    let white = |x| TargetWhite { uv: UvPrime { u: x, v: 0.47 }, ln_level: Some(x), sd_uv: Some(0.0), sd_ln: None };
+    let to = any::<f64>().prop_map(move |x| Act::Recalibrated { target: Some(white(x.clamp(-1e9, 1e9))) });
+    prop_oneof![7 => plain_act(), 1 => to]
+}
+
+fn wild_reading() -> impl Strategy<Value = Observation> {
+    let number = || prop_oneof![6 => -0.02..0.02f64, 1 => any::<f64>(), 1 => Just(0.0), 1 => Just(1e308)];
+    let side = (0.0..3.0f64, any::<bool>(), proptest::option::of(number()), proptest::option::of(0u8..3));
+    ((0.0..400.0f64, number(), number(), number()), (number(), number(), number()), side).prop_map(
+        |((day, u, v, ln), (uu, uv, noise), (scale, released, hours, setting))| {
+            let mut one = reading(day, [u, v, 0.0]);
+            one.ln_level = (scale > 0.3).then_some(500f64.ln() + ln);
+            one.extra_cov = [uu.abs() * scale, uv, uu.abs()];
+            one.noise = Noise { uv: noise, level: noise * scale };
+            one.released = released;
+            one.hours = hours.map(|h| h.abs() * 1e4);
+            one.warmup_min = (scale > 2.0).then_some(ln);
+            one.setting = setting.map(|s| s.to_string());
+            one.time = if scale > 2.9 { on(day * 5000.0) } else { one.time };
+            one
+        },
+    )
 }
 
 fn any_line() -> impl Strategy<Value = Line> {
@@ -189,6 +221,33 @@ proptest! {
             (state.records, split.records) = Default::default();
         }
         alike(&ahead(&params, &state, day, 0.0), &ahead(&params, &split, day, 0.0), 0.0, 1e-6)?;
+    }
+
+    /// Whatever is fed, in whatever order, all that comes out is a number, and the bytes go round.
+    #[test]
+    fn never_nan(
+        steps in proptest::collection::vec((wild_reading(), proptest::option::weighted(0.2, wild_act())), 1..14),
+        tube in any::<bool>(),
+    ) {
+        let params = if tube { params(Thing::Lamp(LampKind::Fluorescent)) } else { params(Thing::Display) };
+        let mut state = DeviceState::new(&params);
+        for (reading, act) in &steps {
+            state.absorb(&params, reading);
+            if let Some(act) = act {
+                state.note(&params, &Happening { time: reading.time, act: *act });
+            }
+        }
+        let times = [on(0.0), on(400.0), on(401.0), on(5000.0), Time::from_micros(i64::MAX)];
+        let forecast = state.forecast(&params, &times);
+        let fresh = state.after_fresh_reading(&params, on(500.0), Noise { uv: 0.0, level: 0.0 }, &times);
+        let paths = forecast.possible.iter().map(|h| &h.path).chain([&forecast.likely, &fresh]);
+        for path in paths.flat_map(|path| path.channels.iter().flatten()) {
+            prop_assert!(path.mean.iter().chain(&path.sd).chain(&path.fresh).chain(&path.fresh_next).all(|x| x.is_finite()), "{path:?}");
+            prop_assert!(path.sd.iter().all(|sd| *sd >= 0.0));
+        }
+        prop_assert!(forecast.possible.iter().all(|h| h.p > 0.0 && h.p < 1.0));
+        let bytes = state.to_bytes();
+        prop_assert_eq!(DeviceState::from_bytes(&bytes).unwrap().to_bytes(), bytes);
     }
 
     /// Numbers beyond all measure, among a life like any other: what comes out are numbers, and the doubt never shrinks by

@@ -2,11 +2,8 @@
 
 use proptest::prelude::*;
 
-use super::bank::Bank;
-use super::dynamics::Span;
 use super::filter::Filter;
 use super::matrix::Matrix;
-use super::priors::drift_prior;
 use super::*;
 use crate::site::{LampKind, Noise};
 use crate::units::{Days, InstrumentId, Time, UvPrime};
@@ -374,68 +371,8 @@ fn bytes_go_round_and_stay_small() {
     assert!(DeviceState::from_bytes(&[&bytes[..], &[0]].concat()).is_err());
 }
 
-fn any_reading() -> impl Strategy<Value = Observation> {
-    let number = || prop_oneof![6 => -0.02..0.02f64, 1 => any::<f64>(), 1 => Just(0.0), 1 => Just(1e308)];
-    let side = (0.0..3.0f64, any::<bool>(), proptest::option::of(number()), proptest::option::of(0u8..3));
-    ((0.0..400.0f64, number(), number(), number()), (number(), number(), number()), side).prop_map(
-        |((day, u, v, ln), (uu, uv, noise), (scale, released, hours, setting))| {
-            let mut one = reading(day, [u, v, 0.0]);
-            one.ln_level = (scale > 0.3).then_some(500f64.ln() + ln);
-            one.extra_cov = [uu.abs() * scale, uv, uu.abs()];
-            one.noise = Noise { uv: noise, level: noise * scale };
-            one.released = released;
-            one.hours = hours.map(|h| h.abs() * 1e4);
-            one.warmup_min = (scale > 2.0).then_some(ln);
-            one.setting = setting.map(|s| s.to_string());
-            one.time = if scale > 2.9 { on(day * 5000.0) } else { one.time };
-            one
-        },
-    )
-}
-
-fn any_act() -> impl Strategy<Value = Act> {
-    let white = |x| TargetWhite { uv: UvPrime { u: x, v: 0.47 }, ln_level: Some(x), sd_uv: Some(0.0), sd_ln: None };
-    prop_oneof![
-        Just(Act::Replaced),
-        Just(Act::PartReplaced),
-        Just(Act::SettingChanged),
-        Just(Act::Moved),
-        Just(Act::Cleaned),
-        Just(Act::Serviced),
-        Just(Act::Recalibrated { target: None }),
-        any::<f64>().prop_map(move |x| Act::Recalibrated { target: Some(white(x.clamp(-1e9, 1e9))) }),
-    ]
-}
-
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(48))]
-
-    /// Whatever is fed, in whatever order, all that comes out is a number, and the bytes go round.
-    #[test]
-    fn never_nan(
-        steps in proptest::collection::vec((any_reading(), proptest::option::weighted(0.2, any_act())), 1..14),
-        tube in any::<bool>(),
-    ) {
-        let params = if tube { params(Thing::Lamp(LampKind::Fluorescent)) } else { params(Thing::Display) };
-        let mut state = DeviceState::new(&params);
-        for (reading, act) in &steps {
-            state.absorb(&params, reading);
-            if let Some(act) = act {
-                state.note(&params, &Happening { time: reading.time, act: *act });
-            }
-        }
-        let times = [on(0.0), on(400.0), on(401.0), on(5000.0), Time::from_micros(i64::MAX)];
-        let forecast = state.forecast(&params, &times);
-        let fresh = state.after_fresh_reading(&params, on(500.0), Noise { uv: 0.0, level: 0.0 }, &times);
-        let paths = forecast.possible.iter().map(|h| &h.path).chain([&forecast.likely, &fresh]);
-        for path in paths.flat_map(|path| path.channels.iter().flatten()) {
-            prop_assert!(path.mean.iter().chain(&path.sd).chain(&path.fresh).chain(&path.fresh_next).all(|x| x.is_finite()), "{path:?}");
-            prop_assert!(path.sd.iter().all(|sd| *sd >= 0.0));
-        }
-        prop_assert!(forecast.possible.iter().all(|h| h.p > 0.0 && h.p < 1.0));
-        let bytes = state.to_bytes();
-        prop_assert_eq!(DeviceState::from_bytes(&bytes).unwrap().to_bytes(), bytes);
-    }
 
     /// Damaged bytes are refused or are some state, never a panic.
     #[test]
@@ -447,69 +384,5 @@ proptest! {
         let _ = DeviceState::from_bytes(&bytes);
         bytes.truncate(cut);
         let _ = DeviceState::from_bytes(&bytes);
-    }
-
-    /// The calendar has no origin.
-    #[test]
-    fn shifted_time(days in -20_000i64..20_000, offs in proptest::collection::vec(-0.01..0.01f64, 1..12)) {
-        let params = led();
-        let run = |shift: Days| {
-            let mut state = DeviceState::new(&params);
-            for (k, off) in offs.iter().enumerate() {
-                let mut one = reading(9.0 * k as f64, [*off, -*off, 10.0 * off]);
-                one.time = one.time.plus(shift);
-                state.absorb(&params, &one);
-            }
-            let forecast = state.forecast(&params, &[on(130.0).plus(shift), on(400.0).plus(shift)]);
-            (forecast.likely, forecast.possible.iter().map(|h| h.p).collect::<Vec<_>>())
-        };
-        prop_assert_eq!(run(Days(0.0)), run(Days(days as f64)));
-    }
-
-    /// Carrying ten days is carrying four and then six.
-    #[test]
-    fn a_gap_may_be_split(first in 0.0..200.0f64, second in 0.0..200.0f64, level in -0.1..0.1f64) {
-        let prior = drift_prior(Thing::Display).channels[2];
-        let mut bank = Bank::new(&prior, 5.0, 0.5);
-        bank.take(&prior, &super::bank::Number { value: 5.0 + level, noise: 1e-4, extra: 0.0, across: false });
-        let span = |days| Span { ageing: days, calendar: days, settling: 0.0 };
-        let mut split = bank.clone();
-        let at_once = bank.belief(&prior);
-        bank.carry(&prior, &span(first + second));
-        split.carry(&prior, &span(first));
-        let halfway = split.belief(&prior);
-        split.carry(&prior, &span(second));
-        let (whole, split) = (bank.belief(&prior), split.belief(&prior));
-        for i in 0..3 {
-            prop_assert!((whole.state.mean[i] - split.state.mean[i]).abs() < 1e-12);
-            for j in 0..3 {
-                let (a, b) = (whole.state.cov.0[i][j], split.state.cov.0[i][j]);
-                prop_assert!((a - b).abs() < 1e-12 * (1.0 + a.abs()), "{} and {}", a, b);
-            }
-        }
-        // What a belief says of later times is what carrying the bank gives; and the covariance of two times is right.
-        let none = Span::default();
-        prop_assert!((at_once.variance(&span(first + second)) - whole.variance(&none)).abs() < 1e-12);
-        let near_far = at_once.covariance(&span(first), &span(first + second));
-        let exact = halfway.covariance(&none, &span(second));
-        prop_assert!((near_far - exact).abs() < 1e-12, "{} and {}", near_far, exact);
-    }
-
-    /// Another unit of level moves the mean and nothing else.
-    #[test]
-    fn another_unit(factor in 0.01..100.0f64, offs in proptest::collection::vec(-0.01..0.01f64, 1..10)) {
-        let run = |ln: f64| {
-            let params = Params { aim_ln_level: Some(500f64.ln() + ln), ..led() };
-            let mut state = DeviceState::new(&params);
-            for (k, off) in offs.iter().enumerate() {
-                let day = 11.0 * k as f64;
-                state.absorb(&params, &reading(day, [*off, 0.0, ln + 3.0 * off]));
-            }
-            at(&state, &params, 200.0)
-        };
-        let (one, other) = (run(0.0), run(factor.ln()));
-        prop_assert!((other[2].0 - one[2].0 - factor.ln()).abs() < 1e-9);
-        prop_assert!((other[2].1 - one[2].1).abs() < 1e-9);
-        prop_assert_eq!(one[0], other[0]);
     }
 }

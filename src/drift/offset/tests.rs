@@ -4,8 +4,8 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::drift::priors::drift_prior;
+use crate::drift::tests::reading;
 use crate::drift::{Act, Fate, Happening, Params, TargetWhite, Thing};
-use crate::site::Noise;
 use crate::units::{Days, Time, UvPrime};
 
 /// A Kalman filter of any size in the plainest form, nothing of it shared with the one under test.
@@ -241,22 +241,8 @@ fn id(name: &str) -> InstrumentId {
 const BROAD: Apart = Apart { mean: [0.0; 3], var: [4.5e-6, 4.5e-6, 8e-4] };
 
 fn read(day: f64, by: &str, off: [f64; 3]) -> Observation {
-    Observation {
-        seq: (day * 10.0) as i64,
-        time: on(day),
-        white: UvPrime { u: 0.1978 + off[0], v: 0.4683 + off[1] },
-        extra_cov: [0.0; 3],
-        ln_level: Some(5.0 + off[2]),
-        extra_ln: 0.0,
-        noise: Noise { uv: 0.0007, level: 0.01 },
-        warmup_min: None,
-        hours: None,
-        setting: None,
-        label: false,
-        instrument: Some(id(by)),
-        apart: Some(BROAD),
-        released: false,
-    }
+    let level = Some(5.0 + off[2]);
+    Observation { instrument: Some(id(by)), apart: Some(BROAD), ln_level: level, ..reading(day, off) }
 }
 
 fn at(state: &DeviceState, day: f64) -> [(f64, f64); 3] {
