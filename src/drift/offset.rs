@@ -344,4 +344,6 @@ impl Pool {
 }
 
 #[cfg(test)]
+mod exact;
+#[cfg(test)]
 mod tests;
