@@ -3,11 +3,14 @@
 //! A message is written in the transaction of the alert entry that caused it, once for each channel. Its key is made from
 //! the site, the alert and the transition, so that a receiver can drop a repeat: delivery is at least once.
 
+mod group;
+
 use serde::{Deserialize, Serialize};
 
 use crate::units::{SiteId, Time};
+pub use group::Group;
 
-/// What a channel is given, as JSON on the standard input of a command.
+/// One thing that people are told.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Message {
     /// The same for every delivery of this message: `site/alert/transition`.
