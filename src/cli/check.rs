@@ -2,13 +2,15 @@
 
 use std::process::ExitCode;
 
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::args::Cli;
 use super::fail::Failure;
 use super::output;
 use super::session::{self, Session};
 use crate::clock::Clock;
+use crate::config::Mistake;
 use crate::config::find::{self, LoadError};
 use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
@@ -19,18 +21,41 @@ use crate::units::Time;
 /// How many of a reminder's next times are shown.
 const NEXT_TIMES: usize = 3;
 
+/// Whether configuration, folders, ledger, time zone, instruments and reminders are sound. Printed, with exit code 1, also where
+/// something is wrong.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Checked {
+    /// Whether nothing is wrong.
+    ok: bool,
+    /// The configuration file.
+    config: String,
+    /// What is wrong with it; empty where nothing is. Nothing else is looked at before it is sound.
+    mistakes: Vec<Mistake>,
+    /// What was looked at, and how it was found.
+    findings: Vec<Finding>,
+}
+
 /// One thing that was looked at.
-struct Finding {
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Finding {
+    /// What was looked at: `configuration`, `folders`, `ledger`, `messages`, `instrument`, `time zone`, `stations`, `reminder`.
     what: &'static str,
+    /// How it was found.
+    #[serde(rename = "found")]
     sort: Sort,
+    /// The same in words, with what to do.
     says: String,
 }
 
 /// How it was found.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Sort {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Sort {
+    /// As it should be.
     Sound,
+    /// Nothing is wrong, but somebody should know.
     Note,
+    /// Something has to be done.
     Wrong,
 }
 
@@ -50,7 +75,8 @@ pub fn check(cli: &Cli, clock: &dyn Clock, json: bool) -> Result<ExitCode, Failu
     let mut findings = Vec::new();
     match find::load(&file) {
         Err(LoadError::Mistaken(mistakes)) if json => {
-            output::json(&json!({ "ok": false, "config": file, "mistakes": mistakes.list, "findings": [] }))?;
+            let config = file.display().to_string();
+            output::json(&Checked { ok: false, config, mistakes: mistakes.list, findings })?;
             return Ok(ExitCode::FAILURE);
         }
         Err(why) => return Err(why.into()),
@@ -65,11 +91,7 @@ pub fn check(cli: &Cli, clock: &dyn Clock, json: bool) -> Result<ExitCode, Failu
     }
     let ok = findings.iter().all(|finding| finding.sort != Sort::Wrong);
     if json {
-        let findings: Vec<Value> = findings
-            .iter()
-            .map(|finding| json!({ "what": finding.what, "found": finding.sort.word(), "says": finding.says }))
-            .collect();
-        output::json(&json!({ "ok": ok, "config": file, "mistakes": [], "findings": findings }))?;
+        output::json(&Checked { ok, config: file.display().to_string(), mistakes: Vec::new(), findings })?;
     } else {
         let mut text = String::new();
         for finding in &findings {

@@ -6,6 +6,7 @@
 mod acts;
 mod ageing;
 mod alerts;
+mod answer;
 mod args;
 mod audit;
 mod backtest;
@@ -23,6 +24,7 @@ mod plot;
 mod record;
 mod rules;
 mod run;
+pub mod schema;
 mod session;
 mod status;
 mod take;

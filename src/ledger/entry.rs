@@ -25,6 +25,7 @@
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize};
 
 use super::digest::Digest;
@@ -32,8 +33,9 @@ use crate::reading::{Defect, Event, Reading};
 use crate::units::{OperatorId, Probability, SiteId, StationId, Time};
 
 /// The number of an entry in its ledger: from 1, without gaps.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, JsonSchema)]
 #[serde(transparent)]
+#[schemars(extend("minimum" = 1))]
 pub struct Seq(i64);
 
 impl Seq {

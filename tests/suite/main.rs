@@ -25,6 +25,7 @@ mod published;
 mod readme;
 mod rendering;
 mod rules;
+mod schema;
 mod site;
 mod spectra;
 mod texts;
