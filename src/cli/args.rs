@@ -16,8 +16,25 @@ use clap::{Args, Parser, Subcommand};
     after_help = "\
 Start here:
   twinwhite demo                        look around in an invented print room first
-  twinwhite --config FILE check         is my configuration sound?
+  twinwhite init                        four questions, and a watch of my own is ready
   twinwhite status                      does the match hold, and what is there to do?
+
+Exit codes:
+  0    done
+  1    something failed, and standard error says what
+  2    it was called wrongly
+  `status --exit-code` ends with 0 matched, 10 at risk, 11 out, 12 unknown
+
+Environment:
+  TWINWHITE_CONFIG    the configuration file, as --config
+  NO_COLOR            if it holds anything, nothing is set in bold
+  COLUMNS             width of the text, where the terminal does not tell its own; in a pipe, of drawings alone
+  TZ                  the time zone that `init` writes, before the system's own
+
+Files:
+  twinwhite.toml                   the configuration, in the current folder
+  ~/.config/twinwhite/twinwhite.toml, /etc/xdg/twinwhite/twinwhite.toml, /etc/twinwhite/twinwhite.toml
+                                   else there (Linux)
 
 Never look into a lamp. Work on ballasts, dimmers and wiring is for qualified people; local codes come first."
 )]
@@ -39,6 +56,18 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 #[allow(missing_docs)]
 pub enum Command {
+    /// Begin a watch: four questions, and a commented configuration that is ready for `add` and `run`
+    #[command(after_help = "\
+Examples:
+  twinwhite init
+  twinwhite init --dir prints
+  twinwhite init --display 'Desk screen, 120 cd/m2' --lamp 'Desk lamp, D50, led' --paper 'Rag matte, 96.8 0.6 -1.9' --folder inbox
+
+Enter takes what stands in brackets. Of screen and lamp say a name, then if you like a white (D50, D55, D65, or kelvin such as
+5800 K), a level (cd/m2 or lx) and the lamp's kind (led, fluorescent, halogen); of the paper a name, and L a b or one of matte,
+glossy, uncoated, cream. In a pipe each line is one answer. A configuration that is there already is never touched.")]
+    Init(Answers),
+
     /// Watch the folder, judge the stations, raise alerts, until stopped
     #[command(after_help = "\
 Examples:
@@ -356,6 +385,26 @@ Examples:
     },
 }
 
+/// What `init` would ask for.
+#[derive(Debug, Clone, Args)]
+pub struct Answers {
+    /// The folder to begin in; made if it is not there [default: this one].
+    #[arg(long, value_name = "FOLDER")]
+    pub dir: Option<PathBuf>,
+    /// The screen: name, white, level.
+    #[arg(long, value_name = "ANSWER")]
+    pub display: Option<String>,
+    /// The lamp: name, white, level, kind.
+    #[arg(long, value_name = "ANSWER")]
+    pub lamp: Option<String>,
+    /// The paper: name, and its white or what sort it is.
+    #[arg(long, value_name = "ANSWER")]
+    pub paper: Option<String>,
+    /// The folder where readings will be dropped.
+    #[arg(long, value_name = "FOLDER")]
+    pub folder: Option<String>,
+}
+
 /// What is inspected, and how it is shown.
 #[derive(Debug, Clone, Args)]
 pub struct Look {
@@ -409,7 +458,8 @@ impl Command {
             | Self::Alerts { output, .. }
             | Self::Check { output }
             | Self::Audit(Audit::Verify { output }) => output.json,
-            Self::Run { .. }
+            Self::Init(_)
+            | Self::Run { .. }
             | Self::Ack { .. }
             | Self::Record { .. }
             | Self::Retract { .. }

@@ -17,6 +17,7 @@ mod due;
 mod fail;
 mod forecast;
 mod history;
+mod init;
 mod inspect;
 mod output;
 mod plot;
@@ -26,6 +27,7 @@ mod run;
 mod session;
 mod status;
 mod take;
+mod width;
 
 use std::process::ExitCode;
 
@@ -56,6 +58,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
     let session = || Session::open(&cli, &clock);
     let done = |()| ExitCode::SUCCESS;
     match &cli.command {
+        Command::Init(given) => init::init(&cli, given).map(done),
         Command::Run { new_ledger } => run::run(session()?, *new_ledger).map(done),
         Command::Add { device, fields, output } => take::add(session()?, device, fields, output.json).map(done),
         Command::Ingest { files, device, output } => take::ingest(session()?, files, device.as_deref(), output.json),

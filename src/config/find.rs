@@ -76,7 +76,7 @@ impl fmt::Display for NotFound {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let tried: Vec<String> = self.tried.iter().map(|path| path.display().to_string()).collect();
         writeln!(f, "No configuration was found; looked for {}.", tried.join(", "))?;
-        writeln!(f, "Copy config/photographer.toml to {FILE_NAME} and make its names, aims and folders your own.")?;
+        writeln!(f, "`twinwhite init` asks four questions and writes {FILE_NAME}.")?;
         write!(f, "Then `twinwhite check` says what is still wrong; `twinwhite demo` needs no configuration.")
     }
 }

@@ -38,6 +38,7 @@ pub use files::NamedFile;
 pub use mistake::{Mistake, Mistakes};
 use rules::RuleSets;
 pub use rules::built_in_rules;
+pub use settings::id_from;
 use walk::{Notes, Table};
 
 /// A configuration without a mistake.

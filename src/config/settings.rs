@@ -121,7 +121,7 @@ fn zone_near(text: &str) -> Option<&'static str> {
 }
 
 /// An id made from a name: lower case, ASCII, hyphens between words. `None` if nothing of the name is left.
-pub(super) fn id_from(name: &str) -> Option<String> {
+pub fn id_from(name: &str) -> Option<String> {
     let mut id = String::new();
     for c in name.to_lowercase().chars() {
         match c {
