@@ -330,7 +330,8 @@ impl Said {
             None if bare && (10.0..=SURELY_A_LEVEL).contains(&number) => {
                 once(&mut self.level, number, "two levels", expected)
             }
-            _ => Err(puzzled(&format!("{number} lacks its unit, which is K or {unit}"), expected)),
+            Some(_) => Err(puzzled(&format!("a level is in {unit} here"), expected)),
+            None => Err(puzzled(&format!("{number} lacks its unit, which is K or {unit}"), expected)),
         }
     }
 
@@ -485,7 +486,7 @@ mod tests {
             ("desk-screen".to_owned(), Some(White::Kelvin(5800.0)), Some(1200.0))
         );
         assert_eq!(of_screen("D65,120"), ("desk-screen".to_owned(), Some(White::D65), Some(120.0)));
-        assert_eq!(of_screen("Schirm Büro, paper"), ("schirm-buero".to_owned(), None, None));
+        assert_eq!(of_screen("Schirm Büro, paper"), ("schirm-buro".to_owned(), None, None));
         assert_eq!(of_screen("画面"), ("desk-screen".to_owned(), None, None));
     }
 

