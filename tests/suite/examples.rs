@@ -27,6 +27,12 @@ fn weekly(device: &str, cells: &str) -> String {
 #[track_caller]
 fn stand_at_their_aims(name: &str) {
     let (site, config) = example(name);
+    matched_at_the_aims(&site, &config);
+}
+
+/// Reads every device of a site at its aim for weeks: then each station is matched.
+#[track_caller]
+pub fn matched_at_the_aims(site: &Site, config: &Config) {
     let as_of = day(7.0 * f64::from(WEEKS - 1) + 1.0);
     let things = &config.things;
     let mut lamps = "time,device,x,y,illuminance_lx\n".to_owned();
