@@ -1,5 +1,5 @@
 //! Every sentence that status, alerts and messages say, from plain values. Pure. Of alerts in `alerts`, of what to do in `advice`, of light in `lighting`, of
-//! lamps that are looked at in [`lamp`], of ageing in [`ageing`], of rule sets in [`rules`], of forecasts on trial in `backtest`; here verdicts, reasons, and
+//! lamps that are looked at in [`lamp`], of ageing in [`ageing`], of mails in [`letter`], of rule sets in [`rules`], of forecasts on trial in `backtest`; here verdicts, reasons, and
 //! what becomes of readings.
 //!
 //! The verdict first, then why, then what to do; plain words, units, local time. Never "matched" where the truth is
@@ -11,6 +11,7 @@ mod alerts;
 mod backtest;
 mod due;
 pub mod lamp;
+pub mod letter;
 mod lighting;
 pub mod rules;
 

@@ -1,11 +1,12 @@
 //! The configuration file: as written, and as understood.
 //!
 //! Here: what a configuration is once understood, and [`Config::parse`], which is pure. How the file is walked over and
-//! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `things`, `stations` and
-//! `mapping`; papers with their curves in `papers` and `curve`, rule sets in `rules`; what must agree between tables in
+//! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `channels`, `things`,
+//! `stations` and `mapping`; papers with their curves in `papers` and `curve`, rule sets in `rules`; what must agree between tables in
 //! `checks`. Which other files a configuration names is in [`files`]. Finding and reading all of them is in [`find`], the
 //! only part that touches a disk.
 
+mod channels;
 mod checks;
 mod curve;
 pub mod files;
@@ -34,6 +35,7 @@ use crate::schedule::Reminder;
 use crate::site::{Costs, Things};
 use crate::units::{DeviceId, SiteId};
 use files::Files;
+pub use channels::{Channel, ChannelKind, Login, Mail, Reach, SecretPlace, Security, WebAddress, Webhook, reach_of};
 pub use files::NamedFile;
 pub use mistake::{Mistake, Mistakes};
 use rules::RuleSets;
@@ -108,27 +110,6 @@ impl Default for InboxSettings {
 pub struct Tables {
     /// The tables of ISO 23603, by which daylight simulators are judged.
     pub iso_23603: Option<NamedText>,
-}
-
-/// One way out for messages.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Channel {
-    /// Its name, by the rules of every id.
-    pub id: String,
-    /// What it does with a message.
-    pub kind: ChannelKind,
-}
-
-/// What a channel does with a message.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum ChannelKind {
-    /// Starts a program for each message, without a shell, and gives it the message as JSON on standard input.
-    Command {
-        /// The program, as written.
-        program: String,
-        /// Its arguments.
-        arguments: Vec<String>,
-    },
 }
 
 /// The largest configuration that is read, in bytes.
@@ -248,7 +229,7 @@ fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts>
     let rules = RuleSets::of(root);
     let things = things::things(&tables, &declared, &rules, files, white::cct_duv_to_xy);
     let reminders = settings::reminders(root, &declared);
-    let channels = settings::channels(root);
+    let channels = channels::channels(root, base, paths.as_ref());
     let mappings = mapping::mappings(root, &declared);
     let tables = settings::tables(root, files);
     let costs = settings::costs(root);
