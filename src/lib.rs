@@ -34,6 +34,7 @@ pub mod backtest;
 pub mod pipeline;
 pub mod acts;
 pub mod rebuild;
+pub mod channels;
 pub mod inbox;
 pub mod daemon;
 pub mod simulate;

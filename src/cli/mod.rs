@@ -18,6 +18,8 @@ mod fail;
 mod forecast;
 mod history;
 mod inspect;
+mod maintenance;
+mod messages;
 mod output;
 mod plot;
 mod record;
@@ -81,6 +83,24 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Due { within, when, output } => due::due(session()?, *within, when, output.json).map(done),
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
+        Command::Messages { output } => messages::messages(session()?, output.json).map(done),
+        Command::Resend { keys, .. } => messages::resend(session()?, keys).map(done),
+        Command::Maintenance { subject, whole_site, until, reason, end, output } => {
+            let session = session()?;
+            let announced = until.as_deref().zip(reason.as_deref());
+            match (end, announced, subject.as_deref(), whole_site) {
+                (Some(id), ..) => maintenance::end(session, *id),
+                (None, Some((until, reason)), Some(subject), _) => {
+                    maintenance::begin(session, Some(subject), until, reason)
+                }
+                (None, Some((until, reason)), None, true) => maintenance::begin(session, None, until, reason),
+                (None, Some(_), None, false) => {
+                    Err(Failure::new(fail::Kind::Usage, "name what is worked on, or say --whole-site"))
+                }
+                (None, None, ..) => maintenance::list(session, output.json),
+            }
+            .map(done)
+        }
         Command::Record { event, device, at, fields } => {
             record::record(session()?, event, device, at.as_deref(), fields).map(done)
         }
