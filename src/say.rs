@@ -14,6 +14,7 @@ pub mod lamp;
 pub mod letter;
 mod lighting;
 pub mod rules;
+mod summary;
 
 use crate::color::{Move, cct_duv, uv_prime, xy};
 use crate::drift::{Doubt, Fate, HeldWhy, SlipFactor};
@@ -24,10 +25,14 @@ use crate::units::{Days, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
 pub use advice::{advice, call_reason, holds, to_do, to_do_now, until};
-pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, of_suspect, reason_file};
+pub use alerts::{
+    closing, given_up, headline, of_failing, of_group, of_off_aim, of_overdue, of_refusal, of_station, of_step,
+    of_suspect, reason_file, still,
+};
 pub use backtest::{backtest, forecasts_verdict};
 pub use due::{because, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
 pub use lighting::{print_line, print_looks};
+pub use summary::{Intake, StationLine, maintenance, summary, summary_headline};
 
 /// The verdict in people's words.
 pub fn verdict(verdict: Verdict) -> &'static str {

@@ -69,7 +69,8 @@ pub fn read(folder: &Path, name: &str) -> io::Result<Option<Group>> {
 
 /// Leaves a sign that a session looked. Where it may not be written there is none.
 pub fn leave_sign(folder: &Path, user: &str, now: Time) -> io::Result<()> {
-    let user: String = user.chars().map(|c| if c.is_ascii_alphanumeric() || "-_".contains(c) { c } else { '_' }).collect();
+    let user: String =
+        user.chars().map(|c| if c.is_ascii_alphanumeric() || "-_".contains(c) { c } else { '_' }).collect();
     fs::write(folder.join(format!("{SEEN}{user}")), format!("{now}\n"))
 }
 

@@ -19,7 +19,7 @@ use lettre::transport::smtp::extension::ClientId;
 
 use super::{SendError, Taken, digest, said, secret};
 use crate::config::{Mail, Security};
-use crate::outbox::Group;
+use crate::outbox::{Group, Tells};
 use crate::say::letter::{self, Letter, Part, State};
 use crate::units::Time;
 
@@ -77,7 +77,10 @@ pub(super) fn send(mail: &Mail, group: &Group, now: Time) -> Result<Taken, SendE
             remember(&group.key, taken);
             Err(refused(mail, error))
         }
-        None if taken.is_empty() && !remarks.is_empty() && mail.to.iter().all(|to| !has_heard(&group.key, &to.email)) => {
+        None if taken.is_empty()
+            && !remarks.is_empty()
+            && mail.to.iter().all(|to| !has_heard(&group.key, &to.email)) =>
+        {
             let advice = "correct `to`";
             Err(SendError::Refused { peer: peer(mail), answer: said(&remarks.join("; ")), advice })
         }
@@ -129,7 +132,9 @@ fn reached(mail: &Mail, error: Error) -> SendError {
     }
     let why = why(&error);
     // rustls speaks through input and output errors.
-    if error.is_tls() || ["certificate", "handshake", "InvalidContentType", "received corrupt"].iter().any(|word| why.contains(word)) {
+    if error.is_tls()
+        || ["certificate", "handshake", "InvalidContentType", "received corrupt"].iter().any(|word| why.contains(word))
+    {
         SendError::Unsafe { peer, why }
     } else {
         SendError::Unreachable { peer, why }
@@ -202,12 +207,12 @@ fn compose(mail: &Mail, group: &Group, now: Time) -> Result<Vec<u8>, SendError> 
 
 fn letter_of(group: &Group) -> Letter<'_> {
     let parts = group.messages.iter().map(|message| {
-        let state = match message.state.as_str() {
-            "cleared" => State::Over,
-            _ if message.alert > 0 => State::Open { alert: message.alert },
-            _ => State::News,
+        let state = match (message.state, message.alert) {
+            (Tells::Cleared, _) => State::Over,
+            (_, Some(alert)) => State::Open { alert },
+            (_, None) => State::News,
         };
-        Part { headline: &message.headline, at: &message.at_local, lines: &message.lines, state }
+        Part { headline: &message.headline, at: &message.since_local, lines: &message.lines, state }
     });
     Letter {
         headline: &group.headline,

@@ -15,7 +15,7 @@ use std::time::Duration;
 use sha2::{Digest, Sha256};
 
 use crate::config::{Channel, ChannelKind, Site};
-use crate::outbox::{Group, Message};
+use crate::outbox::{Group, Message, Tells};
 use crate::say::letter;
 use crate::units::Time;
 use crate::zone::LocalZone;
@@ -134,6 +134,14 @@ async fn in_time<T: Send + 'static>(
     what: String,
     work: impl FnOnce() -> Result<T, SendError> + Send + 'static,
 ) -> Result<T, SendError> {
+    within(PATIENCE, what, work).await
+}
+
+async fn within<T: Send + 'static>(
+    patience: Duration,
+    what: String,
+    work: impl FnOnce() -> Result<T, SendError> + Send + 'static,
+) -> Result<T, SendError> {
     let (tell, told) = tokio::sync::oneshot::channel();
     let thread = std::thread::Builder::new().name("channel".to_owned());
     let started = thread.spawn(move || {
@@ -143,7 +151,7 @@ async fn in_time<T: Send + 'static>(
     if let Err(why) = started {
         return Err(SendError::Unreachable { peer: what, why: format!("no thread can be started ({why})") });
     }
-    match tokio::time::timeout(PATIENCE, told).await {
+    match tokio::time::timeout(patience, told).await {
         Ok(Ok(end)) => end,
         Ok(Err(_)) => Err(SendError::BrokenOff { peer: what, why: "the attempt ended without an answer".to_owned() }),
         Err(_) => Err(SendError::TooLong { what }),
@@ -152,18 +160,20 @@ async fn in_time<T: Send + 'static>(
 
 /// A group that tells nothing but that this channel works.
 pub fn test_group(site: &Site, channel: &str, now: Time) -> Group {
-    let at_local = LocalZone(site.zone).show(now);
+    let at_local = LocalZone(site.zone).show_full(now);
     let (headline, lines) = letter::trial(&site.name, channel);
     let key = format!("{}/{channel}/test-{}", site.id, now.micros());
     let message = Message {
         key: key.clone(),
         site: site.id.clone(),
-        alert: 0,
-        kind: "test".to_owned(),
+        alert: None,
+        kind: Tells::Test.word().to_owned(),
         subject: channel.to_owned(),
-        state: "test".to_owned(),
+        state: Tells::Test,
         at: now,
         at_local: at_local.clone(),
+        since: now,
+        since_local: at_local.clone(),
         headline: headline.clone(),
         lines,
     };
@@ -187,10 +197,10 @@ fn said(text: &str) -> String {
 mod tests {
     use super::*;
 
-    #[tokio::test(start_paused = true)]
+    #[tokio::test]
     async fn what_does_not_end_is_left() {
         let (hold, held) = std::sync::mpsc::channel::<()>();
-        let end = in_time("the peer".to_owned(), move || {
+        let end = within(Duration::from_millis(20), "the peer".to_owned(), move || {
             let _ = held.recv();
             Ok(())
         });

@@ -38,10 +38,8 @@ pub(super) fn send(webhook: &Webhook, group: &Group, now: Time) -> Result<(), Se
     }
     let key = webhook.secret.as_ref().map(secret::read).transpose()?;
     let body = serde_json::to_vec(group).map_err(|why| SendError::Letter(why.to_string()))?;
-    let mut request = agent(webhook)?
-        .post(&url)
-        .header("Content-Type", "application/json")
-        .header("Idempotency-Key", &group.key);
+    let mut request =
+        agent(webhook)?.post(&url).header("Content-Type", "application/json").header("Idempotency-Key", &group.key);
     if let Some(signature) = key.as_ref().and_then(|key| signature(key, now, &body)) {
         request = request.header("Twinwhite-Signature", &signature);
     }
@@ -61,7 +59,7 @@ pub(super) fn send(webhook: &Webhook, group: &Group, now: Time) -> Result<(), Se
         text = text.replace(key.reveal(), "…");
     }
     let advice = match status.as_u16() {
-        300..400 => "redirects are not followed: put the address that it leads to",
+        300..=399 => "redirects are not followed: put the address that it leads to",
         401 | 403 => "see the address, and the secret on both sides",
         404 | 410 => "see the address",
         _ => "see what the receiver has logged",
@@ -118,7 +116,9 @@ fn trouble(error: Error, peer: &str) -> SendError {
     match error {
         Error::HostNotFound => unreachable("its name is not known"),
         Error::ConnectionFailed => unreachable("no connection"),
-        Error::InvalidProxyUrl | Error::ConnectProxyFailed(_) => unreachable("the proxy of the environment does not help"),
+        Error::InvalidProxyUrl | Error::ConnectProxyFailed(_) => {
+            unreachable("the proxy of the environment does not help")
+        }
         Error::Timeout(ureq::Timeout::Resolve | ureq::Timeout::Connect) => unreachable("no answer in time"),
         Error::Timeout(_) => SendError::BrokenOff { peer, why: format!("no answer within {} s", WHOLE.as_secs()) },
         Error::Io(why) if why.kind() == std::io::ErrorKind::ConnectionRefused => unreachable("it refuses connections"),

@@ -272,6 +272,60 @@ Examples:
         id: i64,
     },
 
+    /// What waits to be told, what was given up, and whether every channel works
+    #[command(after_help = "\
+Examples:
+  twinwhite messages
+  twinwhite messages --json")]
+    Messages {
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Have messages tried again that were given up
+    #[command(after_help = "\
+Examples:
+  twinwhite resend harbour-loft/17/raised/mail
+  twinwhite resend --all")]
+    Resend {
+        /// Keys of messages, as `twinwhite messages` shows them.
+        #[arg(value_name = "KEY", required_unless_present = "all", conflicts_with = "all")]
+        keys: Vec<String>,
+        /// All of them.
+        #[arg(long)]
+        all: bool,
+    },
+
+    /// Say that something is being worked on: messages about it wait until then, and the record says why
+    #[command(after_help = "\
+Examples:
+  twinwhite maintenance                                   what stands and what was
+  twinwhite --operator ines maintenance bay --until 2026-12-04 --reason 'the walls are being painted'
+  twinwhite maintenance --whole-site --until '2026-12-04 18:00' --reason 'no power on Friday'
+  twinwhite maintenance --end 3
+
+Alerts are raised and verdicts are judged all the same. When it is over, what still stands is told, and what came and went
+meanwhile is told in one line. A day as the end means its evening.")]
+    Maintenance {
+        /// The station, display, lamp, paper or instrument that is worked on; with a station goes all that stands at it.
+        #[arg(requires = "until", conflicts_with_all = ["whole_site", "end"])]
+        subject: Option<String>,
+        /// Everything.
+        #[arg(long, requires = "until", conflicts_with = "end")]
+        whole_site: bool,
+        /// When it will be over, at most 90 days ahead: a day, or a local time, or RFC 3339.
+        #[arg(long, value_name = "TIME", requires = "reason")]
+        until: Option<String>,
+        /// What is done.
+        #[arg(long, requires = "until")]
+        reason: Option<String>,
+        /// End the maintenance with this number now.
+        #[arg(long, value_name = "ID", conflicts_with_all = ["until", "reason"])]
+        end: Option<i64>,
+        #[command(flatten)]
+        output: Json,
+    },
+
     /// Write down something that was done to a device
     #[command(after_help = "\
 Examples:
@@ -314,9 +368,15 @@ people. Used tubes hold mercury: hand them in as special waste.")]
         seq: i64,
     },
 
-    /// Are configuration, folders, ledger, time zone and reminders sound?
-    #[command(after_help = "Example:\n  twinwhite --config twinwhite.toml check")]
+    /// Are configuration, folders, ledger, time zone, reminders and channels sound?
+    #[command(after_help = "\
+Examples:
+  twinwhite --config twinwhite.toml check
+  twinwhite check --send mail           sends a test message through the channel 'mail' and says whether it was taken")]
     Check {
+        /// Send a test message through this channel and do nothing else.
+        #[arg(long, value_name = "CHANNEL")]
+        send: Option<String>,
         #[command(flatten)]
         output: Json,
     },
@@ -407,10 +467,13 @@ impl Command {
             | Self::Backtest { output, .. }
             | Self::Due { output, .. }
             | Self::Alerts { output, .. }
-            | Self::Check { output }
+            | Self::Messages { output }
+            | Self::Maintenance { output, .. }
+            | Self::Check { output, .. }
             | Self::Audit(Audit::Verify { output }) => output.json,
             Self::Run { .. }
             | Self::Ack { .. }
+            | Self::Resend { .. }
             | Self::Record { .. }
             | Self::Retract { .. }
             | Self::Release { .. }

@@ -3,7 +3,7 @@
 use std::env;
 use std::io::{self, IsTerminal, Write};
 
-use serde_json::Value;
+use serde::Serialize;
 use tabled::builder::Builder;
 use tabled::settings::{Padding, Style};
 
@@ -17,9 +17,10 @@ pub fn print(text: &str) -> Result<(), Failure> {
     }
 }
 
-/// Prints one JSON value.
-pub fn json(value: &Value) -> Result<(), Failure> {
-    print(&format!("{value}\n"))
+/// Prints one JSON value, on one line.
+pub fn json(value: &impl Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string(value).map_err(io::Error::from)?;
+    print(&(text + "\n"))
 }
 
 /// Lines under a header, columns as wide as they must be.

@@ -220,7 +220,17 @@ fn command(table: &Table<'_>) -> Option<ChannelKind> {
 
 fn mail(table: &Table<'_>, base: &Path) -> Option<Mail> {
     let known = [
-        "id", "kind", "server", "port", "security", "from", "to", "user", "password_file", "password_env", "ca_file",
+        "id",
+        "kind",
+        "server",
+        "port",
+        "security",
+        "from",
+        "to",
+        "user",
+        "password_file",
+        "password_env",
+        "ca_file",
         "password",
     ];
     table.only(&known);
@@ -374,7 +384,8 @@ fn secret(table: &Table<'_>, what: &str, base: &Path) -> Option<SecretPlace> {
         return Some(SecretPlace::Variable(text.to_owned()));
     }
     // Somebody may have written the secret itself here.
-    let hint = "the name alone, in letters of ASCII, digits and _, without $; the secret itself does not stand in this file";
+    let hint =
+        "the name alone, in letters of ASCII, digits and _, without $; the secret itself does not stand in this file";
     entry.note_hidden("a text that is no name of a variable", expected, hint);
     None
 }

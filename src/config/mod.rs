@@ -12,6 +12,7 @@ mod curve;
 pub mod files;
 pub mod find;
 mod mapping;
+mod messages;
 mod mistake;
 mod papers;
 mod rules;
@@ -31,11 +32,12 @@ use toml::de::DeTable;
 use crate::formats::mapping::{Mapping, Scope};
 use crate::formats::{Context, KeywordRules, Need};
 use crate::ledger::entry::NamedText;
+use crate::outbox::Rules;
 use crate::schedule::Reminder;
 use crate::site::{Costs, Things};
 use crate::units::{DeviceId, SiteId};
-use files::Files;
 pub use channels::{Channel, ChannelKind, Login, Mail, Reach, SecretPlace, Security, WebAddress, Webhook, reach_of};
+use files::Files;
 pub use files::NamedFile;
 pub use mistake::{Mistake, Mistakes};
 use rules::RuleSets;
@@ -57,6 +59,8 @@ pub struct Config {
     pub keyword_text: Vec<(Scope, KeywordRules)>,
     /// Where messages go beside the log, which is always on.
     pub channels: Vec<Channel>,
+    /// How often people are told again, and when not.
+    pub messages: Rules,
     /// Tables of standards that are sold, from files that the user owns.
     pub tables: Tables,
     /// What the acts cost that advice chooses from.
@@ -116,7 +120,7 @@ pub struct Tables {
 pub const MAX_BYTES: usize = 1 << 20;
 
 /// Tables of the file that this version reads.
-const TABLES: [&str; 15] = [
+const TABLES: [&str; 17] = [
     "site",
     "paths",
     "inbox",
@@ -128,6 +132,8 @@ const TABLES: [&str; 15] = [
     "operator",
     "reminder",
     "channel",
+    "messages",
+    "quiet",
     "mapping",
     "rules",
     "tables",
@@ -135,7 +141,7 @@ const TABLES: [&str; 15] = [
 ];
 
 /// Tables that later versions read.
-const LATER: [&str; 4] = ["quiet", "page", "signing", "forward"];
+const LATER: [&str; 3] = ["page", "signing", "forward"];
 
 impl Config {
     /// Understands the text of a configuration that names no other files; see [`Config::parse_with`].
@@ -173,6 +179,7 @@ impl Config {
                 things: parts.things,
                 reminders: parts.reminders,
                 channels: parts.channels,
+                messages: parts.messages,
                 mappings: parts.mappings.tables,
                 keyword_text: parts.mappings.keyword_text,
                 tables: parts.tables,
@@ -214,6 +221,7 @@ struct Parts {
     things: Things,
     reminders: Vec<Reminder>,
     channels: Vec<Channel>,
+    messages: Rules,
     mappings: mapping::Mappings,
     tables: Tables,
     costs: Costs,
@@ -230,8 +238,9 @@ fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts>
     let things = things::things(&tables, &declared, &rules, files, white::cct_duv_to_xy);
     let reminders = settings::reminders(root, &declared);
     let channels = channels::channels(root, base, paths.as_ref());
+    let messages = messages::messages(root);
     let mappings = mapping::mappings(root, &declared);
     let tables = settings::tables(root, files);
     let costs = settings::costs(root);
-    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels, mappings, tables, costs })
+    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels, messages, mappings, tables, costs })
 }

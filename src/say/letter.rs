@@ -52,7 +52,8 @@ pub fn trial(site: &str, channel: &str) -> (String, Vec<String>) {
     let headline = format!("A test from {site}: messages arrive through '{channel}'");
     let lines = vec![
         "Somebody asked for it with `twinwhite check --send`; nothing is wrong and nothing is to be done.".to_owned(),
-        "A real message says in its first line what is wrong where, then since when, how sure, and what to do.".to_owned(),
+        "A real message says in its first line what is wrong where, then since when, how sure, and what to do."
+            .to_owned(),
     ];
     (headline, lines)
 }
@@ -214,7 +215,11 @@ mod tests {
             version: "0.1.0",
         };
         pinned("letter-trial", &plain(&letter));
-        assert_eq!(html(&letter).matches(&headline.replace('\'', "&#39;")).count() + html(&letter).matches(&headline).count(), 2, "title and heading");
+        assert_eq!(
+            html(&letter).matches(&headline.replace('\'', "&#39;")).count() + html(&letter).matches(&headline).count(),
+            2,
+            "title and heading"
+        );
     }
 
     #[test]
