@@ -212,7 +212,8 @@ fn letter_of(group: &Group) -> Letter<'_> {
             (_, Some(alert)) => State::Open { alert },
             (_, None) => State::News,
         };
-        Part { headline: &message.headline, at: &message.since_local, lines: &message.lines, state }
+        let at = if state == State::Over { &message.at_local } else { &message.since_local };
+        Part { headline: &message.headline, at, lines: &message.lines, state }
     });
     Letter {
         headline: &group.headline,
