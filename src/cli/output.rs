@@ -3,9 +3,10 @@
 use std::env;
 use std::io::{self, IsTerminal, Write};
 
+use serde::Serialize;
+
 use super::fail::Failure;
 use super::width::{self, Table};
-use serde_json::Value;
 
 /// Prints `text`, on a terminal with its sentences wrapped to fit. A reader that has gone away is no failure.
 pub fn print(text: &str) -> Result<(), Failure> {
@@ -23,9 +24,10 @@ pub fn verbatim(text: &str) -> Result<(), Failure> {
     }
 }
 
-/// Prints one JSON value.
-pub fn json(value: &Value) -> Result<(), Failure> {
-    verbatim(&format!("{value}\n"))
+/// Prints one JSON value, on one line.
+pub fn json(value: &impl Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string(value).map_err(io::Error::from)?;
+    verbatim(&(text + "\n"))
 }
 
 /// Lines under a header, columns as wide as they must be; on a terminal within its width.

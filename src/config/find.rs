@@ -225,7 +225,7 @@ mod tests {
         nowhere.folder = folder.path().to_owned();
         let text = find(&nowhere).unwrap_err().to_string();
         assert_eq!(text.lines().count(), 3, "{text}");
-        assert!(text.contains(&home) && text.contains("photographer.toml"), "{text}");
+        assert!(text.contains(&home) && text.contains("twinwhite init"), "{text}");
         fs::write(folder.path().join(FILE_NAME), "").unwrap();
         assert_eq!(find(&nowhere).unwrap(), folder.path().join(FILE_NAME));
     }

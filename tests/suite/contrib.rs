@@ -41,6 +41,11 @@ fn tidy(text: &str) -> String {
     text.lines().map(|line| line.trim_end().to_owned() + "\n").collect()
 }
 
+/// The definitions keep names for as long as the program runs.
+fn lasting(name: &str) -> &'static str {
+    Box::leak(name.to_owned().into_boxed_str())
+}
+
 /// A section of the help: its title as manual pages have it, and its lines; as they stand where it is a list.
 struct Section {
     title: &'static str,
@@ -74,7 +79,11 @@ fn sections(command: &Command) -> Vec<Section> {
 fn page(command: &Command, common: &[Section], files: &mut BTreeMap<String, String>) {
     let name = command.get_bin_name().unwrap_or("twinwhite").replace(' ', "-");
     let is_program = name == "twinwhite";
-    let shown = command.clone().name(&name).display_name(&name).bin_name(command.get_bin_name().unwrap_or("twinwhite"));
+    let shown = command
+        .clone()
+        .name(lasting(&name))
+        .display_name(&name)
+        .bin_name(command.get_bin_name().unwrap_or("twinwhite"));
     let man = Man::new(shown).title(name.to_uppercase()).section("1").source("twinwhite").manual("twinwhite").date("");
     let mut bytes = Vec::new();
     man.render_title(&mut bytes).unwrap();

@@ -42,7 +42,7 @@ fn enter_four_times_makes_a_watch_that_is_matched_at_its_aims() {
     assert!(site.path("inbox").is_dir());
     let text = fs::read_to_string(site.path("twinwhite.toml")).unwrap();
     let config = Config::parse(&text, "twinwhite.toml", &site.path("")).unwrap_or_else(|mistakes| panic!("{mistakes}"));
-    matched_at_the_aims(&site, &config);
+    matched_at_the_aims(&site, &config, 0.0005);
 }
 
 #[test]
@@ -58,7 +58,8 @@ fn other_answers_are_matched_at_their_aims_too() {
         let text = fs::read_to_string(site.path("twinwhite.toml")).unwrap();
         let config =
             Config::parse(&text, "twinwhite.toml", &site.path("")).unwrap_or_else(|mistakes| panic!("{mistakes}"));
-        matched_at_the_aims(&site, &config);
+        // A white that was asked for is kept, also where the paper's own tint makes it another.
+        matched_at_the_aims(&site, &config, 0.003);
     }
 }
 

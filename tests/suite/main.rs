@@ -23,6 +23,7 @@ mod instruments;
 mod lamps;
 mod ledger;
 mod lighting;
+mod outbox;
 mod published;
 mod readme;
 mod rendering;

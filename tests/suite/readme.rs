@@ -42,7 +42,8 @@ fn the_commands_work_as_written() {
     assert_eq!(answers.len(), 4, "{dialogue}");
     let said = site.run_told(&["init"], &[], &format!("{}\n", answers.join("\n")));
     assert_eq!(said.code, 0, "{}", said.err);
-    let place = said.out.split(&format!("{}, and archive", site.path("inbox").display()));
+    let inbox = format!("{}, and archive", site.path("inbox").display());
+    let place = said.out.split(&inbox);
     assert!(place.collect::<Vec<_>>().join("…/inbox, and archive").starts_with(dialogue), "{}", said.out);
     let photographer = fs::read_to_string(repository("config/photographer.toml")).unwrap();
     assert_eq!(Site::new(&photographer).run("check").code, 0);

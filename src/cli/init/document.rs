@@ -177,9 +177,11 @@ impl Watch {
             LampKind::Other => "other",
         };
         let white = screen.white.map_or_else(|| "\"paper\"".to_owned(), White::written);
-        let level = (screen.white.is_some() || screen.luminance.is_some())
-            .then(|| format!(", luminance_cd_m2 = {}", aims.luminance))
-            .unwrap_or_default();
+        let level = if screen.white.is_some() || screen.luminance.is_some() {
+            format!(", luminance_cd_m2 = {}", aims.luminance)
+        } else {
+            String::new()
+        };
         let [l, a, b] = paper.white.lab();
         let origin = match paper.white {
             SheetWhite::Read { .. } => {
