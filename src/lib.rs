@@ -35,6 +35,7 @@ pub mod pipeline;
 pub mod acts;
 pub mod rebuild;
 pub mod inbox;
+pub mod channels;
 pub mod daemon;
 pub mod simulate;
 pub mod cli;

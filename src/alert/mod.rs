@@ -39,11 +39,13 @@ pub enum Kind {
     Reminder,
     /// All devices that an instrument reads seem to have jumped together. Subject: the instrument.
     InstrumentSuspect,
+    /// A channel does not take messages. Subject: the channel.
+    ChannelFailing,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::MatchOut,
         Self::MatchAtRisk,
         Self::ReadingOverdue,
@@ -54,6 +56,7 @@ impl Kind {
         Self::TaskDue,
         Self::Reminder,
         Self::InstrumentSuspect,
+        Self::ChannelFailing,
     ];
 
     /// The kind's word.
@@ -69,6 +72,24 @@ impl Kind {
             Self::TaskDue => "task-due",
             Self::Reminder => "reminder",
             Self::InstrumentSuspect => "instrument-suspect",
+            Self::ChannelFailing => "channel-failing",
+        }
+    }
+
+    /// Which is told first where there are several: 0 is the worst.
+    pub const fn rank(self) -> u8 {
+        match self {
+            Self::MatchOut => 0,
+            Self::InstrumentSuspect => 1,
+            Self::OffAim => 2,
+            Self::StepChange => 3,
+            Self::MatchAtRisk => 4,
+            Self::ReadingOverdue => 5,
+            Self::ChannelFailing => 6,
+            Self::ConfigRefused => 7,
+            Self::FileRefused => 8,
+            Self::TaskDue => 9,
+            Self::Reminder => 10,
         }
     }
 
@@ -88,9 +109,10 @@ impl Kind {
     }
 
     /// Whether its condition changes only when a person does something (a configuration, a reading, a service): it cannot dance
-    /// on a line, and nobody might look at it again once a hold was over.
+    /// on a line, and nobody might look at it again once a hold was over. Nor can a channel's failing, which needs several
+    /// attempts.
     const fn is_seen_by_act_alone(self) -> bool {
-        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect)
+        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect | Self::ChannelFailing)
     }
 }
 
@@ -193,6 +215,14 @@ impl Cleared {
     }
 }
 
+/// Whether people are told again of an alert that has stood since `raised_at`, and of which they were last told again at
+/// `repeated_at`.
+pub fn tell_again(standing: &Standing, repeated_at: Option<Time>, every: Days, now: Time) -> bool {
+    let told = repeated_at.map_or(standing.raised_at, |repeated| repeated.max(standing.raised_at));
+    // What recurs by its own line of the calendar is told by that.
+    standing.state == State::Raised && standing.kind.end_is_news() && now.since(told) >= every
+}
+
 /// Why nothing happens.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Quiet {
@@ -276,6 +306,23 @@ mod tests {
     fn only_what_a_person_ends_has_a_silent_end() {
         let silent: Vec<Kind> = Kind::ALL.into_iter().filter(|kind| !kind.end_is_news()).collect();
         assert_eq!(silent, [Kind::TaskDue, Kind::Reminder]);
+    }
+
+    #[test]
+    fn what_nobody_acknowledged_is_told_again() {
+        let raised_at = Time::parse("2026-05-01T08:00:00Z").unwrap();
+        let day = |n| raised_at.plus(Days(n));
+        let standing = |kind, state| Standing { kind, state, raised_at };
+        let out = standing(Kind::MatchOut, State::Raised);
+        assert!(!tell_again(&out, None, Days(3.0), day(2.9)));
+        assert!(tell_again(&out, None, Days(3.0), day(3.0)));
+        assert!(!tell_again(&out, Some(day(3.0)), Days(3.0), day(5.9)));
+        assert!(tell_again(&out, Some(day(3.0)), Days(3.0), day(6.0)));
+        for quiet in
+            [(Kind::MatchOut, State::Acknowledged), (Kind::MatchOut, State::Cleared), (Kind::Reminder, State::Raised)]
+        {
+            assert!(!tell_again(&standing(quiet.0, quiet.1), None, Days(3.0), day(30.0)), "{quiet:?}");
+        }
     }
 
     #[test]

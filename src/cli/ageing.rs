@@ -66,7 +66,8 @@ fn as_text(session: &Session, gathered: &Gathered) -> String {
     if report.lives.len() > 1 {
         text.push_str("\nin this place\n");
         let (header, rows) = say::ageing::lives(report, &zone);
-        let table = output::table([0, 1, 2, 3, 4].map(|c: usize| header.get(c).map_or("", String::as_str)), rows);
+        let header = [0, 1, 2, 3, 4].map(|c: usize| header.get(c).map_or("", String::as_str));
+        let table = output::fitting_table(header, rows, &[], 2);
         table.lines().for_each(|line| text.push_str(&format!("  {line}\n")));
     }
     if !parts.acts.is_empty() {

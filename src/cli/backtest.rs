@@ -7,6 +7,7 @@ use super::fail::Failure;
 use super::output;
 use super::plot::{Plot, Point};
 use super::session::Session;
+use super::width;
 use crate::backtest::of_station;
 use crate::say;
 use crate::site::Station;
@@ -93,7 +94,7 @@ fn plot(trial: &Trial, date: impl Fn(Time) -> String) -> String {
         events: &[],
         digits: 1,
     };
-    drawn.draw(output::width(), date) + "o within   x outside   . edge of the band\n"
+    drawn.draw(width::of_drawing(), date) + "o within   x outside   . edge of the band\n"
 }
 
 /// Dots along each edge.

@@ -9,9 +9,11 @@ use super::args::Cli;
 use super::fail::Failure;
 use super::output;
 use super::session::{self, Session};
+use crate::channels::secret;
 use crate::clock::Clock;
 use crate::config::Mistake;
 use crate::config::find::{self, LoadError};
+use crate::config::{ChannelKind, SecretPlace, WebAddress};
 use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
 use crate::say;
@@ -87,6 +89,7 @@ pub fn check(cli: &Cli, clock: &dyn Clock, json: bool) -> Result<ExitCode, Failu
             ledger(&session, &mut findings);
             site(&session, &mut findings);
             reminders(&session, &mut findings);
+            channels(&session, &mut findings);
         }
     }
     let ok = findings.iter().all(|finding| finding.sort != Sort::Wrong);
@@ -167,6 +170,42 @@ fn undeclared(ledger: &Ledger, session: &Session, findings: &mut Vec<Finding>) {
                  so absolute claims are the instrument's word"
             );
             findings.push(note("instrument", says));
+        }
+    }
+}
+
+/// Whether what the channels need can be had; only `--send` shows that they work.
+fn channels(session: &Session, findings: &mut Vec<Finding>) {
+    for channel in &session.config.channels {
+        let id = &channel.id;
+        let (secrets, ca_file) = match &channel.kind {
+            ChannelKind::Command { .. } | ChannelKind::Desktop { .. } => (Vec::new(), None),
+            ChannelKind::Mail(mail) => {
+                (mail.login.iter().map(|login| &login.password).collect(), mail.ca_file.as_deref())
+            }
+            ChannelKind::Webhook(webhook) => {
+                let url = match &webhook.url {
+                    WebAddress::Secret(place) => Some(place),
+                    WebAddress::Written(_) => None,
+                };
+                (url.into_iter().chain(&webhook.secret).collect(), webhook.ca_file.as_deref())
+            }
+        };
+        let troubles = secrets.iter().filter_map(|place| secret::read(place).err());
+        let troubles: Vec<_> = troubles.chain(ca_file.and_then(|path| secret::certificates(path).err())).collect();
+        findings.extend(troubles.iter().map(|why| wrong("channel", format!("'{id}': {why}"))));
+        for place in secrets {
+            if let SecretPlace::File(path) = place
+                && secret::readable_by_everybody(path)
+            {
+                let says =
+                    format!("'{id}': everybody on this machine can read {}; take that right away", path.display());
+                findings.push(note("channel", says));
+            }
+        }
+        if troubles.is_empty() {
+            let says = format!("'{id}' has what it needs; `twinwhite check --send {id}` tries it");
+            findings.push(sound("channel", says));
         }
     }
 }

@@ -175,7 +175,7 @@ fn as_text(weighed: &[Weighed], station: &Station, screen_read: bool, passed: &[
     let ahead = format!("in {}", say::span(station.horizon));
     let header =
         ["", "lamp", "verdict", "Δu′v′ now", &ahead, "CCT", "tint", "level", "Ra", "R9", "Rf", "worst hue, ΔE"];
-    text.push_str(&output::table(header, rows));
+    text.push_str(&output::fitting_table(header, rows, &[10, 9, 11, 7, 6, 5, 4], 0));
     text.push('\n');
     for (index, w) in weighed.iter().enumerate() {
         text.push_str(&format!("{}. {}\n", index + 1, output::strong(&w.candidate.name)));

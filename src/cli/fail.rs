@@ -102,7 +102,11 @@ impl From<ActError> for Failure {
     fn from(error: ActError) -> Self {
         let kind = match &error {
             ActError::Ledger(_) => Kind::Ledger,
+            ActError::BadEnd { .. } => Kind::Usage,
             ActError::NoSuchRecord { .. }
+            | ActError::NotGivenUp { .. }
+            | ActError::NoSuchThing { .. }
+            | ActError::NoSuchMaintenance { .. }
             | ActError::AlreadyRetracted { .. }
             | ActError::NoSuchAlert { .. }
             | ActError::AlreadyCleared { .. } => Kind::NotFound,

@@ -15,6 +15,7 @@ use super::fail::Failure;
 use super::output;
 use super::plot::{Plot, Point};
 use super::session::Session;
+use super::width;
 use crate::aims;
 use crate::color::{delta_uv, uv_prime};
 use crate::drift::{Fate, Params};
@@ -308,8 +309,8 @@ fn as_text(session: &Session, device: &DeviceId, readings: &[Line], events: &[Ev
         )
     }));
     rows.sort_by_key(|(time, _)| *time);
-    let mut text =
-        output::table(["entry", "time", "u′", "v′", "level", "used", ""], rows.into_iter().map(|(_, row)| row));
+    let header = ["entry", "time", "u′", "v′", "level", "used", ""];
+    let mut text = output::fitting_table(header, rows.into_iter().map(|(_, row)| row), &[2, 3, 5], 0);
     text.push('\n');
     text.push_str(&plots(session, device, readings, events, params));
     text
@@ -340,7 +341,7 @@ fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[Even
             .collect();
         let title = if aim.is_some() { "Δu′v′ from its aim" } else { "Δu′v′ from its first reading" };
         let plot = Plot { title, points: &of(true), doubted: &of(false), line: &model, events: &events, digits: 4 };
-        text.push_str(&plot.draw(output::width(), date));
+        text.push_str(&plot.draw(width::of_drawing(), date));
     }
     let of = |used: bool| -> Vec<Point> {
         let lines = white().filter(|line| line.used() == used);
@@ -350,7 +351,7 @@ fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[Even
         readings.iter().filter_map(|l| Some(Point { time: l.row.time, value: libm::exp(l.model[2]?) })).collect();
     let title = if things.display(device).is_some() { "luminance, cd/m²" } else { "illuminance, lx" };
     let plot = Plot { title, points: &of(true), doubted: &of(false), line: &model, events: &events, digits: 0 };
-    let levels = plot.draw(output::width(), date);
+    let levels = plot.draw(width::of_drawing(), date);
     if !levels.is_empty() {
         text.push('\n');
         text.push_str(&levels);

@@ -8,7 +8,10 @@ use schemars::transform::RecursiveTransform;
 use schemars::{JsonSchema, Schema};
 use serde_json::{Map, Value, json};
 
-use super::{ageing, alerts, audit, backtest, check, compare, due, fail, forecast, history, inspect, status, take};
+use super::{
+    ageing, alerts, audit, backtest, check, compare, due, fail, forecast, history, inspect, maintenance, messages,
+    send, status, take,
+};
 
 /// Said at the end of every schema's description.
 const GROWTH: &str = "Every field is listed here and is always there, null where it cannot be known, unless its description says \
@@ -50,7 +53,7 @@ impl Published {
 }
 
 fn file_name(command: &str) -> String {
-    format!("{}.json", command.replace(' ', "-"))
+    format!("{}.json", command.replace("--", "").replace(' ', "-"))
 }
 
 /// Forbids fields that are not listed. A field that stands beside alternatives belongs to each of them.
@@ -84,6 +87,7 @@ pub fn schemas() -> Vec<Published> {
         Published::of::<audit::Verified>("audit verify"),
         Published::of::<backtest::json::Backtest>("backtest"),
         Published::of::<check::Checked>("check"),
+        Published::of::<send::Sent>("check --send"),
         Published::of::<compare::json::Compared>("compare"),
         Published::of::<due::DueList>("due"),
         Published::of::<fail::Failed>("failure"),
@@ -91,6 +95,8 @@ pub fn schemas() -> Vec<Published> {
         Published::of::<history::History>("history"),
         Published::of::<take::Ingested>("ingest"),
         Published::of::<inspect::json::Inspected>("inspect"),
+        Published::of::<maintenance::Answer>("maintenance"),
+        Published::of::<messages::Answer>("messages"),
         Published::of::<status::json::Status>("status"),
     ]
 }
