@@ -128,6 +128,9 @@ pub enum State {
 }
 
 impl State {
+    /// Every state, in the order of an alert's life.
+    pub const ALL: [Self; 3] = [Self::Raised, Self::Acknowledged, Self::Cleared];
+
     /// The state's word.
     pub const fn word(self) -> &'static str {
         match self {
@@ -139,7 +142,7 @@ impl State {
 
     /// The state that `word` names.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Raised, Self::Acknowledged, Self::Cleared].into_iter().find(|state| state.word() == word)
+        Self::ALL.into_iter().find(|state| state.word() == word)
     }
 }
 

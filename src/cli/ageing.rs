@@ -1,7 +1,7 @@
 //! `ageing`: how a lamp or a display ages, when it leaves its aim, what to do, and how far such dates were right before.
 
 mod gather;
-mod json;
+pub mod json;
 mod svg;
 
 use std::fs;
@@ -26,7 +26,7 @@ pub fn ageing(session: Session, device: &str, svg: Option<&Path>, when: &AsOf, j
         fs::write(file, svg::document(&gathered, &session.zone()))?;
     }
     if json {
-        output::json(&json::as_json(&gathered, &text_parts(&session, &gathered), &session.zone()))
+        output::json(&json::Ageing::of(&gathered, text_parts(&session, &gathered), &session.zone()))
     } else {
         output::print(&as_text(&session, &gathered))
     }

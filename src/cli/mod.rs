@@ -6,6 +6,7 @@
 mod acts;
 mod ageing;
 mod alerts;
+mod answer;
 mod args;
 mod audit;
 mod backtest;
@@ -26,6 +27,7 @@ mod plot;
 mod record;
 mod rules;
 mod run;
+pub mod schema;
 mod send;
 mod session;
 mod status;

@@ -27,6 +27,7 @@ mod told;
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize};
 
 use super::digest::Digest;
@@ -35,8 +36,9 @@ use crate::units::{OperatorId, Probability, SiteId, StationId, Time};
 pub use told::{Delivery, Maintenance, MaintenanceEnded, Outcome, Resend, Summary};
 
 /// The number of an entry in its ledger: from 1, without gaps.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, JsonSchema)]
 #[serde(transparent)]
+#[schemars(extend("minimum" = 1))]
 pub struct Seq(i64);
 
 impl Seq {
