@@ -23,6 +23,7 @@ mod instruments;
 mod lamps;
 mod ledger;
 mod lighting;
+mod mail;
 mod outbox;
 mod published;
 mod readme;
