@@ -118,6 +118,7 @@ fn what_the_program_answers_is_as_the_schemas_say() {
     ] {
         answers.push((command, site.json(words)));
     }
+    answers.push(("ageing", a_long_record()));
     for words in ["history nothing --json", "add loft-lamp x=2 y=0.3 --json"] {
         let said = site.run(words);
         assert_ne!(said.code, 0);
@@ -129,6 +130,20 @@ fn what_the_program_answers_is_as_the_schemas_say() {
     let Some(complaints) = complaints(&answers) else { return };
     assert!(complaints.is_empty(), "{complaints:#?}");
     assert_eq!(self::complaints(&[("status", wrong)]).unwrap().len(), 1, "a field that no schema knows is refused");
+}
+
+/// The ageing of a lamp that burnt for 10 000 counted hours, which is enough for a projection.
+fn a_long_record() -> Value {
+    let site = Site::loft();
+    let rows = (0..60).map(|week| {
+        let hours = 168.0 * f64::from(week);
+        let lx = 500.0 * (-2e-5 * hours).exp();
+        format!("{},loft-lamp,0.3457,0.3585,,{lx:.2},{hours}\n", day(7.0 * f64::from(week)))
+    });
+    site.ingest("long.csv", &(super::site::HEADER.to_owned() + &rows.collect::<String>()));
+    let told = site.json(&format!("ageing loft-lamp --as-of {}", day(414.0)));
+    assert!(told["projection"]["left"][2]["hours"].is_f64() && told["age"]["hours"].is_f64(), "{told}");
+    told
 }
 
 /// What the validator from outside says against these answers, with the command of each; `None` where there is no validator.
@@ -156,7 +171,8 @@ fn an_altered_answer_is_refused() {
     site.write("quiet.csv", quiet_weeks(20));
     site.ok("ingest quiet.csv");
     let status = site.json(&format!("status --as-of {}", day(134.0)));
-    let alter: [(&str, fn(&mut Value)); 5] = [
+    type Change = fn(&mut Value);
+    let alter: [(&str, Change); 5] = [
         ("missing", |station| drop(station.as_object_mut().unwrap().remove("reasons"))),
         ("another type", |station| station["risk"] = json!("small")),
         ("out of range", |station| station["risk"] = json!(1.5)),
