@@ -24,7 +24,7 @@ pub struct Answer {
 /// A span for which messages about something wait.
 #[derive(Debug, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-struct Span {
+pub struct Span {
     /// Its number.
     id: i64,
     /// The station or thing; null for the whole site.
@@ -90,7 +90,8 @@ fn stands(row: &MaintenanceRow, now: Time) -> bool {
     row.ended_at.is_none() && row.from <= now && now < row.until
 }
 
-fn as_json(row: MaintenanceRow, now: Time) -> Span {
+/// A span as JSON.
+pub fn as_json(row: MaintenanceRow, now: Time) -> Span {
     Span {
         stands: stands(&row, now),
         id: row.id,

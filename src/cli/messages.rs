@@ -81,6 +81,23 @@ pub fn channel_states(store: &Store, config: &Config) -> Result<Vec<ChannelState
         .collect()
 }
 
+/// A line for each channel that needs somebody, for `status`.
+pub fn troubles(channels: &[ChannelState], zone: &LocalZone) -> String {
+    let mut text = String::new();
+    for channel in channels {
+        let id = &channel.channel;
+        if let Some(since) = channel.failing_since {
+            let waiting = verb(channel.waiting as usize, "waits", "wait");
+            text.push_str(&format!("Nothing gets through '{id}' since {}: {waiting}.\n", zone.show(since)));
+        }
+        if channel.given_up > 0 {
+            let lost = verb(channel.given_up as usize, "was", "were");
+            text.push_str(&format!("{lost} given up through '{id}'; `twinwhite messages` lists what was.\n"));
+        }
+    }
+    text
+}
+
 /// Answers `messages`.
 pub fn messages(session: Session, json: bool) -> Result<(), Failure> {
     let config = &session.config;
