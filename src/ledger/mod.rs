@@ -9,6 +9,7 @@
 mod digest;
 pub mod entry;
 mod error;
+pub mod proof;
 #[cfg(test)]
 mod samples;
 mod schema;

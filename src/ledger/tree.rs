@@ -1,7 +1,7 @@
 //! The hash tree over the entries: RFC 9162 §2.1.1, with SHA-256.
 //!
 //! What lives here: hashes of leaves and nodes, and the right edge of a growing tree. No database, no clock.
-//! What does not: the bytes of a leaf (`entry`); proofs of inclusion and consistency, which need the leaves, not the edge.
+//! What does not: the bytes of a leaf (`entry`); proofs of inclusion and consistency (`proof`), which need more than the edge.
 //!
 //! ```text
 //! root of no leaf     = SHA-256("")
@@ -60,11 +60,18 @@ impl Frontier {
 
     /// Adds one leaf at the right.
     pub fn push(&mut self, leaf: Digest) {
+        self.push_telling(leaf, |_, _, _| ());
+    }
+
+    /// Adds one leaf at the right and tells of every full subtree above leaves that it completes: its level (it has
+    /// 2^level leaves), how many of that level stand to its left, and its root.
+    pub fn push_telling(&mut self, leaf: Digest, mut complete: impl FnMut(u32, u64, &Digest)) {
         let mut peak = leaf;
-        for _ in 0..self.size.trailing_ones() {
+        for level in 0..self.size.trailing_ones() {
             // One peak stands for each bit that is 1, so there is one for every carry.
             if let Some(left) = self.peaks.pop() {
                 peak = node(&left, &peak);
+                complete(level + 1, self.size >> (level + 1), &peak);
             }
         }
         self.peaks.push(peak);
@@ -79,11 +86,11 @@ impl Frontier {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
     /// The definition of RFC 9162 §2.1.1, word for word and slow.
-    fn defined(leaves: &[Digest]) -> Digest {
+    pub(in crate::ledger) fn defined(leaves: &[Digest]) -> Digest {
         match leaves {
             [] => Digest::of(b""),
             [one] => *one,
@@ -94,24 +101,26 @@ mod tests {
         }
     }
 
+    /// What the leaves of the published tree of eight hold.
+    pub(in crate::ledger) const PUBLISHED: [&[u8]; 8] = [
+        b"",
+        &[0x00],
+        &[0x10],
+        &[0x20, 0x21],
+        &[0x30, 0x31],
+        &[0x40, 0x41, 0x42, 0x43],
+        &[0x50, 0x51, 0x52, 0x53, 0x54, 0x55, 0x56, 0x57],
+        b"`abcdefghijklmno",
+    ];
+
     #[test]
     fn roots_are_the_published_ones() {
-        let data: [&[u8]; 8] = [
-            b"",
-            &[0x00],
-            &[0x10],
-            &[0x20, 0x21],
-            &[0x30, 0x31],
-            &[0x40, 0x41, 0x42, 0x43],
-            &[0x50, 0x51, 0x52, 0x53, 0x54, 0x55, 0x56, 0x57],
-            b"`abcdefghijklmno",
-        ];
         let begins = [
             "e3b0c442", "6e340b9c", "fac54203", "aeb6bcfe", "d37ee418", "4e3bbb1f", "76e67dad", "ddb89be4", "5dc9da79",
         ];
         let mut edge = Frontier::new();
         assert!(edge.root().to_string().starts_with(begins[0]));
-        for (data, begin) in data.iter().zip(&begins[1..]) {
+        for (data, begin) in PUBLISHED.iter().zip(&begins[1..]) {
             edge.push(leaf(data));
             assert!(edge.root().to_string().starts_with(begin), "size {}", edge.size());
         }
@@ -129,6 +138,21 @@ mod tests {
             edge.push(next);
             leaves.push(next);
         }
+    }
+
+    #[test]
+    fn every_full_subtree_is_told_once() {
+        let leaves: Vec<Digest> = (0..100_u32).map(|n| leaf(&n.to_be_bytes())).collect();
+        let mut edge = Frontier::new();
+        let mut told = 0;
+        for leaf in &leaves {
+            edge.push_telling(*leaf, |level, index, root| {
+                let (begin, end) = ((index as usize) << level, (index as usize + 1) << level);
+                assert_eq!(*root, defined(&leaves[begin..end]), "level {level}, {index}");
+                told += 1;
+            });
+        }
+        assert_eq!(told, 50 + 25 + 12 + 6 + 3 + 1);
     }
 
     #[test]
