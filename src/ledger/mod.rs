@@ -6,9 +6,11 @@
 //!
 //! `schema` and `store` hold all the SQL of the project; `entry` and `tree` know neither SQL nor disk.
 
+pub mod checkpoint;
 mod digest;
 pub mod entry;
 mod error;
+pub mod note;
 pub mod proof;
 #[cfg(test)]
 mod samples;
