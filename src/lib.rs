@@ -33,6 +33,7 @@ pub mod measured;
 pub mod backtest;
 pub mod pipeline;
 pub mod acts;
+pub mod signing;
 pub mod rebuild;
 pub mod inbox;
 pub mod channels;

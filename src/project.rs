@@ -61,6 +61,9 @@ pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Resul
             let row = MaintenanceRow { id, subject, from: at, until, ended_at: None, reason, operator };
             tx.put_maintenance(&row).map(|()| None)
         }
+        Body::KeyMade(entry::KeyMade { key, .. })
+        | Body::KeyRotated(entry::KeyRotated { key, .. })
+        | Body::KeyLost(entry::KeyLost { key, .. }) => tx.put_signing_key(seq, key).map(|()| None),
         Body::MaintenanceEnded(ended) => tx.end_maintenance(ended.id, at).map(|()| None),
     }
 }

@@ -20,6 +20,7 @@ const CHUNK: u32 = 2000;
 pub fn rebuild(ledger: &mut Ledger, config: &Config, now: Time, progress: impl FnMut(i64)) -> Result<i64, LedgerError> {
     ledger.write(now, |tx| {
         tx.clear_projections()?;
+        tx.renew_subtrees()?;
         replay(tx, tx, config, progress)
     })
 }

@@ -10,6 +10,7 @@ pub mod ageing;
 mod alerts;
 mod backtest;
 mod due;
+mod keys;
 pub mod lamp;
 pub mod letter;
 mod lighting;
@@ -31,6 +32,7 @@ pub use alerts::{
 };
 pub use backtest::{backtest, forecasts_verdict};
 pub use due::{because, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
+pub use keys::{head_lines, key_event};
 pub use lighting::{print_line, print_looks};
 pub use summary::{Intake, StationLine, maintenance, summary, summary_headline};
 

@@ -418,7 +418,7 @@ Examples:
     #[command(after_help = "Example:\n  twinwhite rebuild")]
     Rebuild,
 
-    /// The ledger: is it whole and unchanged?
+    /// The ledger: is it whole and unchanged, and how does somebody outside know?
     #[command(subcommand)]
     Audit(Audit),
 
@@ -452,7 +452,12 @@ impl Command {
             | Self::Messages { output }
             | Self::Maintenance { output, .. }
             | Self::Check { output, .. }
-            | Self::Audit(Audit::Verify { output }) => output.json,
+            | Self::Audit(
+                Audit::Verify { output, .. }
+                | Audit::Head { output }
+                | Audit::Prove { output, .. }
+                | Audit::Key { output, .. },
+            ) => output.json,
             Self::Init(_)
             | Self::Run { .. }
             | Self::Ack { .. }

@@ -1,14 +1,23 @@
-//! `audit verify` and `rebuild`: is the ledger whole, and do the derived tables follow from it?
+//! `audit` and `rebuild`: is the ledger whole, do the derived tables follow from it, and what can somebody outside hold it to?
 
+pub mod certificate;
+pub mod head;
+pub mod key;
+pub mod prove;
+
+use std::fs;
+use std::path::Path;
 use std::process::ExitCode;
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::fail::Failure;
+use super::fail::{Failure, Kind};
 use super::output::{self, Progress};
 use super::session::Session;
-use crate::ledger;
+use crate::ledger::certificate::{Kept, MAX_BYTES};
+use crate::ledger::checkpoint::{ShortCode, SignedHead};
+use crate::ledger::{self, LedgerError, Store};
 use crate::rebuild;
 
 /// Whether the ledger is whole and unchanged. Printed, with exit code 1, also where it is not.
@@ -28,12 +37,75 @@ pub struct Verified {
     why: Option<String>,
     /// The derived tables that do not follow from the entries; empty where they do, or where the entries are not sound.
     differing_tables: Vec<&'static str>,
+    /// How many signed heads were held against the entries, those given with --head among them.
+    #[schemars(range(min = 0))]
+    signed_heads: usize,
 }
 
-/// Recomputes every hash and every derived table. Exit code 1 when something does not match.
-pub fn verify(session: Session, json: bool) -> Result<ExitCode, Failure> {
+/// Signed heads are looked through so many at a time.
+const CHUNK: u32 = 1000;
+
+/// What `--head` names: a file that holds a signed head, or a short code.
+fn kept(named: &str) -> Result<Kept, Failure> {
+    let path = Path::new(named);
+    if path.is_file() {
+        return read_head(path).map(Kept::Head);
+    }
+    let neither = || {
+        let message = format!("--head {named}: there is no such file, and it is no short code like 7ZK3-0QWE-11M9");
+        Failure::new(Kind::Input, message)
+    };
+    ShortCode::parse(named).map(Kept::Code).ok_or_else(neither)
+}
+
+/// The signed head in a file.
+fn read_head(path: &Path) -> Result<SignedHead, Failure> {
+    let text = read(path)?;
+    SignedHead::find(&text).map_err(|bad| Failure::new(Kind::Input, format!("{}: {bad}", path.display())))
+}
+
+/// A text from outside.
+fn read(path: &Path) -> Result<String, Failure> {
+    let failed = |why: String| Failure::new(Kind::Input, format!("{}: {why}", path.display()));
+    let bytes = fs::metadata(path).map_err(|why| failed(why.to_string()))?.len();
+    if bytes > MAX_BYTES as u64 {
+        return Err(failed(format!("it has {bytes} bytes, at most {MAX_BYTES} are read")));
+    }
+    fs::read_to_string(path).map_err(|why| failed(why.to_string()))
+}
+
+/// Whether a signed head with this code is in the store.
+fn has_code(store: &Store, code: ShortCode) -> Result<bool, LedgerError> {
+    let mut after = -1;
+    loop {
+        let rows = store.signed_heads(after, CHUNK)?;
+        let Some(last) = rows.last() else { return Ok(false) };
+        after = last.head.size;
+        if rows.iter().any(|row| SignedHead::parse(&row.note).is_ok_and(|head| head.code == code)) {
+            return Ok(true);
+        }
+    }
+}
+
+/// Recomputes every hash and every derived table, and holds all against the heads that were kept elsewhere. Exit code 1
+/// when something does not match.
+pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode, Failure> {
+    let mut outside = Vec::new();
+    let mut codes = Vec::new();
+    for named in heads {
+        match kept(named)? {
+            Kept::Head(head) => outside.push(head),
+            Kept::Code(code) => codes.push(code),
+        }
+    }
     let mut ledger = session.reader()?;
-    let found = ledger::verify(&ledger, &[])?;
+    let found = ledger::verify_against(&ledger, &outside)?;
+    let mut unknown = None;
+    for code in codes {
+        if unknown.is_none() && !has_code(&ledger, code)? {
+            unknown = Some(format!("it has no signed head with the code {code}"));
+        }
+    }
     // Tables can only be compared where the entries themselves are sound.
     let mut progress = Progress::of("entries applied");
     let differing = if found.ok {
@@ -42,23 +114,35 @@ pub fn verify(session: Session, json: bool) -> Result<ExitCode, Failure> {
         Vec::new()
     };
     drop(progress);
-    let ok = found.ok && differing.is_empty();
+    let cache = (found.ok && !found.subtrees_ok).then_some("subtree");
+    let differing: Vec<&'static str> = differing.into_iter().chain(cache).collect();
+    let why = found.fault.as_ref().map(ToString::to_string).or(unknown);
+    let ok = found.ok && differing.is_empty() && why.is_none();
     if json {
         output::json(&Verified {
             ok,
             entries: found.entries,
             root: found.root.to_string(),
             first_bad: found.first_bad,
-            why: found.fault.as_ref().map(ToString::to_string),
+            why,
             differing_tables: differing,
+            signed_heads: found.signed_heads,
         })?;
     } else if ok {
         let entries = found.entries;
         output::print(&format!("The ledger is whole: {entries} entries, root {}.\n", found.root))?;
-        output::print("Keep the root elsewhere: whoever can write here could rewrite the ledger as a whole.\n")?;
-    } else if let Some(fault) = &found.fault {
+        if found.signed_heads > 0 {
+            output::print(&format!("It leads to all {} signed heads.\n", found.signed_heads))?;
+        }
+        output::print(if heads.is_empty() {
+            "That says nothing against somebody who holds the key and rewrote all of it: hold it against a head kept elsewhere, \
+             with --head.\n"
+        } else {
+            "What you hold fits it: nothing up to there was changed since.\n"
+        })?;
+    } else if let Some(why) = why {
         output::print(&format!(
-            "The ledger does NOT hold: {fault}.\nPut a backup in its place; do not go on with this one.\n"
+            "The ledger does NOT hold: {why}.\nPut a backup in its place; do not go on with this one.\n"
         ))?;
     } else {
         let tables = differing.join(", ");

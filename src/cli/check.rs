@@ -18,6 +18,7 @@ use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
 use crate::say;
 use crate::schedule::sources::{Stage, certificate_stage};
+use crate::signing::files;
 use crate::units::Time;
 
 /// How many of a reminder's next times are shown.
@@ -40,7 +41,7 @@ pub struct Checked {
 /// One thing that was looked at.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct Finding {
-    /// What was looked at: `configuration`, `folders`, `ledger`, `messages`, `instrument`, `time zone`, `stations`, `reminder`.
+    /// What was looked at: `configuration`, `folders`, `ledger`, `signed heads`, `messages`, `instrument`, `time zone`, `stations`, `reminder`.
     what: &'static str,
     /// How it was found.
     #[serde(rename = "found")]
@@ -157,7 +158,30 @@ fn ledger(session: &Session, findings: &mut Vec<Finding>) {
         let says = format!("{} messages wait to be delivered; `twinwhite run` delivers them", counts.due_messages);
         findings.push(note("messages", says));
     }
+    heads(&ledger, session, findings);
     undeclared(&ledger, session, findings);
+}
+
+/// Whether every signed head has its files.
+fn heads(ledger: &Ledger, session: &Session, findings: &mut Vec<Finding>) {
+    let site = &session.config.site.id;
+    let Ok(rows) = ledger.signed_heads(-1, u32::MAX) else { return };
+    for place in files::places(&session.config) {
+        let missing = place.missing(site, &rows).len();
+        if missing > 0 {
+            let folder = place.folder().display();
+            let says = format!(
+                "{missing} of {} signed heads are not in {folder}: see whether it is there and can be written to; `twinwhite run` makes up for it",
+                rows.len()
+            );
+            findings.push(note("signed heads", says));
+        }
+    }
+    if session.config.signing.copies.is_none() && !rows.is_empty() {
+        let says =
+            "no second folder: name one under [signing] copies, or keep what `twinwhite audit head` prints elsewhere";
+        findings.push(note("signed heads", says));
+    }
 }
 
 /// Instruments that readings name and nobody declared.

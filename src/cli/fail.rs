@@ -7,6 +7,8 @@ use crate::acts::ActError;
 use crate::config::find::{LoadError, NotFound};
 use crate::daemon::{DaemonError, StartError};
 use crate::ledger::LedgerError;
+use crate::ledger::certificate::CannotCertify;
+use crate::signing::SigningError;
 
 /// Why a command failed. The exit code is 2 for `usage`, else 1; what clap refuses before the program looks at it stays plain text.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -96,6 +98,28 @@ fails_as! {
     StartError => Kind::Ledger,
     DaemonError => Kind::Ledger,
     std::io::Error => Kind::System,
+}
+
+impl From<SigningError> for Failure {
+    fn from(error: SigningError) -> Self {
+        let kind = match &error {
+            SigningError::Ledger(_) | SigningError::Empty => Kind::Ledger,
+            SigningError::NoKey => Kind::NotFound,
+            _ => Kind::System,
+        };
+        Self::new(kind, error.to_string())
+    }
+}
+
+impl From<CannotCertify> for Failure {
+    fn from(error: CannotCertify) -> Self {
+        let kind = match &error {
+            CannotCertify::Ledger(_) | CannotCertify::Stale => Kind::Ledger,
+            CannotCertify::NoEntry { .. } => Kind::NotFound,
+            CannotCertify::Foreign(_) => Kind::Input,
+        };
+        Self::new(kind, error.to_string())
+    }
 }
 
 impl From<ActError> for Failure {

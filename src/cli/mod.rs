@@ -39,6 +39,7 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use crate::clock::SystemClock;
+use crate::signing::Change;
 use args::{Audit, Cli, Command};
 use fail::Failure;
 use session::Session;
@@ -115,7 +116,24 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Check { send: Some(channel), output } => send::send(session()?, channel, output.json).map(done),
         Command::Check { send: None, output } => check::check(&cli, &clock, output.json),
         Command::Rebuild => audit::rebuild(session()?).map(done),
-        Command::Audit(Audit::Verify { output }) => audit::verify(session()?, output.json),
+        Command::Audit(Audit::Verify { certificate: Some(file), head, key, output }) => {
+            audit::certificate::verify(file, head, key.as_deref(), output.json)
+        }
+        Command::Audit(Audit::Verify { certificate: None, head, output, .. }) => {
+            audit::verify(session()?, head, output.json)
+        }
+        Command::Audit(Audit::Head { output }) => audit::head::head(session()?, output.json).map(done),
+        Command::Audit(Audit::Prove { seq, head, out, output }) => {
+            audit::prove::prove(session()?, *seq, head.as_deref(), out.as_deref(), output.json).map(done)
+        }
+        Command::Audit(Audit::Key { rotate, lost, output }) => {
+            let change = match (rotate, lost) {
+                (Some(reason), _) => Some((Change::Rotate, reason.as_str())),
+                (None, Some(reason)) => Some((Change::Lost, reason.as_str())),
+                (None, None) => None,
+            };
+            audit::key::key(session()?, change, output.json).map(done)
+        }
         Command::Demo { dir } => demo::demo(dir.as_deref(), &clock).map(done),
     }
 }

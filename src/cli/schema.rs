@@ -8,6 +8,8 @@ use schemars::transform::RecursiveTransform;
 use schemars::{JsonSchema, Schema};
 use serde_json::{Map, Value, json};
 
+use crate::ledger::Certificate;
+
 use super::{
     ageing, alerts, audit, backtest, check, compare, due, fail, forecast, history, inspect, maintenance, messages,
     send, status, take,
@@ -84,7 +86,11 @@ pub fn schemas() -> Vec<Published> {
         Published::of::<take::ReceiptJson>("add"),
         Published::of::<ageing::json::Ageing>("ageing"),
         Published::of::<alerts::Alerts>("alerts"),
+        Published::of::<audit::head::HeadJson>("audit head"),
+        Published::of::<audit::key::KeyJson>("audit key"),
+        Published::of::<Certificate>("audit prove"),
         Published::of::<audit::Verified>("audit verify"),
+        Published::of::<audit::certificate::Checked>("audit verify certificate"),
         Published::of::<backtest::json::Backtest>("backtest"),
         Published::of::<check::Checked>("check"),
         Published::of::<send::Sent>("check --send"),

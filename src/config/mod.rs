@@ -17,6 +17,7 @@ mod mistake;
 mod papers;
 mod rules;
 mod settings;
+mod signing;
 mod stations;
 mod things;
 mod walk;
@@ -43,6 +44,7 @@ pub use mistake::{Mistake, Mistakes};
 use rules::RuleSets;
 pub use rules::built_in_rules;
 pub use settings::id_from;
+pub use signing::Signing;
 use walk::{Notes, Table};
 
 /// A configuration without a mistake.
@@ -66,6 +68,8 @@ pub struct Config {
     pub tables: Tables,
     /// What the acts cost that advice chooses from.
     pub costs: Costs,
+    /// How heads of the ledger are signed.
+    pub signing: Signing,
     /// The file as read.
     pub text: String,
     /// The other files it names, as read, in the order it names them.
@@ -121,7 +125,7 @@ pub struct Tables {
 pub const MAX_BYTES: usize = 1 << 20;
 
 /// Tables of the file that this version reads.
-const TABLES: [&str; 17] = [
+const TABLES: [&str; 18] = [
     "site",
     "paths",
     "inbox",
@@ -139,10 +143,11 @@ const TABLES: [&str; 17] = [
     "rules",
     "tables",
     "costs",
+    "signing",
 ];
 
 /// Tables that later versions read.
-const LATER: [&str; 3] = ["page", "signing", "forward"];
+const LATER: [&str; 2] = ["page", "forward"];
 
 impl Config {
     /// Understands the text of a configuration that names no other files; see [`Config::parse_with`].
@@ -185,6 +190,7 @@ impl Config {
                 keyword_text: parts.mappings.keyword_text,
                 tables: parts.tables,
                 costs: parts.costs,
+                signing: parts.signing,
                 text: text.to_owned(),
                 files: files.into_used(),
                 sha256: Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect(),
@@ -226,6 +232,7 @@ struct Parts {
     mappings: mapping::Mappings,
     tables: Tables,
     costs: Costs,
+    signing: Signing,
 }
 
 fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts> {
@@ -243,5 +250,7 @@ fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts>
     let mappings = mapping::mappings(root, &declared);
     let tables = settings::tables(root, files);
     let costs = settings::costs(root);
-    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels, messages, mappings, tables, costs })
+    let paths = paths?;
+    let signing = signing::signing(root, &paths, base);
+    Some(Parts { site: site?, paths, inbox, things, reminders, channels, messages, mappings, tables, costs, signing })
 }

@@ -6,6 +6,7 @@
 //! is back on time soon: what is due is always asked of the clock, never of how long was slept.
 
 mod deliver;
+mod heads;
 mod intake;
 mod start;
 
@@ -27,6 +28,7 @@ use crate::pipeline;
 use crate::units::{Days, Time};
 use crate::zone::LocalZone;
 use deliver::Deliveries;
+use heads::Heads;
 pub use start::{LEDGER_FILE, StartError, open_ledger, start};
 
 /// The longest sleep.
@@ -129,6 +131,7 @@ pub struct Daemon {
     hints: mpsc::UnboundedReceiver<Hint>,
     send_hint: mpsc::UnboundedSender<Hint>,
     deliveries: Deliveries,
+    heads: Heads,
     due: Due,
     tell: Box<dyn FnMut(Notice) + Send>,
     /// Held as long as the daemon runs: the operating system's own lock against a second one.
@@ -200,6 +203,7 @@ impl Daemon {
             waiting = self.look_through(monotonic)?;
         }
         self.judge_if_due(monotonic)?;
+        self.keep_heads(monotonic)?;
         self.deliver()?;
         (self.tell)(Notice::Round { began: monotonic, waiting });
         let next = [Some(self.due.rescan), self.due.look, Some(self.due.judge)].into_iter().flatten().min();
@@ -333,6 +337,7 @@ impl Daemon {
                     self.inbox = Inbox::new(folders, new.inbox.settle, new.inbox.max_bytes);
                     self.config = new;
                     self.due = Due { data_version: self.due.data_version, ..Due::default() };
+                    self.heads = Heads::default();
                     (self.tell)(Notice::Reloaded);
                     (Sighting::Good, String::new())
                 }

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use tokio::sync::mpsc;
 
 use super::deliver::Deliveries;
-use super::{Daemon, Due, Notice};
+use super::{Daemon, Due, Heads, Notice};
 use crate::alert::{Kind, Sighting};
 use crate::clock::Clock;
 use crate::config::Config;
@@ -117,6 +117,7 @@ pub fn start(
         hints,
         send_hint,
         deliveries: Deliveries::default(),
+        heads: Heads::default(),
         due: Due::default(),
         tell,
         _lock: lock,

@@ -5,6 +5,7 @@ use super::seen::Estimates;
 use super::{append, devices_of};
 use crate::alert::Kind;
 use crate::config::Config;
+use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::entry;
 use crate::ledger::{Body, LedgerError, Seq, Store, Tx};
 use crate::outbox::{self, LOG_CHANNEL};
@@ -58,6 +59,11 @@ fn words(store: &Store, config: &Config, now: Time) -> Result<(String, Vec<Strin
     for work in store.standing_maintenance(now)? {
         let about = work.subject.as_deref();
         lines.push(say::maintenance(about, work.until, &work.reason, work.operator.as_ref(), &zone));
+    }
+    if let Some(newest) = store.newest_signed_head()?
+        && let Ok(signed) = SignedHead::parse(&newest.note)
+    {
+        lines.extend(say::head_lines(&signed.note, &signed.code.to_string(), newest.head.size));
     }
     Ok((headline, lines))
 }

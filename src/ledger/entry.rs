@@ -23,6 +23,7 @@
 //! **Kinds of the future.** A new kind or field comes with a new version of the store, and a program refuses a store newer
 //! than itself. So an unknown kind is damage and is not carried along; `verify` needs no kinds and checks it all the same.
 
+pub mod keys;
 mod told;
 
 use std::fmt;
@@ -33,6 +34,7 @@ use serde::{Deserialize, Deserializer, Serialize};
 use super::digest::Digest;
 use crate::reading::{Defect, Event, Reading};
 use crate::units::{OperatorId, Probability, SiteId, StationId, Time};
+pub use keys::{KeyLost, KeyMade, KeyRotated};
 pub use told::{Delivery, Maintenance, MaintenanceEnded, Outcome, Resend, Summary};
 
 /// The number of an entry in its ledger: from 1, without gaps.
@@ -177,6 +179,12 @@ kinds! {
     Maintenance = "maintenance",
     /// Such a span ended before its time.
     MaintenanceEnded = "maintenance_ended",
+    /// The first key that signs heads was made.
+    KeyMade = "key-made",
+    /// Another key took its place.
+    KeyRotated = "key-rotated",
+    /// The key was lost; another took its place.
+    KeyLost = "key-lost",
 }
 
 /// The beginning of a ledger.
@@ -386,6 +394,18 @@ pub struct Alert {
     pub run: Option<Time>,
 }
 
+impl Body {
+    /// The verifier key that heads from this entry on are signed with, where it names one.
+    pub fn names_key(&self) -> Option<&str> {
+        match self {
+            Self::KeyMade(made) => Some(&made.key),
+            Self::KeyRotated(rotated) => Some(&rotated.key),
+            Self::KeyLost(lost) => Some(&lost.key),
+            _ => None,
+        }
+    }
+}
+
 fn is_false(flag: &bool) -> bool {
     !flag
 }
@@ -486,6 +506,6 @@ mod tests {
         assert!(matches!(Body::parse("brewed", "{}"), Err(BadBody::Kind { .. })));
         assert!(matches!(Body::parse("release", r#"{"seq":0}"#), Err(BadBody::Body { kind: "release", .. })));
         assert!(matches!(Body::parse("release", "not JSON"), Err(BadBody::Body { .. })));
-        assert_eq!(Body::KINDS.len(), 15);
+        assert_eq!(Body::KINDS.len(), 18);
     }
 }

@@ -25,6 +25,7 @@ mod ledger;
 mod lighting;
 mod mail;
 mod outbox;
+mod proofs;
 mod published;
 mod readme;
 mod rendering;

@@ -7,12 +7,78 @@ use clap::{Args, Subcommand};
 /// What can be done with the ledger.
 #[derive(Debug, Subcommand)]
 pub enum Audit {
-    /// Recompute every hash and every derived table, and compare
+    /// Recompute every hash, every signed head and every derived table; or check a certificate, anywhere
     #[command(after_help = "\
 Examples:
-  twinwhite audit verify
-  twinwhite audit verify --json         exit code 1 when something does not match")]
+  twinwhite audit verify                                  exit code 1 when something does not match
+  twinwhite audit verify --head kept.head                 the ledger must hold the head that somebody kept
+  twinwhite audit verify quillmoor-77.proof.json --head kept.head
+  twinwhite audit verify quillmoor-77.proof.json --head 7ZK3-0QWE-11M9
+
+A certificate needs neither ledger nor configuration. HEAD is a file that holds a signed head (a mail will do), or a short code.
+The file proves; a code of 60 bits is for the eye. Without --head only the inner agreement of a certificate is checked.")]
     Verify {
+        /// A certificate, as `audit prove` makes it [default: the whole ledger].
+        certificate: Option<PathBuf>,
+        /// A signed head that was kept elsewhere, or its short code; more than once for several.
+        #[arg(long, value_name = "HEAD")]
+        head: Vec<String>,
+        /// The verifier key that was kept elsewhere, for a certificate.
+        #[arg(long, value_name = "KEY", requires = "certificate")]
+        key: Option<String>,
+        #[allow(missing_docs)]
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// The newest signed head and its short code, to be kept outside; signs one where there is news
+    #[command(after_help = "\
+Examples:
+  twinwhite audit head
+  twinwhite audit head --json
+
+Whoever keeps it can later prove that nothing up to it was changed. Send it to somebody who cannot write here.")]
+    Head {
+        #[allow(missing_docs)]
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// A certificate of one entry: the entry, its proof, a signed head and the key in one file
+    #[command(after_help = "\
+Examples:
+  twinwhite audit prove 77 -o quillmoor-77.proof.json
+  twinwhite audit prove 77                                to standard output
+  twinwhite audit prove 77 --head kept.head -o proof.json connected with a head that somebody kept")]
+    Prove {
+        /// The entry's number.
+        seq: i64,
+        /// A file with a signed head that somebody kept; the certificate then shows that it is of the same history.
+        #[arg(long, value_name = "FILE")]
+        head: Option<PathBuf>,
+        /// The file to write.
+        #[arg(short, long = "out", value_name = "FILE")]
+        out: Option<PathBuf>,
+        #[allow(missing_docs)]
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// The key that signs heads: show it, replace it, or give it up
+    #[command(after_help = "\
+Examples:
+  twinwhite audit key                                     the verifier key, to be kept outside
+  twinwhite audit key --rotate 'a year is over'           the old key signs for the new one
+  twinwhite audit key --lost 'the disk broke'             nothing vouches for the new one: tell everybody who keeps the old
+
+The private key lies in a file that only twinwhite's user may read. Keep a copy where nobody else gets at it.")]
+    Key {
+        /// Replace it, and say why; the old key must still be there.
+        #[arg(long, value_name = "REASON", conflicts_with = "lost")]
+        rotate: Option<String>,
+        /// It is gone, or somebody else may have it: replace it, and say why.
+        #[arg(long, value_name = "REASON")]
+        lost: Option<String>,
         #[allow(missing_docs)]
         #[command(flatten)]
         output: Json,

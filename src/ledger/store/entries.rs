@@ -1,6 +1,6 @@
 //! Entries: appending one, and reading them back in order.
 
-use super::{LedgerError, Store, Tx};
+use super::{LedgerError, Store, Tx, heads};
 use crate::ledger::digest::Digest;
 use crate::ledger::entry::{self, Body, Entry, Seq};
 use crate::ledger::tree;
@@ -58,7 +58,9 @@ impl Tx<'_> {
             none => none.insert(self.store.prepared(INSERT)?),
         };
         insert.execute((site, seq, &self.time, body.kind(), text, leaf))?;
-        self.frontier.push(leaf);
+        let mut complete = Vec::new();
+        heads::push(&mut self.frontier, leaf, |level, index, root| complete.push((level, index, root)));
+        complete.into_iter().try_for_each(|(level, index, root)| self.put_subtree(level, index, root))?;
         Ok(seq)
     }
 }
@@ -84,7 +86,12 @@ fn raw(row: &rusqlite::Row<'_>) -> rusqlite::Result<RawEntry> {
 impl Store {
     /// The entry with this number.
     pub fn entry(&self, seq: Seq) -> Result<Option<Entry>, LedgerError> {
-        self.maybe(&format!("{COLUMNS} WHERE seq = ?1"), (seq,), raw)?.map(RawEntry::decode).transpose()
+        self.raw_entry(seq)?.map(RawEntry::decode).transpose()
+    }
+
+    /// The row of the entry with this number, nothing believed.
+    pub fn raw_entry(&self, seq: Seq) -> Result<Option<RawEntry>, LedgerError> {
+        self.maybe(&format!("{COLUMNS} WHERE seq = ?1"), (seq,), raw)
     }
 
     /// Up to `limit` entries from `from` on, in order. Whoever wants all asks again from the last one's next, so that no

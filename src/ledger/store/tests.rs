@@ -3,6 +3,7 @@
 use super::opening::beside;
 use super::*;
 use crate::ledger::entry::{Body, Delivery, Outcome, ReadingTaken, Transition};
+use crate::ledger::proof::Subtrees;
 use crate::ledger::samples::{Room, at, noon, reading, retract, row, site, take};
 use crate::ledger::verify;
 use crate::reading::{ColourSet, Event, EventKind, Patch, Source};
@@ -376,6 +377,7 @@ fn an_older_ledger_is_brought_up_to_date() {
         error: None,
     };
     ledger.write(heard, |tx| tx.append(&Body::Delivery(delivery))).unwrap();
+    ledger.write(heard, |tx| (0..300).try_for_each(|_| tx.append(&retract(2)).map(|_| ()))).unwrap();
     drop(ledger);
     let raw = room.raw();
     raw.execute_batch(
@@ -385,7 +387,8 @@ fn an_older_ledger_is_brought_up_to_date() {
          ALTER TABLE reading DROP COLUMN named; DROP TABLE first_use;
          DROP INDEX alert_run; ALTER TABLE alert DROP COLUMN run_us; ALTER TABLE alert DROP COLUMN repeated_us;
          DROP INDEX outbox_sent; DROP INDEX outbox_given_up; ALTER TABLE outbox DROP COLUMN ended_us;
-         DROP TABLE maintenance; PRAGMA user_version = 1;",
+         DROP TABLE maintenance; DROP TABLE subtree; DROP TABLE signed_head; DROP TABLE signing_key;
+         PRAGMA user_version = 1;",
     )
     .unwrap();
     drop(raw);
@@ -404,7 +407,9 @@ fn an_older_ledger_is_brought_up_to_date() {
             .replace(r#","headline""#, &format!(r#","since":"{}","since_local":"raised, local","headline""#, noon())),
         "since when, from the message that told of the beginning"
     );
-    assert!(verify(&ledger, &[]).unwrap().ok);
+    let found = verify(&ledger, &[]).unwrap();
+    assert!(found.ok && found.subtrees_ok, "{found:?}");
+    assert_eq!(ledger.one("SELECT count(*) FROM subtree", (), |row| row.get::<_, i64>(0)).unwrap(), 1);
 }
 
 /// No query may look at more of a table than it returns: what grows with use is always found by a key.
@@ -451,8 +456,14 @@ fn no_query_scans() {
     ledger.last_sent("mail").unwrap();
     ledger.standing_maintenance(to).unwrap();
     ledger.next_maintenance_id().unwrap();
+    ledger.origin().unwrap();
+    ledger.signing_key().unwrap();
+    ledger.signing_keys().unwrap();
+    ledger.newest_signed_head().unwrap();
+    ledger.signed_heads(0, 10).unwrap();
+    assert!(ledger.subtree(3, 0).is_err() && ledger.subtree(9, 0).is_err());
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 36);
+    assert_eq!(asked.len(), 43);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
@@ -462,11 +473,12 @@ fn no_query_scans() {
         while let Some(row) = rows.next().unwrap() {
             let step: String = row.get(3).unwrap();
             // The partial indexes hold only what stands or is due (and may be sorted); the newest configuration is the first
-            // row from the end, and all of them are few.
-            let short = ["INDEX outbox_due", "INDEX outbox_given_up", "SCAN config_in_force"]
+            // row from the end, and all of them are few; so with keys, and the newest signed head.
+            let short = ["INDEX outbox_due", "INDEX outbox_given_up", "SCAN config_in_force", "SCAN signing_key"]
                 .iter()
                 .any(|words| step.contains(words))
-                || query.contains("INDEXED BY alert_standing");
+                || query.contains("INDEXED BY alert_standing")
+                || query.contains("FROM signed_head ORDER BY size DESC LIMIT 1");
             assert!(step.starts_with("SEARCH") || short, "{query}: {step}");
         }
     }
@@ -617,10 +629,10 @@ fn projections_of_two_ledgers_can_be_compared() {
     one.write(noon(), |tx| tx.clear_projections()).unwrap();
     assert!(one.projection_digests().unwrap().iter().all(|table| table.rows == 0));
     assert_eq!(one.head().unwrap(), two.head().unwrap(), "the entries stay");
-    // Every table but the ledger itself is a projection.
+    // Every table but the ledger itself is a projection; signed heads and the cache of its tree are the ledger's.
     let tables: Vec<String> = one
         .all(
-            "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT IN ('entry', 'head') ORDER BY name",
+            "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT IN ('entry', 'head', 'signed_head', 'subtree') ORDER BY name",
             (),
             |row| row.get(0),
         )

@@ -1,0 +1,116 @@
+//! `audit verify CERTIFICATE`: is what somebody was handed true to a head that they kept? Needs neither ledger nor configuration.
+
+use std::path::Path;
+use std::process::ExitCode;
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::{kept, read};
+use crate::cli::fail::Failure;
+use crate::cli::output;
+use crate::ledger::certificate::{BadCertificate, Certificate, CertifiedEntry, Kept};
+use crate::ledger::checkpoint::SignedHead;
+use crate::ledger::note::VerifierKey;
+
+/// Whether a certificate holds against what somebody kept. Printed, with exit code 1, also where it does not.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Checked {
+    /// Whether all of it agrees, and with what was kept.
+    ok: bool,
+    /// What it was held against. `nothing`: only its inner agreement was checked, which whoever has any key can bring about.
+    against: Against,
+    /// Whether the verifier key was given and is that of the certificate; null where none was given.
+    key_matches: Option<bool>,
+    /// The entry that is certified; null where the file is no certificate.
+    entry: Option<CertifiedEntry>,
+    /// How many entries its signed head covers; null where it holds none.
+    size: Option<i64>,
+    /// The short code of its signed head; null where it holds none.
+    code: Option<String>,
+    /// What does not hold; null where all does.
+    why: Option<String>,
+}
+
+/// What a certificate was held against.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+#[allow(missing_docs)]
+pub enum Against {
+    Head,
+    Code,
+    Nothing,
+}
+
+/// Checks a certificate; exit code 1 where it does not hold.
+pub fn verify(file: &Path, heads: &[String], key: Option<&str>, json: bool) -> Result<ExitCode, Failure> {
+    let kept = heads.iter().map(|named| kept(named)).collect::<Result<Vec<Kept>, Failure>>()?;
+    let text = read(file)?;
+    let read = Certificate::parse(&text);
+    let checked = read.as_ref().map_err(Clone::clone).and_then(|certificate| check(certificate, &kept, key));
+    let against = match kept.as_slice() {
+        [] => Against::Nothing,
+        kept if kept.iter().any(|one| matches!(one, Kept::Head(_))) => Against::Head,
+        _ => Against::Code,
+    };
+    let certificate = read.ok();
+    let head = certificate.as_ref().and_then(|certificate| SignedHead::parse(&certificate.head).ok());
+    if json {
+        output::json(&Checked {
+            ok: checked.is_ok(),
+            against,
+            key_matches: key.map(|key| certificate.as_ref().is_some_and(|certificate| certificate.key == key.trim())),
+            entry: certificate.map(|certificate| certificate.entry),
+            size: head.as_ref().map(|head| head.checkpoint.head.size),
+            code: head.as_ref().map(|head| head.code.to_string()),
+            why: checked.as_ref().err().map(ToString::to_string),
+        })?;
+    } else {
+        output::print(&words(certificate.as_ref(), &checked, against, key.is_some()))?;
+    }
+    Ok(if checked.is_ok() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+fn check(certificate: &Certificate, kept: &[Kept], key: Option<&str>) -> Result<SignedHead, BadCertificate> {
+    let head = certificate.check(None)?;
+    if let Some(key) = key {
+        let held = VerifierKey::parse(key.trim()).map_err(|bad| BadCertificate::Form(format!("--key: {bad}")))?;
+        if held.to_string() != certificate.key {
+            return Err(BadCertificate::Key);
+        }
+    }
+    kept.iter().try_for_each(|kept| certificate.check(Some(kept)).map(|_| ()))?;
+    Ok(head)
+}
+
+fn words(
+    certificate: Option<&Certificate>,
+    checked: &Result<SignedHead, BadCertificate>,
+    against: Against,
+    keyed: bool,
+) -> String {
+    let (certificate, head) = match (certificate, checked) {
+        (Some(certificate), Ok(head)) => (certificate, head),
+        (_, Err(bad)) => return format!("NOT proven: {bad}.\n"),
+        (None, Ok(_)) => return "NOT proven: there is no certificate.\n".to_owned(),
+    };
+    let CertifiedEntry { site, seq, time, kind, body } = &certificate.entry;
+    let (size, code) = (head.checkpoint.head.size, head.code);
+    let mut text = match against {
+        Against::Head => format!("Proven: the ledger of {site} held this entry, and the head that you hold covers it.\n"),
+        Against::Code => format!(
+            "Proven, as far as a code of 60 bits can: the ledger of {site} held this entry under the head with your code.\n"
+        ),
+        Against::Nothing => {
+            "Only inner agreement was checked: all parts of the certificate fit each other.\nWhoever has any key can make such a file. \
+             To prove more, hold it against a head kept elsewhere, with --head FILE or --head CODE.\n"
+                .to_owned()
+        }
+    };
+    text.push_str(&format!(
+        "  entry  {seq}, {kind}, written {time}\n  says   {body}\n  head   {size} entries, code {code}\n"
+    ));
+    let key = if keyed { "is the one that you hold" } else { "was taken from the certificate" };
+    text.push_str(&format!("  key    {}\n         {key}\n", certificate.key));
+    text
+}

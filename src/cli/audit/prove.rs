@@ -1,0 +1,60 @@
+//! `audit prove`: a certificate of one entry.
+
+use std::fs;
+use std::path::Path;
+
+use super::head::hand_out;
+use super::read_head;
+use crate::cli::fail::{Failure, Kind};
+use crate::cli::output;
+use crate::cli::session::Session;
+use crate::ledger::certificate::CannotCertify;
+use crate::ledger::checkpoint::SignedHead;
+use crate::ledger::note::VerifierKey;
+use crate::ledger::{Certificate, Seq};
+use crate::pipeline;
+use crate::signing::{self, SigningError};
+
+/// Proves entry `seq` under the newest signed head; signs one first where that does not cover it.
+pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>, json: bool) -> Result<(), Failure> {
+    let mut ledger = session.ledger()?;
+    let kept = kept.map(read_head).transpose()?;
+    let newest = ledger.newest_signed_head()?.filter(|newest| newest.head.size >= seq);
+    let signed = match newest {
+        Some(newest) => SignedHead::parse(&newest.note).map_err(SigningError::from)?,
+        None if seq > ledger.head()?.size => {
+            return Err(CannotCertify::NoEntry { seq, size: ledger.head()?.size }.into());
+        }
+        None => {
+            let signed = ledger.write(session.clock.now(), |tx| {
+                pipeline::come_into_force(tx, &session.config)?;
+                signing::sign_head(tx, &session.config)
+            })?;
+            // A failed copy is told by the daemon and by `check`, and made up for.
+            let _ = hand_out(&session, &signed);
+            signed
+        }
+    };
+    let missing = CannotCertify::NoEntry { seq, size: signed.checkpoint.head.size };
+    let number = Seq::new(seq).ok_or(missing)?;
+    let key = ledger.signing_key()?.ok_or(SigningError::NoKey)?;
+    let key = VerifierKey::parse(&key).map_err(SigningError::from)?;
+    let certificate = ledger.read(|store| Certificate::make(store, number, &signed, &key, kept.as_ref()))?;
+    let Some(out) = out else { return output::json(&certificate) };
+    let text = serde_json::to_string_pretty(&certificate).map_err(|bad| Failure::new(Kind::System, bad.to_string()))?;
+    fs::write(out, text + "\n").map_err(|why| Failure::new(Kind::System, format!("{}: {why}", out.display())))?;
+    if json {
+        return output::json(&certificate);
+    }
+    let (entry, proof) = (&certificate.entry, &certificate.proof);
+    output::print(&format!(
+        "Entry {seq} ({}, written {}) is proven under the signed head of {} entries, code {}.\n{} checks it anywhere: \
+         `twinwhite audit verify {} --head HEAD`, HEAD being what somebody kept.\n",
+        entry.kind,
+        entry.time,
+        proof.size,
+        certificate.code,
+        out.display(),
+        out.display()
+    ))
+}

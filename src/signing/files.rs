@@ -1,0 +1,100 @@
+//! Signed heads as files: one for each, in the state folder and in the folder of copies.
+//!
+//! `heads/YYYY/SITE-<size, 9 digits>.head` holds the whole signed note. A file that is there is never written again. The folder of
+//! copies itself must be there: a disk that is not mounted must not look like one that is.
+
+use std::collections::HashSet;
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use crate::config::Config;
+use crate::ledger::store::SignedRow;
+use crate::units::SiteId;
+
+/// Why heads could not be written as files.
+#[derive(Debug, thiserror::Error)]
+pub enum FileError {
+    /// The folder of copies is not there.
+    #[error("signed heads cannot be copied: the folder {} is not there; make it, or see whether its disk is connected. What is missing is made up for", path.display())]
+    Absent {
+        /// The folder.
+        path: PathBuf,
+    },
+    /// A file cannot be written.
+    #[error("a signed head cannot be written to {}: {why}. What is missing is made up for", path.display())]
+    Io {
+        /// The file or folder.
+        path: PathBuf,
+        /// What the system said.
+        why: io::Error,
+    },
+}
+
+/// A folder that holds signed heads.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Place {
+    root: PathBuf,
+    /// Whether the folder may be made.
+    own: bool,
+}
+
+/// The state folder's, and that of copies where there is one.
+pub fn places(config: &Config) -> Vec<Place> {
+    let own = Place { root: config.paths.state.clone(), own: true };
+    let copies = config.signing.copies.clone().map(|root| Place { root, own: false });
+    std::iter::once(own).chain(copies).collect()
+}
+
+impl Place {
+    fn file(&self, site: &SiteId, row: &SignedRow) -> PathBuf {
+        let time = row.time.to_string();
+        let year = time.get(..4).unwrap_or("0000");
+        self.root.join("heads").join(year).join(format!("{site}-{:09}.head", row.head.size))
+    }
+
+    /// The heads of which no file is here.
+    pub fn missing<'r>(&self, site: &SiteId, rows: &'r [SignedRow]) -> Vec<&'r SignedRow> {
+        let mut folders: HashSet<PathBuf> = HashSet::new();
+        let mut there: HashSet<PathBuf> = HashSet::new();
+        let absent = |row: &&SignedRow| {
+            let file = self.file(site, row);
+            if let Some(folder) = file.parent()
+                && folders.insert(folder.to_owned())
+            {
+                there.extend(fs::read_dir(folder).into_iter().flatten().flatten().map(|entry| entry.path()));
+            }
+            !there.contains(&file)
+        };
+        rows.iter().filter(absent).collect()
+    }
+
+    /// Writes a file for each head that has none here.
+    pub fn make_up(&self, site: &SiteId, rows: &[SignedRow]) -> Result<(), FileError> {
+        if !self.own && !self.root.is_dir() {
+            return Err(FileError::Absent { path: self.root.clone() });
+        }
+        for row in self.missing(site, rows) {
+            let file = self.file(site, row);
+            write_whole(&file, &row.note).map_err(|why| FileError::Io { path: file, why })?;
+        }
+        Ok(())
+    }
+
+    /// The folder's name for people.
+    pub fn folder(&self) -> &Path {
+        &self.root
+    }
+}
+
+/// There whole or not at all.
+fn write_whole(path: &Path, text: &str) -> io::Result<()> {
+    if let Some(folder) = path.parent() {
+        fs::create_dir_all(folder)?;
+    }
+    let half = path.with_extension("head.tmp");
+    let mut file = File::create(&half)?;
+    file.write_all(text.as_bytes())?;
+    file.sync_all()?;
+    fs::rename(&half, path)
+}
