@@ -49,7 +49,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('release', 'release', [CompletionResultType]::ParameterValue, 'Let a reading count that was held back')
             [CompletionResult]::new('check', 'check', [CompletionResultType]::ParameterValue, 'Are configuration, folders, ledger, time zone, reminders and channels sound?')
             [CompletionResult]::new('rebuild', 'rebuild', [CompletionResultType]::ParameterValue, 'Make everything that is derived from the ledger anew')
-            [CompletionResult]::new('audit', 'audit', [CompletionResultType]::ParameterValue, 'The ledger: is it whole and unchanged?')
+            [CompletionResult]::new('audit', 'audit', [CompletionResultType]::ParameterValue, 'The ledger: is it whole and unchanged, and how does somebody outside know?')
             [CompletionResult]::new('demo', 'demo', [CompletionResultType]::ParameterValue, 'An invented print room: two simulated years in seconds, then yours to look around in')
             break
         }
@@ -260,10 +260,44 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
-            [CompletionResult]::new('verify', 'verify', [CompletionResultType]::ParameterValue, 'Recompute every hash and every derived table, and compare')
+            [CompletionResult]::new('verify', 'verify', [CompletionResultType]::ParameterValue, 'Recompute every hash, every signed head and every derived table; or check a certificate, anywhere')
+            [CompletionResult]::new('head', 'head', [CompletionResultType]::ParameterValue, 'The newest signed head and its short code, to be kept outside; signs one where there is news')
+            [CompletionResult]::new('prove', 'prove', [CompletionResultType]::ParameterValue, 'A certificate of one entry: the entry, its proof, a signed head and the key in one file')
+            [CompletionResult]::new('key', 'key', [CompletionResultType]::ParameterValue, 'The key that signs heads: show it, replace it, or give it up')
             break
         }
         'twinwhite;audit;verify' {
+            [CompletionResult]::new('--head', '--head', [CompletionResultType]::ParameterName, 'A signed head that was kept elsewhere, or its short code; more than once for several')
+            [CompletionResult]::new('--key', '--key', [CompletionResultType]::ParameterName, 'The verifier key that was kept elsewhere, for a certificate')
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
+        'twinwhite;audit;head' {
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
+        'twinwhite;audit;prove' {
+            [CompletionResult]::new('--head', '--head', [CompletionResultType]::ParameterName, 'A file with a signed head that somebody kept; the certificate then shows that it is of the same history')
+            [CompletionResult]::new('-o', '-o', [CompletionResultType]::ParameterName, 'The file to write')
+            [CompletionResult]::new('--out', '--out', [CompletionResultType]::ParameterName, 'The file to write')
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
+        'twinwhite;audit;key' {
+            [CompletionResult]::new('--rotate', '--rotate', [CompletionResultType]::ParameterName, 'Replace it, and say why; the old key must still be there')
+            [CompletionResult]::new('--lost', '--lost', [CompletionResultType]::ParameterName, 'It is gone, or somebody else may have it: replace it, and say why')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')

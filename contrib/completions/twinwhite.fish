@@ -50,7 +50,7 @@ complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "retract" -d 'Ta
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "release" -d 'Let a reading count that was held back'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "check" -d 'Are configuration, folders, ledger, time zone, reminders and channels sound?'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "rebuild" -d 'Make everything that is derived from the ledger anew'
-complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "audit" -d 'The ledger: is it whole and unchanged?'
+complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "audit" -d 'The ledger: is it whole and unchanged, and how does somebody outside know?'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "demo" -d 'An invented print room: two simulated years in seconds, then yours to look around in'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand init" -l dir -d 'The folder to begin in; made if it is not there [default: this one]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand init" -l display -d 'The screen: name, white, level' -r
@@ -166,14 +166,35 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -s h -l help 
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l operator -d 'Who is doing this; goes into the ledger' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -s h -l help -d 'Print help'
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify" -l operator -d 'Who is doing this; goes into the ledger' -r
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify" -s h -l help -d 'Print help'
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify" -f -a "verify" -d 'Recompute every hash and every derived table, and compare'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -f -a "verify" -d 'Recompute every hash, every signed head and every derived table; or check a certificate, anywhere'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -f -a "head" -d 'The newest signed head and its short code, to be kept outside; signs one where there is news'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -f -a "prove" -d 'A certificate of one entry: the entry, its proof, a signed head and the key in one file'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -f -a "key" -d 'The key that signs heads: show it, replace it, or give it up'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l head -d 'A signed head that was kept elsewhere, or its short code; more than once for several' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l key -d 'The verifier key that was kept elsewhere, for a certificate' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l operator -d 'Who is doing this; goes into the ledger' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l head -d 'A file with a signed head that somebody kept; the certificate then shows that it is of the same history' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -s o -l out -d 'The file to write' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l rotate -d 'Replace it, and say why; the old key must still be there' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l lost -d 'It is gone, or somebody else may have it: replace it, and say why' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand demo" -l dir -d 'The folder to make; must not exist or be empty [default: a new temporary folder]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand demo" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand demo" -l operator -d 'Who is doing this; goes into the ledger' -r

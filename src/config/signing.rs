@@ -45,15 +45,14 @@ pub(super) fn signing(root: &Table<'_>, paths: &Paths, base: &Path) -> Signing {
         if key.starts_with(&paths.inbox) {
             entry.note("a file inside the inbox, whose files are taken in as readings", "a file elsewhere", None);
         }
-        if signing.copies.as_deref().is_some_and(|copies| key.starts_with(copies)) {
-            let hint = "whoever has the key can sign in your name; the copies are for others to see";
-            entry.note(
-                "a file inside the folder of copies",
-                "a file that only twinwhite can read",
-                Some(hint.to_owned()),
-            );
-        }
         signing.key = key;
+    }
+    // Without a line of its own the key lies in the state folder, which the copies may then not hold either.
+    let exposed = signing.copies.as_deref().is_some_and(|copies| signing.key.starts_with(copies));
+    if exposed && let Some(entry) = table.get("key").or_else(|| table.get("copies")) {
+        let found = "a place where the key lies inside the folder of copies";
+        let hint = "whoever has the key can sign in your name; the copies are for others to see";
+        entry.note(found, "a key that only twinwhite can read, outside the copies", Some(hint.to_owned()));
     }
     signing
 }

@@ -4,6 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::Body;
 use crate::units::OperatorId;
 
 /// The first key was made.
@@ -44,4 +45,16 @@ pub struct KeyLost {
 /// The text in which an old key names the one that follows it.
 pub fn handover(origin: &str, new_key: &str) -> String {
     format!("twinwhite key handover 1\n{origin}\n{new_key}\n")
+}
+
+impl Body {
+    /// The verifier key that heads from this entry on are signed with, where it names one.
+    pub fn names_key(&self) -> Option<&str> {
+        match self {
+            Self::KeyMade(made) => Some(&made.key),
+            Self::KeyRotated(rotated) => Some(&rotated.key),
+            Self::KeyLost(lost) => Some(&lost.key),
+            _ => None,
+        }
+    }
 }
