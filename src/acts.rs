@@ -74,7 +74,7 @@ pub enum ActError {
 /// A maintenance ends by itself after at most so long: 90 days.
 pub const LONGEST_MAINTENANCE: Days = Days(90.0);
 
-/// Takes a reading or an event back.
+/// Takes a reading, an event or a sign-off back.
 pub fn retract(
     ledger: &mut Ledger,
     config: &Config,
@@ -83,9 +83,18 @@ pub fn retract(
     operator: Option<&OperatorId>,
     now: Time,
 ) -> Result<Vec<Happened>, ActError> {
-    let missing = || ActError::NoSuchRecord { seq, expected: "reading or event" };
+    let missing = || ActError::NoSuchRecord { seq, expected: "reading, event or sign-off" };
     let target = Seq::new(seq).ok_or_else(missing)?;
     ledger.write(now, |tx| {
+        if let Some(signed) = tx.sign_off(target)? {
+            if signed.withdrawn.is_some() {
+                return Err(ActError::AlreadyRetracted { seq });
+            }
+            come_into_force(tx, config)?;
+            let body = Retract { seq: target, reason: reason.to_owned(), operator: operator.cloned() };
+            append(tx, config, Body::Retract(body))?;
+            return Ok(Vec::new());
+        }
         let excluded = match (tx.reading(target)?, tx.event(target)?) {
             (Some(reading), _) => reading.excluded,
             (None, Some(event)) => event.excluded,

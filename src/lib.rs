@@ -34,6 +34,7 @@ pub mod backtest;
 pub mod pipeline;
 pub mod acts;
 pub mod signing;
+pub mod sign_off;
 pub mod rebuild;
 pub mod inbox;
 pub mod channels;

@@ -10,7 +10,7 @@ use crate::color::{Tint, level_as_given, white_as_given};
 use crate::config::Config;
 use crate::fate::Excluded;
 use crate::ledger::entry;
-use crate::ledger::store::{EventRow, FileRow, Given, MaintenanceRow, ReadingRow, UvVariance, VerdictRow};
+use crate::ledger::store::{EventRow, FileRow, Given, MaintenanceRow, ReadingRow, SignOffRow, UvVariance, VerdictRow};
 use crate::ledger::{Body, LedgerError, Seq, Tx};
 use crate::reading::{ColourSet, Level, Patch, Reading};
 use crate::units::{DeviceId, Time};
@@ -39,6 +39,9 @@ pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Resul
         }
         Body::Retract(retract) => {
             let stirred = stirred_by(tx, retract.seq)?;
+            if tx.withdraw_sign_off(retract.seq, seq)? {
+                return Ok(None);
+            }
             tx.retract(retract.seq)?;
             renew_first_use(tx, retract.seq)?;
             Ok(stirred)
@@ -64,6 +67,19 @@ pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Resul
         Body::KeyMade(entry::KeyMade { key, .. })
         | Body::KeyRotated(entry::KeyRotated { key, .. })
         | Body::KeyLost(entry::KeyLost { key, .. }) => tx.put_signing_key(seq, key).map(|()| None),
+        Body::SignOff(signed) => {
+            let row = SignOffRow {
+                seq,
+                station: signed.state.station.clone(),
+                job: signed.job.clone(),
+                time: at,
+                verdict: signed.state.verdict.clone(),
+                operator: signed.operator.clone(),
+                overridden: signed.over.is_some(),
+                withdrawn: None,
+            };
+            tx.put_sign_off(&row).map(|()| None)
+        }
         Body::MaintenanceEnded(ended) => tx.end_maintenance(ended.id, at).map(|()| None),
     }
 }

@@ -3,12 +3,16 @@
 //! A [`Draft`] is a row as a format found it; a [`Reading`] is one whose device and time are known. What a reading
 //! *means* (chromaticity, used or held) is for later modules.
 
+mod operator;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::units::{
     DeviceId, Duv, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Spectrum, Time, UvPrime, Xy, Xyz,
 };
+
+pub use operator::{Operator, OperatorBy};
 
 /// One measurement of a display, a lamp or lit paper, as received.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

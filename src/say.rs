@@ -15,6 +15,7 @@ pub mod lamp;
 pub mod letter;
 mod lighting;
 pub mod rules;
+pub mod sign_off;
 mod summary;
 
 use crate::color::{Move, cct_duv, uv_prime, xy};

@@ -305,6 +305,35 @@ Examples:
         id: i64,
     },
 
+    /// Sign a print off: the match as it stands now goes on record, and a certificate is handed out
+    #[command(after_help = "\
+Examples:
+  twinwhite --operator ines sign bay --job 'harbour calendar 2027'
+  twinwhite --operator ines sign bay --job 4711 --file calendar.pdf --out certificates
+  twinwhite --operator ines sign booth --job 4712 --override 'the client sat beside me and accepts it'
+
+Refused where the match is out or unknown, or a reading is missing or too old, unless --override says why; that is recorded and shown.
+The certificate is one small file, and a page of HTML beside it. The code is for writing down: whoever has it, or the signed head, can
+check the certificate without this computer. `twinwhite retract SEQ --reason TEXT` takes a sign-off back by a new entry.")]
+    Sign {
+        /// The station at which it was judged.
+        station: String,
+        /// What was approved: a name or number of the house.
+        #[arg(long, value_name = "NAME")]
+        job: String,
+        /// The file that was printed; its hash goes on record, not the file.
+        #[arg(long, value_name = "PRINTFILE")]
+        file: Option<PathBuf>,
+        /// Sign although the program objects, and say why.
+        #[arg(long = "override", value_name = "REASON")]
+        over: Option<String>,
+        /// The folder for certificate and page.
+        #[arg(short, long, value_name = "FOLDER", default_value = ".")]
+        out: PathBuf,
+        #[command(flatten)]
+        output: Json,
+    },
+
     /// What waits to be told, what was given up, and whether every channel works
     #[command(after_help = "\
 Examples:
@@ -450,6 +479,7 @@ impl Command {
             | Self::Due { output, .. }
             | Self::Alerts { output, .. }
             | Self::Messages { output }
+            | Self::Sign { output, .. }
             | Self::Maintenance { output, .. }
             | Self::Check { output, .. }
             | Self::Audit(

@@ -45,6 +45,8 @@ pub enum Kind {
     NotFound,
     /// A file that cannot be taken in or read.
     Input,
+    /// What was asked for is not done for a reason that lies in the match; saying why may do it all the same.
+    Refused,
     /// The ledger cannot be used.
     Ledger,
     /// Something of the system.

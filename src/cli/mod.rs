@@ -30,6 +30,7 @@ mod run;
 pub mod schema;
 mod send;
 mod session;
+mod sign;
 mod status;
 mod take;
 mod width;
@@ -90,6 +91,10 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Due { within, when, output } => due::due(session()?, *within, when, output.json).map(done),
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
+        Command::Sign { station, job, file, over, out, output } => {
+            let (file, over) = (file.as_deref(), over.as_deref());
+            sign::sign(session()?, &sign::Approved { station, job, file, over, out }, output.json).map(done)
+        }
         Command::Messages { output } => messages::messages(session()?, output.json).map(done),
         Command::Resend { keys, .. } => messages::resend(session()?, keys).map(done),
         Command::Maintenance { subject, whole_site, until, reason, end, output } => {

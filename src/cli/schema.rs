@@ -12,7 +12,7 @@ use crate::ledger::Certificate;
 
 use super::{
     ageing, alerts, audit, backtest, check, compare, due, fail, forecast, history, inspect, maintenance, messages,
-    send, status, take,
+    send, sign, status, take,
 };
 
 /// Said at the end of every schema's description.
@@ -103,6 +103,7 @@ pub fn schemas() -> Vec<Published> {
         Published::of::<inspect::json::Inspected>("inspect"),
         Published::of::<maintenance::Answer>("maintenance"),
         Published::of::<messages::Answer>("messages"),
+        Published::of::<sign::SignedJson>("sign"),
         Published::of::<status::json::Status>("status"),
     ]
 }

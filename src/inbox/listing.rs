@@ -17,6 +17,14 @@ pub(super) fn is_ignored(name: &OsStr) -> bool {
     name.starts_with(b".") || [&b".part"[..], b".tmp", b"~"].iter().any(|ending| name.ends_with(ending))
 }
 
+/// How many files lie in an inbox, whole or not; 0 where there is none.
+pub fn files_waiting(inbox: &Path) -> u64 {
+    let mut listing = Listing::default();
+    // What cannot be looked through is told by `check` and by the watch.
+    let _ = listing.add_folder(inbox, None);
+    u64::try_from(listing.files.len()).unwrap_or(u64::MAX)
+}
+
 /// What lies in the inbox at one instant.
 #[derive(Default)]
 pub(super) struct Listing {

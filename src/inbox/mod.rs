@@ -27,6 +27,7 @@ mod model;
 
 pub use claim::{Candidate, Claim, ClaimError, TooLarge};
 pub use folders::{FolderError, FolderRole, Folders};
+pub use listing::files_waiting;
 pub use report::{Blind, IncompleteFile, Note, ScanReport, WhyWaiting};
 pub use scan::Inbox;
 pub use share::network_share;

@@ -24,6 +24,7 @@
 //! than itself. So an unknown kind is damage and is not carried along; `verify` needs no kinds and checks it all the same.
 
 pub mod keys;
+pub mod sign_off;
 mod told;
 
 use std::fmt;
@@ -35,6 +36,7 @@ use super::digest::Digest;
 use crate::reading::{Defect, Event, Reading};
 use crate::units::{OperatorId, Probability, SiteId, StationId, Time};
 pub use keys::{KeyLost, KeyMade, KeyRotated};
+pub use sign_off::SignOff;
 pub use told::{Delivery, Maintenance, MaintenanceEnded, Outcome, Resend, Summary};
 
 /// The number of an entry in its ledger: from 1, without gaps.
@@ -185,6 +187,8 @@ kinds! {
     KeyRotated = "key-rotated",
     /// The key was lost; another took its place.
     KeyLost = "key-lost",
+    /// A print was signed off.
+    SignOff = "sign-off",
 }
 
 /// The beginning of a ledger.

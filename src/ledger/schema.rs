@@ -216,6 +216,20 @@ const MIGRATIONS: &[&str] = &[
         key TEXT NOT NULL               -- verifier key
     ) STRICT;
     ",
+    // 6
+    "
+    CREATE TABLE sign_off (
+        seq       INTEGER PRIMARY KEY,
+        station   TEXT NOT NULL,
+        job       TEXT NOT NULL,
+        time_us   INTEGER NOT NULL,
+        verdict   TEXT NOT NULL,
+        operator  TEXT,
+        overridden INTEGER NOT NULL,    -- 1: it was signed although the program objected
+        withdrawn INTEGER               -- the entry that took it back
+    ) STRICT;
+    CREATE INDEX sign_off_job ON sign_off (job);
+    ",
 ];
 
 /// The version this program writes.
@@ -233,6 +247,7 @@ pub(super) const PROJECTIONS: &[(&str, &str)] = &[
     ("maintenance", "id"),
     ("outbox", "key"),
     ("reading", "seq"),
+    ("sign_off", "seq"),
     ("signing_key", "seq"),
     ("verdict", "station"),
 ];

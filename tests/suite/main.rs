@@ -31,6 +31,7 @@ mod readme;
 mod rendering;
 mod rules;
 mod schema;
+mod sign;
 mod site;
 mod spectra;
 mod texts;

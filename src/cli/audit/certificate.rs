@@ -9,6 +9,8 @@ use serde::Serialize;
 use super::{kept, read};
 use crate::cli::fail::Failure;
 use crate::cli::output;
+use crate::cli::sign::as_text;
+use crate::ledger::Body;
 use crate::ledger::certificate::{BadCertificate, Certificate, CertifiedEntry, Kept};
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::note::VerifierKey;
@@ -107,9 +109,12 @@ fn words(
                 .to_owned()
         }
     };
-    text.push_str(&format!(
-        "  entry  {seq}, {kind}, written {time}\n  says   {body}\n  head   {size} entries, code {code}\n"
-    ));
+    text.push_str(&format!("  entry  {seq}, {kind}, written {time}\n"));
+    match Body::parse(kind, body) {
+        Ok(Body::SignOff(signed)) => text.push_str(&as_text(&signed)),
+        _ => text.push_str(&format!("  says   {body}\n")),
+    }
+    text.push_str(&format!("  head   {size} entries, code {code}\n"));
     let key = if keyed { "is the one that you hold" } else { "was taken from the certificate" };
     text.push_str(&format!("  key    {}\n         {key}\n", certificate.key));
     text

@@ -73,7 +73,7 @@ pub fn head(session: Session, json: bool) -> Result<(), Failure> {
 }
 
 /// Writes the head's files; why not, where that failed.
-pub(super) fn hand_out(session: &Session, signed: &SignedHead) -> Option<String> {
+pub fn hand_out(session: &Session, signed: &SignedHead) -> Option<String> {
     let row = SignedRow {
         head: signed.checkpoint.head,
         time: signed.checkpoint.time.unwrap_or_else(|| session.clock.now()),

@@ -8,10 +8,11 @@ use super::read_head;
 use crate::cli::fail::{Failure, Kind};
 use crate::cli::output;
 use crate::cli::session::Session;
+use crate::cli::sign::write_both;
 use crate::ledger::certificate::CannotCertify;
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::note::VerifierKey;
-use crate::ledger::{Certificate, Seq};
+use crate::ledger::{Body, Certificate, Seq};
 use crate::pipeline;
 use crate::signing::{self, SigningError};
 
@@ -41,6 +42,14 @@ pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>
     let key = VerifierKey::parse(&key).map_err(SigningError::from)?;
     let certificate = ledger.read(|store| Certificate::make(store, number, &signed, &key, kept.as_ref()))?;
     let Some(out) = out else { return output::json(&certificate) };
+    if let Ok(Body::SignOff(signed)) = Body::parse(&certificate.entry.kind, &certificate.entry.body) {
+        let page = out.with_extension("html");
+        write_both(&session.config.site.name, &signed, &certificate, out, &page)
+            .map_err(|why| Failure::new(Kind::System, why))?;
+        if !json {
+            output::print(&format!("{} is its page for people.\n", page.display()))?;
+        }
+    }
     let text = serde_json::to_string_pretty(&certificate).map_err(|bad| Failure::new(Kind::System, bad.to_string()))?;
     fs::write(out, text + "\n").map_err(|why| Failure::new(Kind::System, format!("{}: {why}", out.display())))?;
     if json {

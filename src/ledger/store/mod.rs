@@ -21,6 +21,7 @@ mod messages;
 mod opening;
 mod place;
 mod projections;
+mod sign_offs;
 #[cfg(test)]
 mod tests;
 mod values;
@@ -46,6 +47,7 @@ pub(super) use heads::{backfill, is_kept};
 pub use intake::{EventRow, FileRow, ReadingRow, Standing, UvVariance};
 pub use messages::{MaintenanceRow, MessageRow, MessageState};
 pub use projections::{Counts, TableDigest};
+pub use sign_offs::SignOffRow;
 
 /// What may be done with a ledger, and whether it must exist.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

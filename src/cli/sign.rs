@@ -1,0 +1,174 @@
+//! `sign`: approves a print under the match as it stands, and hands out the certificate.
+
+use std::fs::{self, File};
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use schemars::JsonSchema;
+use serde::Serialize;
+use sha2::{Digest as _, Sha256};
+
+use super::audit::head::hand_out;
+use super::fail::{Failure, Kind};
+use super::output;
+use super::session::Session;
+use crate::inbox::files_waiting;
+use crate::ledger::entry::sign_off::{PrintFile, SignOff};
+use crate::ledger::{Certificate, Digest, Seq};
+use crate::reading::{Operator, OperatorBy};
+use crate::say::sign_off::{HOW_TO_OVERRIDE, facts, page};
+use crate::sign_off::{self, NotSigned, Request, Signed};
+
+/// What is approved, as it was typed.
+pub struct Approved<'a> {
+    /// The station.
+    pub station: &'a str,
+    /// What it is called.
+    pub job: &'a str,
+    /// The file it was printed from.
+    pub file: Option<&'a Path>,
+    /// Why it is signed where that would be refused.
+    pub over: Option<&'a str>,
+    /// Where the certificate is written.
+    pub out: &'a Path,
+}
+
+/// A sign-off that is on record, and what was handed out.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct SignedJson {
+    /// The entry.
+    seq: Seq,
+    /// The verdict that was signed under.
+    #[schemars(extend("enum" = crate::station::Verdict::ALL.map(crate::station::Verdict::word)))]
+    verdict: String,
+    /// Whether the program objected and somebody said why it was signed all the same.
+    overridden: bool,
+    /// The short code of the signed head that covers it: to be written down elsewhere.
+    #[schemars(extend("pattern" = "^[0-9A-HJKMNP-TV-Z]{4}-[0-9A-HJKMNP-TV-Z]{4}-[0-9A-HJKMNP-TV-Z]{4}$"))]
+    code: String,
+    /// The certificate.
+    certificate: Certificate,
+    /// The files that were written: the certificate, and its page; null where they could not be.
+    files: Option<[String; 2]>,
+    /// Why something could not be written or copied; null where all could. The sign-off stands all the same.
+    trouble: Option<String>,
+}
+
+/// Signs a print off.
+pub fn sign(session: Session, approved: &Approved, json: bool) -> Result<(), Failure> {
+    let station = session.station(approved.station)?;
+    // Read before the ledger is locked.
+    let file = approved.file.map(print_file).transpose()?;
+    let operator = session.operator.clone().map(|id| Operator { id, by: OperatorBy::Option });
+    let request = Request {
+        station,
+        job: approved.job,
+        file,
+        operator: operator.as_ref(),
+        over: approved.over,
+        files_waiting: files_waiting(&session.config.paths.inbox),
+    };
+    let mut ledger = session.ledger()?;
+    let signed = sign_off::sign(&mut ledger, &session.config, &request, session.clock.now()).map_err(refused)?;
+    // The sign-off stands from here on, whatever becomes of the files.
+    let copies = hand_out(&session, &signed.head);
+    let site = &session.config.site;
+    let written = write(&site.name, &signed, approved.out);
+    let (files, unwritten) = match written {
+        Ok(files) => (Some(files), None),
+        Err(why) => (None, Some(format!("{why}. `twinwhite audit prove {} -o FILE` writes it anew", signed.seq))),
+    };
+    let trouble = [unwritten, copies].into_iter().flatten().reduce(|first, second| format!("{first}; {second}"));
+    let Signed { seq, body, head, certificate } = signed;
+    if json {
+        return output::json(&SignedJson {
+            seq,
+            verdict: body.state.verdict,
+            overridden: body.over.is_some(),
+            code: head.code.to_string(),
+            certificate,
+            files: files.map(|files| files.map(|file| file.display().to_string())),
+            trouble,
+        });
+    }
+    let mut text = format!("Signed off as entry {seq}. Code {}\n", output::strong(&head.code.to_string()));
+    text.push_str(&as_text(&body));
+    if let Some([certificate, page]) = &files {
+        text.push_str(&format!(
+            "\nFor the client: {} and {}.\nWrite the code down, or keep the signed head, where nobody here can change it.\n",
+            certificate.display(),
+            page.display()
+        ));
+    }
+    if let Some(trouble) = trouble {
+        text.push_str(&format!("{trouble}.\n"));
+    }
+    output::print(&text)
+}
+
+/// The facts of a sign-off, a line each.
+pub fn as_text(signed: &SignOff) -> String {
+    facts(signed).into_iter().map(|(name, said)| format!("  {name:<13}  {said}\n")).collect()
+}
+
+fn refused(why: NotSigned) -> Failure {
+    match why {
+        NotSigned::Refused { .. } => Failure::new(Kind::Refused, format!("{why}\n{HOW_TO_OVERRIDE}")),
+        NotSigned::Job | NotSigned::NoReason => Failure::new(Kind::Usage, why.to_string()),
+        NotSigned::Ledger(why) => why.into(),
+        NotSigned::Signing(why) => why.into(),
+        NotSigned::Certificate(why) => why.into(),
+    }
+}
+
+fn print_file(path: &Path) -> Result<PrintFile, Failure> {
+    let failed = |why: std::io::Error| Failure::new(Kind::System, format!("--file {}: {why}", path.display()));
+    let mut file = File::open(path).map_err(failed)?;
+    let (mut hash, mut bytes, mut part) = (Sha256::new(), 0, vec![0; 1 << 16]);
+    loop {
+        let count = file.read(&mut part).map_err(failed)?;
+        let Some(read) = part.get(..count).filter(|read| !read.is_empty()) else { break };
+        hash.update(read);
+        bytes += u64::try_from(count).unwrap_or(0);
+    }
+    let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let sha256 = Digest::from_bytes(&hash.finalize());
+    let sha256 = sha256.ok_or_else(|| Failure::new(Kind::System, "SHA-256 gave no 32 bytes"))?;
+    Ok(PrintFile { name, sha256, bytes })
+}
+
+/// Writes the certificate and its page into the folder.
+fn write(site_name: &str, signed: &Signed, folder: &Path) -> Result<[PathBuf; 2], String> {
+    let Signed { seq, body, certificate, .. } = signed;
+    let stem = format!("{}-{}-{seq}.signoff", certificate.entry.site, safe(&body.job));
+    let (file, page_file) = (folder.join(format!("{stem}.json")), folder.join(format!("{stem}.html")));
+    write_both(site_name, body, certificate, &file, &page_file)?;
+    Ok([file, page_file])
+}
+
+/// Writes a certificate of a sign-off and the page beside it.
+pub fn write_both(
+    site_name: &str,
+    body: &SignOff,
+    certificate: &Certificate,
+    file: &Path,
+    page_file: &Path,
+) -> Result<(), String> {
+    let failed = |path: &Path, why: &dyn std::fmt::Display| format!("{} cannot be written: {why}", path.display());
+    if let Some(folder) = file.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        fs::create_dir_all(folder).map_err(|why| failed(folder, &why))?;
+    }
+    let text = serde_json::to_string_pretty(certificate).map_err(|why| failed(file, &why))?;
+    fs::write(file, text + "\n").map_err(|why| failed(file, &why))?;
+    let name = file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    fs::write(page_file, page::page(site_name, body, certificate, &name)).map_err(|why| failed(page_file, &why))
+}
+
+/// A job's name as part of a file's name.
+fn safe(job: &str) -> String {
+    let plain: String =
+        job.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
+    let parts: Vec<&str> = plain.split('-').filter(|part| !part.is_empty()).collect();
+    let joined: String = parts.join("-").chars().take(40).collect();
+    if joined.is_empty() { "job".to_owned() } else { joined }
+}

@@ -1,0 +1,150 @@
+//! Signing off: what goes on record, what is refused, what is handed out, and what becomes of it when somebody changes a digit.
+
+use std::fs;
+
+use serde_json::Value;
+
+use super::site::{HEADER, LOFT, Said, Site, from_now, lamp, screen};
+
+/// A loft whose screen and lamp were read every week up to yesterday.
+fn read_loft() -> Site {
+    let site = Site::new(&format!("{LOFT}\n[[operator]]\nid = \"ines\"\n"));
+    let rows = (0..12).map(|week| {
+        let time = from_now(-1.0 - 7.0 * f64::from(11 - week));
+        let scatter = 0.5 * f64::from(week % 3) - 0.5;
+        lamp(time, 500.0 + 4.0 * scatter) + &screen(time, 142.0 + scatter)
+    });
+    site.ingest("weeks.csv", &(HEADER.to_owned() + &rows.collect::<String>()));
+    site
+}
+
+fn sign(site: &Site, words: &[&str]) -> Said {
+    let all: Vec<&str> = ["--operator", "ines", "sign", "desk"].iter().chain(words).copied().collect();
+    site.run_with(&all, &[])
+}
+
+fn signed(site: &Site, words: &[&str]) -> Value {
+    let said = sign(site, &[words, &["--json"]].concat());
+    assert_eq!(said.code, 0, "{}", said.err);
+    serde_json::from_str(&said.out).unwrap()
+}
+
+#[test]
+fn a_print_is_signed_and_anybody_can_check_it() {
+    let site = read_loft();
+    site.write("calendar.pdf", "a print");
+    let answer = signed(&site, &["--job", "Harbour calendar 2027", "--file", "calendar.pdf", "--out", "handed out"]);
+    assert_eq!((&answer["verdict"], &answer["overridden"]), (&"matched".into(), &false.into()));
+    let (seq, code) = (&answer["seq"], answer["code"].as_str().unwrap());
+    let file = format!("handed out/harbour-loft-harbour-calendar-2027-{seq}.signoff.json");
+    assert_eq!(answer["files"][0], *file);
+    let bytes = fs::read(site.path(&file)).unwrap();
+    assert!(bytes.len() < 16_384, "{} bytes", bytes.len());
+
+    // The state of the match is in the entry, whole.
+    let body: Value = serde_json::from_str(answer["certificate"]["entry"]["body"].as_str().unwrap()).unwrap();
+    assert_eq!(body["operator"], "ines");
+    assert_eq!(body["match"]["verdict"], "matched");
+    assert_eq!(body["file"]["sha256"], "95302eebd9bc1bf0c8c06dc7271dca037b192dc4414ed196944029d3a7fc30a3");
+    for side in ["screen", "paper"] {
+        let white = &body["match"][side];
+        assert!(white["u_prime"]["sd"].as_f64().unwrap() > 0.0, "{white}");
+        assert!((0.9..1.1).contains(&white["last_reading"]["age_days"].as_f64().unwrap()), "{white}");
+    }
+
+    // Another computer: the certificate and the code, or the head, and nothing else.
+    let elsewhere = Site::bare();
+    elsewhere.write("handed.json", &bytes);
+    elsewhere.write("kept.head", answer["certificate"]["head"].as_str().unwrap());
+    for kept in [code, "kept.head"] {
+        let said = elsewhere.run(&format!("audit verify handed.json --head {kept}"));
+        assert_eq!(said.code, 0, "{}{}", said.out, said.err);
+        assert!(said.out.starts_with("Proven") && said.out.contains("Harbour calendar 2027"), "{}", said.out);
+    }
+    // One digit of it.
+    let text = String::from_utf8(bytes).unwrap();
+    let changed = text.replacen("Harbour calendar 2027", "Harbour calendar 2028", 1);
+    assert_ne!(text, changed);
+    elsewhere.write("changed.json", &changed);
+    let said = elsewhere.run(&format!("audit verify changed.json --head {code}"));
+    assert_eq!(said.code, 1);
+    assert!(said.out.starts_with("NOT proven"), "{}", said.out);
+
+    let page = fs::read_to_string(site.path(&file.replace(".json", ".html"))).unwrap();
+    for part in ["Harbour calendar 2027", code, "matched", "ines", "What this cannot show"] {
+        assert!(page.contains(part), "no {part} in {page}");
+    }
+    assert!(!page.contains("http") && !page.contains("src="), "it loads nothing");
+    site.audit();
+}
+
+#[test]
+fn what_does_not_match_is_refused_unless_somebody_says_why() {
+    let site = read_loft();
+    // Somebody turned the dimmer.
+    for minutes in [50.0, 10.0] {
+        site.ingest("dim.csv", &format!("{HEADER}{}", lamp(from_now(-minutes / 1440.0), 330.0 + minutes / 20.0)));
+    }
+    let before = site.audit();
+    let said = sign(&site, &["--job", "4711"]);
+    assert_eq!(said.code, 1, "{}", said.out);
+    assert!(said.err.contains("NOT signed: ") && said.err.contains("--override"), "{}", said.err);
+    assert_eq!(site.audit(), before, "a refusal leaves no trace");
+    let said = sign(&site, &["--job", "4711", "--json"]);
+    let failed: Value = serde_json::from_str(&said.err).unwrap();
+    assert_eq!(failed["error"]["kind"], "refused");
+    assert_eq!(sign(&site, &["--job", "4711", "--override", "  "]).code, 2, "an empty reason is none");
+
+    let answer = signed(&site, &["--job", "4711", "--override", "the client accepts it"]);
+    assert_eq!(answer["overridden"], true);
+    let body: Value = serde_json::from_str(answer["certificate"]["entry"]["body"].as_str().unwrap()).unwrap();
+    assert_eq!(body["override"]["reason"], "the client accepts it");
+    assert!(!body["override"]["objections"].as_array().unwrap().is_empty());
+    let page = fs::read_to_string(site.path(answer["files"][1].as_str().unwrap())).unwrap();
+    assert!(page.contains("Signed although the program objected") && page.contains("the client accepts it"));
+}
+
+#[test]
+fn nothing_read_is_nothing_to_sign() {
+    let site = Site::loft();
+    let said = site.run_with(&["sign", "desk", "--job", "4711"], &[]);
+    assert_eq!(said.code, 1);
+    assert!(said.err.contains("loft-lamp was never read"), "{}", said.err);
+}
+
+#[test]
+fn a_sign_off_is_taken_back_by_a_new_entry_alone() {
+    let site = read_loft();
+    let seq = signed(&site, &["--job", "4711"])["seq"].as_i64().unwrap();
+    let back = || site.run_with(&["retract", &seq.to_string(), "--reason", "the wrong file"], &[]);
+    assert_eq!(back().code, 0);
+    let again = back();
+    assert_eq!(again.code, 1);
+    assert!(again.err.contains("already taken back"), "{}", again.err);
+    let withdrawn: Option<i64> =
+        site.ledger().query_row("SELECT withdrawn FROM sign_off WHERE seq = ?1", [seq], |row| row.get(0)).unwrap();
+    assert!(withdrawn.is_some_and(|by| by > seq));
+    site.audit();
+}
+
+#[test]
+fn two_who_sign_at_once_both_get_a_record() {
+    let site = read_loft();
+    let codes: Vec<String> = std::thread::scope(|scope| {
+        let jobs: Vec<_> = (0..8)
+            .map(|n| {
+                scope.spawn({
+                    let site = &site;
+                    move || signed(site, &["--job", &format!("job {n}")])["code"].as_str().unwrap().to_owned()
+                })
+            })
+            .collect();
+        jobs.into_iter().map(|job| job.join().unwrap()).collect()
+    });
+    let different: std::collections::BTreeSet<&String> = codes.iter().collect();
+    assert_eq!(different.len(), 8, "each has a head of its own");
+    site.audit();
+    for name in site.names(".").iter().filter(|name| name.ends_with(".signoff.json")) {
+        assert_eq!(site.run(&format!("audit verify {name}")).code, 0, "{name}");
+    }
+}
