@@ -219,21 +219,9 @@ fn command(table: &Table<'_>) -> Option<ChannelKind> {
 }
 
 fn mail(table: &Table<'_>, base: &Path) -> Option<Mail> {
-    let known = [
-        "id",
-        "kind",
-        "server",
-        "port",
-        "security",
-        "from",
-        "to",
-        "user",
-        "password_file",
-        "password_env",
-        "ca_file",
-        "password",
-    ];
-    table.only(&known);
+    let known =
+        ["id", "kind", "server", "port", "security", "from", "to", "user", "password_file", "password_env", "ca_file"];
+    table.only_beside(&known, &["password"]);
     let expected = "the name of your mail server, like \"mail.quillmoor.example\"";
     let server = table.need("server", expected).and_then(|entry| {
         let text = entry.text(expected)?;
@@ -308,7 +296,8 @@ fn login(table: &Table<'_>, base: &Path) -> Option<Login> {
 }
 
 fn webhook(table: &Table<'_>, base: &Path) -> Option<Webhook> {
-    table.only(&["id", "kind", "url", "url_file", "url_env", "secret_file", "secret_env", "ca_file", "secret"]);
+    let known = ["id", "kind", "url", "url_file", "url_env", "secret_file", "secret_env", "ca_file"];
+    table.only_beside(&known, &["secret"]);
     let expected = "an address that begins with https:// and has no password in it";
     let written = table.get("url").map(|entry| {
         let text = entry.text(expected)?;
