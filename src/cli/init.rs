@@ -207,6 +207,6 @@ fn closing(watch: &Watch, aims: &document::Aims, file: &Path, cli: &Cli) -> Resu
     ))?;
     output::verbatim(&watch.commands(aims, &call))?;
     output::print(&format!(
-        "\nThen `{call} run` watches the folder. \"Messages\" in README.md tells how a mail reaches you when something is wrong.\n"
+        "\nThen `{call} run` watches the folder. \"Hearing about it\" in README.md tells how a mail reaches you when something is wrong.\n"
     ))
 }

@@ -8,7 +8,7 @@ use serde_json::Value;
 use twinwhite::config::Config;
 
 use super::examples::matched_at_the_aims;
-use super::site::{PROGRAM, Site};
+use super::site::{PROGRAM, Site, repository};
 
 /// Types the commands that `init` ends with, as they stand, into a shell.
 fn type_in(site: &Site, said: &str) -> usize {
@@ -68,6 +68,9 @@ fn the_commands_it_ends_with_can_be_copied() {
     let site = Site::bare();
     let said = site.run_told(&["init"], &[], "");
     assert_eq!(type_in(&site, &said.out), 3, "{}", said.out);
+    let section = said.out.rsplit('"').nth(1).unwrap();
+    let readme = fs::read_to_string(repository("README.md")).unwrap();
+    assert!(readme.contains(&format!("\n## {section}\n")), "README.md has no section {section}");
     let status = site.json("status");
     assert_eq!(status["stations"][0]["station"], "desk");
     assert_eq!(site.readings("desk-lamp").len() + site.readings("desk-screen").len(), 2);

@@ -61,6 +61,7 @@ fn nothing_is_wider_than_the_terminal() {
         "history bay-screen --last 30",
         "compare room/shop.csv --station bay",
         "alerts",
+        "messages",
         "due --within 120",
         "ageing bay-lamp",
         "ageing bay-screen",

@@ -68,12 +68,18 @@ pub struct Ageing {
 
 /// An age, in the unit that the device counts.
 #[derive(Debug, Serialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
+#[serde(untagged)]
 pub enum AgeJson {
-    /// Hours of use.
-    Hours(f64),
-    /// Days, where no hours are counted.
-    Days(f64),
+    /// In use.
+    Hours {
+        /// Hours of use.
+        hours: f64,
+    },
+    /// By the calendar, where no hours are counted.
+    Days {
+        /// Days since it was put in place.
+        days: f64,
+    },
 }
 
 /// A change over time.
@@ -344,8 +350,8 @@ fn words(direction: &Option<Move>) -> Option<String> {
 impl From<Age> for AgeJson {
     fn from(age: Age) -> Self {
         match age {
-            Age::Hours(hours) => Self::Hours(hours),
-            Age::Days(days) => Self::Days(days),
+            Age::Hours(hours) => Self::Hours { hours },
+            Age::Days(days) => Self::Days { days },
         }
     }
 }
