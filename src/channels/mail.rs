@@ -5,6 +5,7 @@
 //! the others have heard; they are remembered, so that the next attempt of the same group does not tell them twice.
 
 use std::collections::VecDeque;
+use std::io::ErrorKind;
 use std::sync::Mutex;
 use std::time::{Duration, SystemTime};
 
@@ -179,11 +180,13 @@ fn answer(error: &Error) -> String {
 
 /// What lies beneath an error of the library.
 fn why(error: &Error) -> String {
-    if error.is_timeout() {
+    let beneath = std::error::Error::source(error);
+    let kind = beneath.and_then(|source| source.downcast_ref::<std::io::Error>()).map(std::io::Error::kind);
+    // A read that takes too long is told in either way.
+    if error.is_timeout() || kind == Some(ErrorKind::WouldBlock) {
         return format!("no answer within {} s", STEP.as_secs());
     }
-    let beneath = std::error::Error::source(error).map(|source| source.to_string());
-    said(&beneath.unwrap_or_else(|| error.to_string()))
+    said(&beneath.map_or_else(|| error.to_string(), ToString::to_string))
 }
 
 fn compose(mail: &Mail, group: &Group, now: Time) -> Result<Vec<u8>, SendError> {
