@@ -71,7 +71,10 @@ pub fn read(folder: &Path, name: &str) -> io::Result<Option<Group>> {
 pub fn leave_sign(folder: &Path, user: &str, now: Time) -> io::Result<()> {
     let user: String =
         user.chars().map(|c| if c.is_ascii_alphanumeric() || "-_".contains(c) { c } else { '_' }).collect();
-    fs::write(folder.join(format!("{SEEN}{user}")), format!("{now}\n"))
+    // Written aside, so that nobody reads half a sign.
+    let aside = folder.join(format!(".{SEEN}{user}.part"));
+    fs::write(&aside, format!("{now}\n"))?;
+    fs::rename(aside, folder.join(format!("{SEEN}{user}")))
 }
 
 /// Who looked last, and when.

@@ -20,8 +20,8 @@ use lettre::transport::smtp::extension::ClientId;
 
 use super::{SendError, Taken, digest, said, secret};
 use crate::config::{Mail, Security};
-use crate::outbox::{Group, Tells};
-use crate::say::letter::{self, Letter, Part, State};
+use crate::outbox::Group;
+use crate::say::letter;
 use crate::units::Time;
 
 /// For each answer that is waited for.
@@ -191,7 +191,7 @@ fn why(error: &Error) -> String {
 
 fn compose(mail: &Mail, group: &Group, now: Time) -> Result<Vec<u8>, SendError> {
     let failed = |why: String| SendError::Letter(said(&why));
-    let letter = letter_of(group);
+    let letter = super::letter_of(group);
     let id = format!("<{}@{}>", digest(&group.key).chars().take(32).collect::<String>(), mail.from.email.domain());
     let micros = u64::try_from(now.micros()).unwrap_or(0);
     let automatic = HeaderName::new_from_ascii_str("Auto-Submitted");
@@ -206,25 +206,6 @@ fn compose(mail: &Mail, group: &Group, now: Time) -> Result<Vec<u8>, SendError> 
     }
     let parts = MultiPart::alternative_plain_html(letter::plain(&letter), letter::html(&letter));
     Ok(message.multipart(parts).map_err(|why| failed(why.to_string()))?.formatted())
-}
-
-fn letter_of(group: &Group) -> Letter<'_> {
-    let parts = group.messages.iter().map(|message| {
-        let state = match (message.state, message.alert) {
-            (Tells::Cleared, _) => State::Over,
-            (_, Some(alert)) => State::Open { alert },
-            (_, None) => State::News,
-        };
-        let at = if state == State::Over { &message.at_local } else { &message.since_local };
-        Part { headline: &message.headline, at, lines: &message.lines, state }
-    });
-    Letter {
-        headline: &group.headline,
-        site: &group.site_name,
-        at: &group.at_local,
-        parts: parts.collect(),
-        version: env!("CARGO_PKG_VERSION"),
-    }
 }
 
 fn has_heard(key: &str, to: &Address) -> bool {

@@ -16,7 +16,7 @@ use sha2::{Digest, Sha256};
 
 use crate::config::{Channel, ChannelKind, Site};
 use crate::outbox::{Group, Message, Tells};
-use crate::say::letter;
+use crate::say::letter::{self, Letter, Part, State};
 use crate::units::Time;
 use crate::zone::LocalZone;
 use secret::SecretTrouble;
@@ -179,6 +179,26 @@ pub fn test_group(site: &Site, channel: &str, now: Time) -> Group {
     };
     let (site, site_name) = (site.id.clone(), site.name.clone());
     Group { key, site, site_name, at: now, at_local, headline, messages: vec![message] }
+}
+
+/// The words of a group, for a mail or a desktop.
+pub fn letter_of(group: &Group) -> Letter<'_> {
+    let parts = group.messages.iter().map(|message| {
+        let state = match (message.state, message.alert) {
+            (Tells::Cleared, _) => State::Over,
+            (_, Some(alert)) => State::Open { alert },
+            (_, None) => State::News,
+        };
+        let at = if state == State::Over { &message.at_local } else { &message.since_local };
+        Part { headline: &message.headline, at, lines: &message.lines, state }
+    });
+    Letter {
+        headline: &group.headline,
+        site: &group.site_name,
+        at: &group.at_local,
+        parts: parts.collect(),
+        version: env!("CARGO_PKG_VERSION"),
+    }
 }
 
 /// SHA-256 in hexadecimal digits.

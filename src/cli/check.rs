@@ -1,5 +1,6 @@
 //! `check`: are configuration, folders, ledger, time zone, instruments and reminders sound? Runs what the daemon runs.
 
+use std::path::Path;
 use std::process::ExitCode;
 
 use schemars::JsonSchema;
@@ -9,7 +10,7 @@ use super::args::Cli;
 use super::fail::Failure;
 use super::output;
 use super::session::{self, Session};
-use crate::channels::secret;
+use crate::channels::{desktop, secret};
 use crate::clock::Clock;
 use crate::config::Mistake;
 use crate::config::find::{self, LoadError};
@@ -18,8 +19,10 @@ use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
 use crate::say;
 use crate::schedule::sources::{Stage, certificate_stage};
-use crate::units::Time;
+use crate::units::{Days, Time};
 
+/// A session that has looked within this time is there: it says so every minute.
+const LOOKED: Days = Days(5.0 / 1440.0);
 /// How many of a reminder's next times are shown.
 const NEXT_TIMES: usize = 3;
 
@@ -203,9 +206,32 @@ fn channels(session: &Session, findings: &mut Vec<Finding>) {
                 findings.push(note("channel", says));
             }
         }
+        if let ChannelKind::Desktop { folder } = &channel.kind {
+            findings.push(looked_at(id, folder, session));
+        }
         if troubles.is_empty() {
             let says = format!("'{id}' has what it needs; `twinwhite check --send {id}` tries it");
             findings.push(sound("channel", says));
+        }
+    }
+}
+
+/// Whether some session shows what is laid into a desktop folder.
+fn looked_at(id: &str, folder: &Path, session: &Session) -> Finding {
+    let start = "`twinwhite desktop` shows messages for as long as it runs in a login session";
+    match desktop::last_sign(folder) {
+        Some((user, at)) if session.clock.now().since(at) < LOOKED => {
+            sound("channel", format!("'{id}' is shown in the session of {user}"))
+        }
+        Some((user, at)) => {
+            let at = session.zone().show(at);
+            note("channel", format!("'{id}': nobody's session has looked since {at} ({user}); {start}"))
+        }
+        None => {
+            let folder = folder.display();
+            let says =
+                format!("'{id}': no session has left a sign in {folder}; {start}, and leaves one where it may write");
+            note("channel", says)
         }
     }
 }

@@ -12,6 +12,7 @@ mod commands;
 mod config;
 mod contrib;
 mod demo;
+mod desktop;
 mod drift;
 mod due;
 mod examples;

@@ -26,6 +26,18 @@ pub fn python(packages: &[&str]) -> Option<&'static str> {
     found
 }
 
+/// Whether these programs are there.
+pub fn programs(names: &[&str]) -> bool {
+    let path = std::env::var_os("PATH").unwrap_or_default();
+    let there = |name: &&str| std::env::split_paths(&path).any(|folder| folder.join(name).is_file());
+    let missing: Vec<&&str> = names.iter().filter(|name| !there(name)).collect();
+    if !missing.is_empty() {
+        assert_ne!(std::env::var("TWINWHITE_TOOLS").as_deref(), Ok("needed"), "no {missing:?}");
+        eprintln!("skipped: no {missing:?}");
+    }
+    missing.is_empty()
+}
+
 /// What a script writes that is given `input`.
 pub fn said_by(python: &str, script: &std::path::Path, input: &str) -> String {
     let mut child =
@@ -59,6 +71,31 @@ impl Server {
 }
 
 impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// A program that runs for as long as its handle, and the first line it wrote.
+pub struct Running {
+    child: Child,
+    pub first_line: String,
+}
+
+impl Running {
+    /// Waits for the first line if there is to be one.
+    pub fn start(command: &mut Command, speaks: bool) -> Self {
+        let mut child = command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
+        let mut first_line = String::new();
+        if speaks {
+            BufReader::new(child.stdout.take().unwrap()).read_line(&mut first_line).unwrap();
+        }
+        Self { child, first_line: first_line.trim().to_owned() }
+    }
+}
+
+impl Drop for Running {
     fn drop(&mut self) {
         let _ = self.child.kill();
         let _ = self.child.wait();
