@@ -14,7 +14,7 @@ use crate::channels::{desktop, secret};
 use crate::clock::Clock;
 use crate::config::Mistake;
 use crate::config::find::{self, LoadError};
-use crate::config::{ChannelKind, SecretPlace, WebAddress};
+use crate::config::{ChannelKind, Reach, SecretPlace, WebAddress, reach_of};
 use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
 use crate::say;
@@ -43,7 +43,8 @@ pub struct Checked {
 /// One thing that was looked at.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct Finding {
-    /// What was looked at: `configuration`, `folders`, `ledger`, `messages`, `instrument`, `time zone`, `stations`, `reminder`.
+    /// What was looked at: `configuration`, `folders`, `ledger`, `messages`, `instrument`, `time zone`, `stations`, `reminder`,
+    /// `channel`.
     what: &'static str,
     /// How it was found.
     #[serde(rename = "found")]
@@ -206,12 +207,33 @@ fn channels(session: &Session, findings: &mut Vec<Finding>) {
                 findings.push(note("channel", says));
             }
         }
+        if let ChannelKind::Webhook(webhook) = &channel.kind {
+            findings.extend(in_the_clear(id, &webhook.url));
+        }
         if let ChannelKind::Desktop { folder } = &channel.kind {
             findings.push(looked_at(id, folder, session));
         }
         if troubles.is_empty() {
             let says = format!("'{id}' has what it needs; `twinwhite check --send {id}` tries it");
             findings.push(sound("channel", says));
+        }
+    }
+}
+
+/// What is to be said of where a webhook posts to, without the address.
+fn in_the_clear(id: &str, url: &WebAddress) -> Option<Finding> {
+    let url = match url {
+        WebAddress::Written(url) => url.clone(),
+        WebAddress::Secret(place) => secret::read(place).ok()?.reveal().to_owned(),
+    };
+    match reach_of(&url) {
+        Ok(Reach::Encrypted | Reach::Loopback) => None,
+        Ok(Reach::Private) => {
+            Some(note("channel", format!("'{id}' posts in the clear: everybody on your network can read its messages")))
+        }
+        Err(found) => {
+            let says = format!("'{id}': found {found} where its address stands; it must begin with https://");
+            Some(wrong("channel", says))
         }
     }
 }

@@ -5,7 +5,7 @@ use std::fs;
 
 use serde_json::Value;
 
-use super::site::{LOFT, Site};
+use super::site::{LOFT, Site, repository};
 use super::tools::{Server, certificates, closed_port, python, silent_server};
 
 /// The key of the signature.
@@ -71,6 +71,14 @@ fn a_post_is_signed_and_bears_its_key() {
 }
 
 #[test]
+fn the_readme_says_how_a_signature_is_checked() {
+    let script = fs::read_to_string(repository("tests/fixtures/outside/hook_receiver.py")).unwrap();
+    let check = script.split("# As README.md says it.\n").nth(1).unwrap().split("\n\n").next().unwrap();
+    let readme = fs::read_to_string(repository("README.md")).unwrap();
+    assert!(check.lines().count() == 4 && readme.contains(&format!("```python\n{check}\n```\n")), "{check}");
+}
+
+#[test]
 fn what_a_receiver_answers_is_said() {
     let Some(python) = python(&["hmac"]) else { return };
     let site = Site::bare();
@@ -118,6 +126,20 @@ fn an_address_that_is_a_secret_is_never_said() {
         at(url);
         failed(&site, &["the web address"]);
     }
+}
+
+#[test]
+fn check_says_where_messages_go_in_the_clear() {
+    let site = Site::bare();
+    configured(&site, "url = \"http://192.168.1.20/in\"");
+    let said = site.ok("check");
+    assert!(said.contains("'hook' posts in the clear"), "{said}");
+    configured(&site, "url = \"http://localhost/in\"");
+    assert!(!site.ok("check").contains("in the clear"));
+    configured(&site, "url_file = \"hook.url\"");
+    site.write("hook.url", format!("http://{TOKEN}.quillmoor.example/"));
+    let said = site.run("check");
+    assert!(said.code == 1 && said.out.contains("not encrypted") && !said.out.contains(TOKEN), "{}", said.out);
 }
 
 #[test]
