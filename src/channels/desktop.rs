@@ -7,7 +7,8 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::Path;
 
-use super::{SendError, digest};
+use super::SendError;
+use crate::ledger::Digest;
 use crate::outbox::Group;
 use crate::units::{Days, Time};
 
@@ -22,7 +23,8 @@ const LARGEST: u64 = 1 << 20;
 
 /// Lays the group into the folder, whole or not at all, and takes away what has lain for 30 days.
 pub(super) fn lay(folder: &Path, group: &Group, now: Time) -> Result<(), SendError> {
-    let end = format!("-{}{END}", digest(&group.key).chars().take(12).collect::<String>());
+    let digest = Digest::of(group.key.as_bytes()).to_string();
+    let end = format!("-{digest:.12}{END}");
     let path = folder.join(format!("{}{end}", stamp(now)));
     let laid = || -> io::Result<()> {
         fs::create_dir_all(folder)?;

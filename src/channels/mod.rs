@@ -12,8 +12,6 @@ mod webhook;
 use std::path::PathBuf;
 use std::time::Duration;
 
-use sha2::{Digest, Sha256};
-
 use crate::config::{Channel, ChannelKind, Site};
 use crate::outbox::{Group, Message, Tells};
 use crate::say::letter::{self, Letter, Part, State};
@@ -199,11 +197,6 @@ pub fn letter_of(group: &Group) -> Letter<'_> {
         parts: parts.collect(),
         version: env!("CARGO_PKG_VERSION"),
     }
-}
-
-/// SHA-256 in hexadecimal digits.
-fn digest(text: &str) -> String {
-    Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// What somebody else said, fit to be repeated: one line of at most 200 printable characters.

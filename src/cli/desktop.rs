@@ -170,8 +170,7 @@ impl Memory {
     fn open(folder: &Path) -> Result<Self, Failure> {
         let whole = std::path::absolute(folder)?;
         let digest = Digest::of(whole.to_string_lossy().as_bytes()).to_string();
-        let name: String = digest.chars().filter(char::is_ascii_hexdigit).take(12).collect();
-        let file = state_folder()?.join(format!("shown-{name}.txt"));
+        let file = state_folder()?.join(format!("shown-{digest:.12}.txt"));
         let text = match fs::read_to_string(&file) {
             Ok(text) => text,
             Err(none) if none.kind() == io::ErrorKind::NotFound => String::new(),

@@ -11,6 +11,7 @@ use super::fail::Failure;
 use super::output;
 use super::rules;
 use super::session::Session;
+use super::{maintenance, messages};
 use crate::color::rendering::SimulatorTables;
 use crate::config::Config;
 use crate::evaluate::Estimates;
@@ -47,14 +48,28 @@ pub fn status(
         None => session.config.things.stations.iter().collect(),
     };
     let mut ledger = session.reader()?;
-    let answers = ledger.read(|store| answers(store, &session.config, stations, as_of))?;
+    let now = when.as_of.is_none();
+    let (answers, channels, maintenance) = ledger.read(|store| {
+        let answers = answers(store, &session.config, stations, as_of)?;
+        let channels = if now { messages::channel_states(store, &session.config)? } else { Vec::new() };
+        let maintenance = if now { store.standing_maintenance(as_of)? } else { Vec::new() };
+        Ok::<_, Failure>((answers, channels, maintenance))
+    })?;
     let worst = answers.iter().map(|answer| answer.judgement.verdict).max().unwrap_or(Verdict::Unknown);
     if json {
         let stations = answers.iter().map(|answer| json::StationStatus::of(answer, &session.zone())).collect();
-        output::json(&json::Status { as_of, stations })?;
+        let maintenance = maintenance.into_iter().map(|row| maintenance::as_json(row, as_of)).collect();
+        output::json(&json::Status { as_of, stations, channels, maintenance })?;
     } else {
         let mut text: String = answers.iter().map(|answer| as_text(answer, &session.zone())).collect();
-        if when.as_of.is_none() {
+        if now {
+            let zone = session.zone();
+            for work in &maintenance {
+                let about = work.subject.as_deref();
+                let line = say::maintenance(about, work.until, &work.reason, work.operator.as_ref(), &zone);
+                text.push_str(&format!("{line}\n"));
+            }
+            text.push_str(&messages::troubles(&channels, &zone));
             text.push_str(&waiting_files(&session.config));
         }
         output::print(&text)?;

@@ -17,7 +17,7 @@ const TOKEN: &str = "T0KEN4711";
 fn receiver(python: &str, site: &Site, tls: &[&OsStr]) -> Server {
     let folder = site.path("posts");
     fs::create_dir_all(&folder).unwrap();
-    Server::start(python, "hook_receiver.py", &[&[folder.as_os_str(), OsStr::new(SECRET)], tls].concat())
+    Server::start(python, "receiver.py", &[&[folder.as_os_str(), OsStr::new(SECRET)], tls].concat())
 }
 
 fn configured(site: &Site, lines: &str) {
@@ -72,7 +72,7 @@ fn a_post_is_signed_and_bears_its_key() {
 
 #[test]
 fn the_readme_says_how_a_signature_is_checked() {
-    let script = fs::read_to_string(repository("tests/fixtures/outside/hook_receiver.py")).unwrap();
+    let script = fs::read_to_string(repository("tests/fixtures/outside/receiver.py")).unwrap();
     let check = script.split("# As README.md says it.\n").nth(1).unwrap().split("\n\n").next().unwrap();
     let readme = fs::read_to_string(repository("README.md")).unwrap();
     assert!(check.lines().count() == 4 && readme.contains(&format!("```python\n{check}\n```\n")), "{check}");

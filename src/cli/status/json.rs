@@ -6,6 +6,8 @@ use serde::Serialize;
 use super::Answer;
 use crate::cli::acts::{ActJson, CallJson, HoldsJson, acts, calls};
 use crate::cli::answer::{LocalDate, MeanSd};
+use crate::cli::maintenance::Span;
+use crate::cli::messages::ChannelState;
 use crate::cli::rules::{RuleSetJson, as_json as rule_sets};
 use crate::color::{cct_duv, xy};
 use crate::say;
@@ -21,6 +23,10 @@ pub struct Status {
     pub as_of: Time,
     /// Each station that was asked for, in the order of the configuration.
     pub stations: Vec<StationStatus>,
+    /// Every channel and how it does; empty where `--as-of` asks for another time.
+    pub channels: Vec<ChannelState>,
+    /// Maintenance that stands; empty where `--as-of` asks for another time.
+    pub maintenance: Vec<Span>,
 }
 
 /// One place where prints are judged.
