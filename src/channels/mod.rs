@@ -9,7 +9,9 @@ mod mail;
 pub mod secret;
 mod webhook;
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use crate::config::{Channel, ChannelKind, Site};
@@ -27,6 +29,30 @@ pub const PATIENCE: Duration = Duration::from_secs(30);
 pub struct Taken {
     /// What a person should hear of it all the same, like a recipient whom the server refuses.
     pub remarks: Vec<String>,
+}
+
+/// Who has heard of messages that others behind the same channel have yet to hear of: its delivery is tried again, and they
+/// are not told twice. Held in memory by whoever tries; its clones are one.
+#[derive(Debug, Clone, Default)]
+pub struct Heard(Arc<Mutex<BTreeSet<(String, String)>>>);
+
+impl Heard {
+    /// Forgets all but the messages that still wait.
+    pub fn keep(&self, waits: impl Fn(&str) -> bool) {
+        self.all().retain(|(message, _)| waits(message));
+    }
+
+    fn has(&self, who: &str, message: &str) -> bool {
+        self.all().contains(&(message.to_owned(), who.to_owned()))
+    }
+
+    fn note<'a>(&self, who: &str, messages: impl Iterator<Item = &'a str>) {
+        self.all().extend(messages.map(|message| (message.to_owned(), who.to_owned())));
+    }
+
+    fn all(&self) -> MutexGuard<'_, BTreeSet<(String, String)>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }
 
 /// Why an attempt failed: what was found, and what to do. Never holds a secret.
@@ -85,6 +111,14 @@ pub enum SendError {
         /// What to do.
         advice: &'static str,
     },
+    /// The other side took it for some and may take it for the others later.
+    #[error("{peer} puts off some, while the others got it: {answer}; it may take it later")]
+    PutOff {
+        /// The other side.
+        peer: String,
+        /// Whom, and why; at most 200 characters.
+        answer: String,
+    },
     /// A program failed.
     #[error("'{program}' {found}; try it by hand, with the message on its standard input")]
     Command {
@@ -106,15 +140,16 @@ pub enum SendError {
     Letter(String),
 }
 
-/// Hands `group` to `channel` once. Ends within [`PATIENCE`].
-pub async fn send(channel: &Channel, group: &Group, now: Time) -> Result<Taken, SendError> {
+/// Hands `group` to `channel` once, for all who are not known to have `heard` it. Ends within [`PATIENCE`].
+pub async fn send(channel: &Channel, group: &Group, heard: &Heard, now: Time) -> Result<Taken, SendError> {
     let taken = |()| Taken::default();
     let group = group.clone();
     match channel.kind.clone() {
         ChannelKind::Command { program, arguments } => command::send(&program, &arguments, &group).await.map(taken),
         ChannelKind::Mail(mail) => {
             let peer = mail::peer(&mail);
-            in_time(peer, move || mail::send(&mail, &group, now)).await
+            let (id, heard) = (channel.id.clone(), heard.clone());
+            in_time(peer, move || mail::send(&mail, &id, &group, &heard, now)).await
         }
         ChannelKind::Webhook(webhook) => {
             let peer = "the web address".to_owned();

@@ -193,6 +193,10 @@ const MIGRATIONS: &[&str] = &[
           FROM entry WHERE kind = 'delivery') AS told
     WHERE outbox.key = told.key;
     ",
+    // 5
+    "
+    ALTER TABLE outbox ADD COLUMN remark TEXT;  -- what the channel complained of though it took the message
+    ",
 ];
 
 /// The version this program writes.

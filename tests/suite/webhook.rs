@@ -4,6 +4,7 @@ use std::ffi::OsStr;
 use std::fs;
 
 use serde_json::Value;
+use twinwhite::clock::{Clock, SystemClock};
 
 use super::site::{LOFT, Site, repository};
 use super::tools::{Server, certificates, closed_port, python, silent_server};
@@ -31,9 +32,15 @@ fn posts(site: &Site) -> Vec<Value> {
     names.map(|name| serde_json::from_slice(&fs::read(site.path(&format!("posts/{name}"))).unwrap()).unwrap()).collect()
 }
 
+/// A header of a post.
+fn header<'a>(post: &'a Value, name: &str) -> Option<&'a str> {
+    let mut headers = post["headers"].as_object().unwrap().iter();
+    headers.find(|(known, _)| known.eq_ignore_ascii_case(name)).and_then(|(_, value)| value.as_str())
+}
+
 /// Sends a test message, which fails; what is said, which names no secret.
 #[track_caller]
-fn failed(site: &Site, parts: &[&str]) {
+fn failed(site: &Site, parts: &[&str]) -> String {
     let said = site.run("check --send hook");
     assert_eq!(said.code, 1, "{}", said.out);
     for part in parts {
@@ -42,6 +49,7 @@ fn failed(site: &Site, parts: &[&str]) {
     for secret in [SECRET, TOKEN] {
         assert!(!said.err.contains(secret), "{}", said.err);
     }
+    said.err
 }
 
 #[test]
@@ -50,24 +58,21 @@ fn a_post_is_signed_and_bears_its_key() {
     let site = Site::bare();
     let server = receiver(python, &site, &[]);
     configured(&site, &format!("url = \"http://127.0.0.1:{}/taken\"\nsecret_file = \"hook.secret\"", server.port));
+    let before = SystemClock::new().now().micros() / 1_000_000;
     site.ok("check --send hook");
     let post = posts(&site).remove(0);
     assert_eq!((&post["signed"], &post["forged"]), (&Value::Bool(true), &Value::Bool(false)), "{post}");
-    assert_eq!(
-        post["headers"]["Content-Type"].as_str().or(post["headers"]["content-type"].as_str()),
-        Some("application/json")
-    );
-    let key =
-        post["headers"].as_object().unwrap().iter().find(|(name, _)| name.eq_ignore_ascii_case("Idempotency-Key"));
-    assert_eq!(key.unwrap().1, &post["body"]["key"]);
+    let signed_at: i64 =
+        header(&post, "Twinwhite-Signature").unwrap().split(['=', ',']).nth(1).unwrap().parse().unwrap();
+    assert!((before..before + 60).contains(&signed_at), "{post}");
+    assert_eq!(header(&post, "Content-Type"), Some("application/json"));
+    assert_eq!(header(&post, "Idempotency-Key"), post["body"]["key"].as_str());
     assert_eq!(post["body"]["messages"][0]["state"], "test");
     assert_eq!(post["body"]["site_name"], "Harbour loft");
     configured(&site, &format!("url = \"http://127.0.0.1:{}/taken\"", server.port));
     site.ok("check --send hook");
     let post = posts(&site).remove(1);
-    let signed =
-        post["headers"].as_object().unwrap().keys().any(|name| name.eq_ignore_ascii_case("Twinwhite-Signature"));
-    assert!(!signed, "without a secret there is no signature: {post}");
+    assert_eq!(header(&post, "Twinwhite-Signature"), None, "without a secret there is no signature");
 }
 
 #[test]
@@ -114,7 +119,8 @@ fn an_address_that_is_a_secret_is_never_said() {
     assert!(!said.contains(TOKEN) && posts(&site)[0]["path"] == format!("/taken/{TOKEN}"), "{said}");
     for path in ["echo", "broken", "cut"] {
         at(format!("http://127.0.0.1:{}/{path}/{TOKEN}?{TOKEN}={TOKEN}", server.port));
-        failed(&site, &["the web address"]);
+        let said = failed(&site, &["the web address"]);
+        assert!(!said.contains(&server.port.to_string()), "{said}");
     }
     for url in [
         format!("http://127.0.0.1:{}/{TOKEN}", closed_port()),
@@ -172,6 +178,8 @@ fn what_was_cut_off_is_posted_again_under_the_same_key() {
     assert!(daemon.stop().success());
     let posts = posts(&site);
     assert_eq!(posts[0]["body"], posts[1]["body"]);
+    assert_eq!(posts[0]["body"]["messages"][0]["key"], "harbour-loft/1/raised");
+    assert_eq!(header(&posts[0], "Idempotency-Key"), header(&posts[1], "Idempotency-Key"));
     assert_eq!((posts.len(), &posts[1]["signed"]), (2, &Value::Bool(true)));
     site.audit();
 }
