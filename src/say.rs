@@ -10,6 +10,7 @@ pub mod ageing;
 mod alerts;
 mod backtest;
 mod due;
+mod watch;
 pub mod lamp;
 mod lighting;
 pub mod rules;
@@ -25,8 +26,9 @@ use crate::zone::LocalZone;
 pub use advice::{advice, call_reason, holds, to_do, to_do_now, until};
 pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, of_suspect, reason_file};
 pub use backtest::{backtest, forecasts_verdict};
-pub use due::{because, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
+pub use due::{because, entry, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
 pub use lighting::{print_line, print_looks};
+pub use watch::{Seen, last_read, of_blind, of_watch};
 
 /// The verdict in people's words.
 pub fn verdict(verdict: Verdict) -> &'static str {

@@ -154,10 +154,15 @@ impl LocalZone {
 
     /// The first instant of a day, or, where the clocks skip the whole of it, of what follows.
     pub fn first_of(self, day: NaiveDate) -> Time {
-        // A change may skip midnight, by steps of half an hour, and once skipped a day.
-        let walls = (0..=48).map(|halves| day.and_time(NaiveTime::MIN) + TimeDelta::minutes(30 * halves));
+        self.first_at(day, NaiveTime::MIN)
+    }
+
+    /// The first instant at which the clock on the wall shows that time of that day, or, where it skips it, of what follows.
+    pub fn first_at(self, day: NaiveDate, time: NaiveTime) -> Time {
+        // A change skips by steps of half an hour, and once skipped a day.
+        let walls = (0..=48).map(|halves| day.and_time(time) + TimeDelta::minutes(30 * halves));
         let first = walls.filter_map(|wall| self.0.from_local_datetime(&wall).earliest()).next();
-        first.map_or_else(|| Time::from_chrono(day.and_time(NaiveTime::MIN).and_utc()), Time::from_chrono)
+        first.map_or_else(|| Time::from_chrono(day.and_time(time).and_utc()), Time::from_chrono)
     }
 
     fn local(self, time: Time) -> DateTime<chrono_tz::Tz> {

@@ -2,7 +2,8 @@
 //!
 //! An alert is *raised* when its condition is [`Sighting::Bad`], *acknowledged* when a person says so, and *cleared* when
 //! the condition is [`Sighting::Good`] and the alert has stood for at least [`MINIMUM_HOLD`] (a refused configuration is
-//! over as soon as a good one is read, an instrument's suspicion as soon as a reading or a service answers it). Between the two lines
+//! over as soon as a good one is read, an instrument's suspicion as soon as a reading or a service answers it, blindness as soon as the inbox
+//! can be looked through). Between the two lines
 //! nothing changes: that is the hysteresis. There is at most one open alert for a kind and a subject.
 //!
 //! What decides whether a sighting is bad (risks, ages, steps) is for [`conditions`]; what people are told is for `say`.
@@ -39,11 +40,13 @@ pub enum Kind {
     Reminder,
     /// All devices that an instrument reads seem to have jumped together. Subject: the instrument.
     InstrumentSuspect,
+    /// The inbox cannot be looked through: readings may lie there that nobody counts. Subject: the site.
+    Blind,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::MatchOut,
         Self::MatchAtRisk,
         Self::ReadingOverdue,
@@ -54,6 +57,7 @@ impl Kind {
         Self::TaskDue,
         Self::Reminder,
         Self::InstrumentSuspect,
+        Self::Blind,
     ];
 
     /// The kind's word.
@@ -69,6 +73,7 @@ impl Kind {
             Self::TaskDue => "task-due",
             Self::Reminder => "reminder",
             Self::InstrumentSuspect => "instrument-suspect",
+            Self::Blind => "blind",
         }
     }
 
@@ -87,10 +92,10 @@ impl Kind {
         !matches!(self, Self::TaskDue | Self::Reminder)
     }
 
-    /// Whether its condition changes only when a person does something (a configuration, a reading, a service): it cannot dance
-    /// on a line, and nobody might look at it again once a hold was over.
-    const fn is_seen_by_act_alone(self) -> bool {
-        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect)
+    /// Whether it ends as soon as its condition does, without a hold: what only a person's act changes (a configuration, a reading, a
+    /// service) cannot dance on a line, and nobody might look at it again once a hold was over; blindness is raised after a wait.
+    const fn ends_at_once(self) -> bool {
+        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect | Self::Blind)
     }
 }
 
@@ -217,7 +222,7 @@ pub fn decide(last: Option<&Standing>, seen: Sighting, now: Time) -> Result<Chan
         (Some(_), Sighting::DueAgain) => Ok(Change::Clear(Cleared::DueAgain)),
         (Some(_), Sighting::SpokenFor(by)) => Ok(Change::Clear(Cleared::SpokenFor(by))),
         (Some(alert), Sighting::Good)
-            if now.since(alert.raised_at) < MINIMUM_HOLD && !alert.kind.is_seen_by_act_alone() =>
+            if now.since(alert.raised_at) < MINIMUM_HOLD && !alert.kind.ends_at_once() =>
         {
             Err(Quiet::Held)
         }

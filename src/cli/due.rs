@@ -1,5 +1,7 @@
 //! `due`: everything that is due, by date, with its reason.
 
+use std::path::Path;
+
 use serde_json::{Value, json};
 
 use super::args::AsOf;
@@ -7,6 +9,7 @@ use super::fail::{Failure, Kind};
 use super::output;
 use super::session::Session;
 use crate::evaluate::{self, Estimates};
+use crate::publish::feed::{self, Foreign};
 use crate::say;
 use crate::schedule::{Due, Source, merge};
 use crate::units::{Days, Time};
@@ -16,7 +19,7 @@ use crate::zone::LocalZone;
 const FARTHEST_DAYS: f64 = 3653.0;
 
 /// Answers `due`.
-pub fn due(session: Session, within: f64, when: &AsOf, json: bool) -> Result<(), Failure> {
+pub fn due(session: Session, within: f64, ics: Option<&Path>, when: &AsOf, json: bool) -> Result<(), Failure> {
     if !(0.0..=FARTHEST_DAYS).contains(&within) {
         let message = format!("--within {within}: expected days from 0 to {FARTHEST_DAYS:.0}");
         return Err(Failure::new(Kind::Usage, message));
@@ -31,6 +34,10 @@ pub fn due(session: Session, within: f64, when: &AsOf, json: bool) -> Result<(),
     let list = merge(demands, as_of);
     // To the end of the last day.
     let until = as_of.plus(Days(within));
+    if let Some(file) = ics {
+        feed::refresh(file, &session.config, &list, as_of, zone.day(until), Foreign::Refuse)
+            .map_err(|why| Failure::new(Kind::System, why.to_string()))?;
+    }
     let (shown, later): (Vec<&Due>, Vec<&Due>) = list.iter().partition(|due| zone.day(due.date) <= zone.day(until));
     if json {
         let due: Vec<Value> = shown.iter().map(|due| as_json(due, as_of, &zone)).collect();

@@ -17,12 +17,14 @@ use crate::color::{cct_duv, xy};
 use crate::config::Config;
 use crate::evaluate::Estimates;
 use crate::ledger::Store;
+use crate::alert;
 use crate::measured::measured;
+use crate::publish::beat::{self, Beat};
 use crate::say;
 use crate::site::Station;
 use crate::station::rules::Measured;
 use crate::station::{Ambient, AtHours, EstimatedWhite, Judgement, Reason, Spread, Verdict, lightness_lost};
-use crate::units::Time;
+use crate::units::{DeviceId, Time};
 use crate::zone::LocalZone;
 
 /// A file that lies in the inbox longer than this is worth a line.
@@ -33,6 +35,8 @@ struct Answer<'a> {
     judgement: Judgement,
     measured: Measured,
     since: Option<Time>,
+    /// When its screen and its lamp were last read.
+    last_read: [(&'a DeviceId, Option<Time>); 2],
 }
 
 /// Answers `status`.
@@ -49,15 +53,30 @@ pub fn status(
         None => session.config.things.stations.iter().collect(),
     };
     let mut ledger = session.reader()?;
-    let answers = ledger.read(|store| answers(store, &session.config, stations, as_of))?;
+    let blind_word = alert::Kind::Blind.word();
+    let (answers, blind) = ledger.read(|store| {
+        let blind = store.standing_alert(blind_word, session.config.site.id.as_str())?.is_some();
+        Ok::<_, Failure>((answers(store, &session.config, stations, as_of)?, blind))
+    })?;
+    let beat = beat::last(&session.config);
     let worst = answers.iter().map(|answer| answer.judgement.verdict).max().unwrap_or(Verdict::Unknown);
     if json {
         let stations: Vec<Value> = answers.iter().map(|answer| as_json(answer, &session.zone())).collect();
-        output::json(&json!({ "as_of": as_of, "stations": stations }))?;
+        let mut value = json!({ "as_of": as_of, "stations": stations });
+        if when.as_of.is_none() {
+            value["heartbeat"] = beat.as_ref().map_or(Value::Null, |beat| heartbeat(beat, as_of, blind));
+        }
+        output::json(&value)?;
     } else {
         let mut text: String = answers.iter().map(|answer| as_text(answer, &session.zone())).collect();
         if when.as_of.is_none() {
             text.push_str(&waiting_files(&session.config));
+            let seen = match (&beat, blind) {
+                (last, true) => say::Seen::Blind(last.as_ref().map(|last| last.at)),
+                (Some(last), false) => say::Seen::At(last.at),
+                (None, false) => say::Seen::Never,
+            };
+            text.push_str(&format!("{}\n", say::of_watch(seen, as_of)));
         }
         output::print(&text)?;
     }
@@ -99,7 +118,9 @@ fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time)
     let since = (store.verdict(&station.id)?)
         .filter(|row| row.verdict == judgement.verdict.word() && row.since <= as_of)
         .map(|row| row.since);
-    Ok(Answer { station, judgement, measured, since })
+    let last = |device| (device, estimates.get(device).and_then(|known| known.state.last_read()));
+    let last_read = [last(&station.display), last(&station.lamp)];
+    Ok(Answer { station, judgement, measured, since, last_read })
 }
 
 fn as_text(answer: &Answer, zone: &LocalZone) -> String {
@@ -119,6 +140,7 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
     if matches!(judgement.verdict, Verdict::Matched | Verdict::AtRisk) {
         text.push_str(&format!("  {}\n", say::until(judgement, answer.station.max_risk.get(), zone)));
     }
+    text.push_str(&format!("  {}\n", say::last_read(&answer.last_read, judgement.as_of, zone)));
     text.push_str("  why:\n");
     for reason in &judgement.reasons {
         text.push_str(&format!("    {}\n", say::reason(reason, zone)));
@@ -182,6 +204,21 @@ fn waiting_files(config: &Config) -> String {
     }
 }
 
+/// The last complete look of the watch.
+fn heartbeat(beat: &Beat, now: Time, blind: bool) -> Value {
+    json!({
+        "at": beat.at,
+        "age_s": now.since(beat.at).0 * 86_400.0,
+        "blind": blind,
+        "files_waiting": beat.files_waiting,
+        "last_reading": beat.last_reading,
+        "standing_alerts": beat.standing_alerts,
+        "entries": beat.entries,
+        "url_fails": beat.url_fails,
+        "version": beat.version,
+    })
+}
+
 fn as_json(answer: &Answer, zone: &LocalZone) -> Value {
     let judgement = &answer.judgement;
     json!({
@@ -206,6 +243,7 @@ fn as_json(answer: &Answer, zone: &LocalZone) -> Value {
             json!({ "ra": known.ra, "measured_at": known.when, "source": known.source.word() })
         }),
         "ambient": ambient(&judgement.ambient, answer.station),
+        "last_read": { "display": answer.last_read[0].1, "lamp": answer.last_read[1].1 },
         "reasons": judgement.reasons.iter().map(|reason| say::reason(reason, zone)).collect::<Vec<_>>(),
         "advice": say::to_do_now(judgement, zone),
         "calls": acts::calls(judgement, zone),

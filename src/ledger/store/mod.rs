@@ -19,6 +19,7 @@ mod lighting;
 mod opening;
 mod place;
 mod projections;
+mod sizes;
 #[cfg(test)]
 mod tests;
 mod values;
