@@ -1,4 +1,5 @@
-//! What people do to the record by hand: take a record back, let a held reading count, acknowledge an alert.
+//! What people do to the record by hand: take a record back, let a held reading count, acknowledge an alert, announce a
+//! maintenance, have messages sent again.
 //!
 //! Nothing is ever changed or erased: each act is an entry that points at the one it is about.
 
@@ -7,10 +8,10 @@ use crate::config::Config;
 use crate::estimates;
 use crate::evaluate::{self, Condition, Happened, Scope, append, state_of};
 use crate::fate::Excluded;
-use crate::ledger::entry::{self, Release, Retract, Transition};
+use crate::ledger::entry::{self, Maintenance, MaintenanceEnded, Release, Resend, Retract, Transition};
 use crate::ledger::{Body, Ledger, LedgerError, Seq};
 use crate::pipeline::come_into_force;
-use crate::units::{OperatorId, Time};
+use crate::units::{Days, OperatorId, Time};
 
 /// Why an act cannot be done.
 #[derive(Debug, thiserror::Error)]
@@ -44,7 +45,34 @@ pub enum ActError {
         /// Its number.
         id: i64,
     },
+    /// There is no such message among those that were given up.
+    #[error("'{key}' is no message that was given up; `twinwhite messages` lists them")]
+    NotGivenUp {
+        /// The key that was given.
+        key: String,
+    },
+    /// Nothing has that name.
+    #[error("there is no station, display, lamp, paper or instrument '{name}' in the configuration")]
+    NoSuchThing {
+        /// The name that was given.
+        name: String,
+    },
+    /// A maintenance that would be over before it began, or that hardly ends.
+    #[error("the end {until} is not ahead, or farther than {} days: say when the work will be done", LONGEST_MAINTENANCE.0)]
+    BadEnd {
+        /// The end that was given.
+        until: Time,
+    },
+    /// The maintenance does not exist or is over.
+    #[error("no maintenance {id} stands; `twinwhite maintenance` lists them")]
+    NoSuchMaintenance {
+        /// The number that was given.
+        id: i64,
+    },
 }
+
+/// A maintenance ends by itself after at most so long: 90 days.
+pub const LONGEST_MAINTENANCE: Days = Days(90.0);
 
 /// Takes a reading or an event back.
 pub fn retract(
@@ -135,5 +163,78 @@ pub fn acknowledge(
             happened.extend(evaluate::decide(tx, config, still)?);
         }
         Ok(happened)
+    })
+}
+
+/// Announces that something is done to `subject` (`None`: the whole site) until then, so that messages about it wait.
+/// Returns its number.
+pub fn begin_maintenance(
+    ledger: &mut Ledger,
+    config: &Config,
+    subject: Option<&str>,
+    until: Time,
+    reason: &str,
+    operator: Option<&OperatorId>,
+    now: Time,
+) -> Result<i64, ActError> {
+    let things = &config.things;
+    let known = |name: &str| {
+        things.kind_of(name).is_some() || things.stations.iter().any(|station| station.id.as_str() == name)
+    };
+    if let Some(name) = subject.filter(|name| !known(name)) {
+        return Err(ActError::NoSuchThing { name: name.to_owned() });
+    }
+    if until <= now || until.since(now) > LONGEST_MAINTENANCE {
+        return Err(ActError::BadEnd { until });
+    }
+    ledger.write(now, |tx| {
+        come_into_force(tx, config)?;
+        let id = tx.next_maintenance_id()?;
+        let subject = subject.map(str::to_owned);
+        let body = Maintenance { id, subject, until, reason: reason.to_owned(), operator: operator.cloned() };
+        append(tx, config, Body::Maintenance(body))?;
+        Ok(id)
+    })
+}
+
+/// Ends a maintenance before its time.
+pub fn end_maintenance(
+    ledger: &mut Ledger,
+    config: &Config,
+    id: i64,
+    operator: Option<&OperatorId>,
+    now: Time,
+) -> Result<(), ActError> {
+    ledger.write(now, |tx| {
+        if !tx.standing_maintenance(now)?.iter().any(|row| row.id == id) {
+            return Err(ActError::NoSuchMaintenance { id });
+        }
+        come_into_force(tx, config)?;
+        append(tx, config, Body::MaintenanceEnded(MaintenanceEnded { id, operator: operator.cloned() }))?;
+        Ok(())
+    })
+}
+
+/// Has messages tried again that were given up; all of them where `keys` is empty. Returns how many.
+pub fn resend(
+    ledger: &mut Ledger,
+    config: &Config,
+    keys: &[String],
+    operator: Option<&OperatorId>,
+    now: Time,
+) -> Result<usize, ActError> {
+    ledger.write(now, |tx| {
+        let given_up = tx.given_up_messages()?;
+        if let Some(key) = keys.iter().find(|key| !given_up.iter().any(|row| row.key == **key)) {
+            return Err(ActError::NotGivenUp { key: key.clone() });
+        }
+        let wanted = given_up.into_iter().map(|row| row.key).filter(|key| keys.is_empty() || keys.contains(key));
+        let messages: Vec<String> = wanted.collect();
+        let count = messages.len();
+        if count > 0 {
+            come_into_force(tx, config)?;
+            append(tx, config, Body::Resend(Resend { messages, operator: operator.cloned() }))?;
+        }
+        Ok(count)
     })
 }

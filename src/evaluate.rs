@@ -4,8 +4,10 @@
 //! runs inside the transaction of whatever caused it, so that a transition and its message are kept together or not at
 //! all. It decides nothing itself: `seen` gathers what a judgement rests on, `station` judges, `alert` decides, `say` words it.
 
+mod again;
 mod agenda;
 mod seen;
+mod summary;
 mod suspects;
 mod tasks;
 
@@ -22,8 +24,10 @@ use crate::station::{self, Assessment, Judgement, Verdict};
 use crate::units::{Days, DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
+pub use again::held;
 pub use agenda::{demands, next_run};
 pub use seen::Estimates;
+pub use summary::sum_up;
 use suspects::Suspects;
 pub use tasks::may_tell;
 
@@ -119,6 +123,11 @@ pub fn evaluate(
         for condition in station.conditions(tx, config, &suspects)? {
             happened.extend(decide(tx, config, condition)?);
         }
+    }
+    if !matches!(scope, Scope::Devices(_)) {
+        let standing = tx.standing_alerts()?;
+        happened.extend(again::end_of_channels(tx, config, &standing)?);
+        happened.extend(again::tell_again(tx, config, &standing)?);
     }
     Ok(happened)
 }
@@ -305,7 +314,7 @@ fn cleared(row: &AlertRow, why: Cleared) -> entry::Alert {
 /// The state of a kept alert.
 pub fn state_of(row: &AlertRow) -> alert::State {
     match row.state() {
-        Transition::Raised => alert::State::Raised,
+        Transition::Raised | Transition::Repeated => alert::State::Raised,
         Transition::Acknowledged => alert::State::Acknowledged,
         Transition::Cleared => alert::State::Cleared,
     }

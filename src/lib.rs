@@ -37,6 +37,7 @@ pub mod acts;
 pub mod rebuild;
 pub mod inbox;
 pub mod publish;
+pub mod channels;
 pub mod daemon;
 pub mod simulate;
 pub mod cli;

@@ -4,20 +4,16 @@
 //! to empty tables. Not here: the devices' estimates (`estimates`), which depend on all of a device's records and not on
 //! their order of arrival; and the question whether an entry should be made at all (`pipeline`, `evaluate`).
 
-use crate::alert::{self, Cleared};
+mod messages;
+
 use crate::color::{Tint, level_as_given, white_as_given};
 use crate::config::Config;
 use crate::fate::Excluded;
-use crate::ledger::entry::{self, Outcome, Transition};
-use crate::ledger::store::{
-    AlertRow, EventRow, FileRow, Given, MessageRow, MessageState, ReadingRow, UvVariance, VerdictRow,
-};
+use crate::ledger::entry;
+use crate::ledger::store::{EventRow, FileRow, Given, MaintenanceRow, ReadingRow, UvVariance, VerdictRow};
 use crate::ledger::{Body, LedgerError, Seq, Tx};
-use crate::outbox::{self, LOG_CHANNEL, Message};
 use crate::reading::{ColourSet, Level, Patch, Reading};
-use crate::say;
 use crate::units::{DeviceId, Time};
-use crate::zone::LocalZone;
 
 /// A device whose estimate an entry makes out of date, from this instant on.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -56,14 +52,16 @@ pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Resul
             let row = VerdictRow { station: verdict.station.clone(), verdict: verdict.verdict.clone(), since: at, seq };
             tx.put_verdict(&row).map(|()| None)
         }
-        Body::Alert(step) => alert_step(tx, at, step, config).map(|()| None),
-        Body::Delivery(delivery) => {
-            let state = match delivery.outcome {
-                Outcome::Sent => MessageState::Sent,
-                Outcome::GivenUp => MessageState::GivenUp,
-            };
-            tx.mark_message(&delivery.key, state).map(|_| None)
+        Body::Alert(step) => messages::alert_step(tx, at, step, config).map(|()| None),
+        Body::Delivery(delivery) => messages::delivered(tx, at, delivery).map(|()| None),
+        Body::Resend(resend) => messages::resend(tx, resend).map(|()| None),
+        Body::Summary(summary) => messages::of_summary(tx, at, summary, config).map(|()| None),
+        Body::Maintenance(work) => {
+            let entry::Maintenance { id, subject, until, reason, operator } = work.clone();
+            let row = MaintenanceRow { id, subject, from: at, until, ended_at: None, reason, operator };
+            tx.put_maintenance(&row).map(|()| None)
         }
+        Body::MaintenanceEnded(ended) => tx.end_maintenance(ended.id, at).map(|()| None),
     }
 }
 
@@ -143,76 +141,4 @@ fn stirred_by(tx: &Tx, seq: Seq) -> Result<Option<Stirred>, LedgerError> {
         return Ok(Some(Stirred { device: row.device, from: row.time }));
     }
     Ok(tx.event(seq)?.map(|row| Stirred { device: row.event.device, from: row.event.time }))
-}
-
-fn alert_step(tx: &Tx, at: Time, step: &entry::Alert, config: &Config) -> Result<(), LedgerError> {
-    let row = match (step.transition, tx.alert(step.id)?) {
-        (Transition::Raised, _) | (_, None) => AlertRow {
-            id: step.id,
-            kind: step.kind.clone(),
-            subject: step.subject.clone(),
-            raised_at: at,
-            acknowledged_at: None,
-            cleared_at: None,
-            operator: None,
-            reason: step.reason.clone(),
-            detail: step.detail.clone(),
-            run: step.run,
-        },
-        (Transition::Acknowledged, Some(row)) => {
-            AlertRow { acknowledged_at: Some(at), operator: step.operator.clone(), ..row }
-        }
-        (Transition::Cleared, Some(row)) => AlertRow { cleared_at: Some(at), reason: step.reason.clone(), ..row },
-    };
-    tx.put_alert(&row)?;
-    for message in messages(tx, at, step, &row, config) {
-        tx.put_message(&message)?;
-    }
-    Ok(())
-}
-
-/// The messages that a step of an alert sends, one for each channel, the log first.
-fn messages(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Config) -> Vec<MessageRow> {
-    let zone = LocalZone(config.site.zone);
-    let Some(kind) = alert::Kind::from_word(&step.kind) else { return Vec::new() };
-    let headline = match step.transition {
-        Transition::Raised => say::headline(kind, &step.subject),
-        Transition::Cleared if !kind.end_is_news() => return Vec::new(),
-        Transition::Cleared => {
-            let why = Cleared::from_word(&step.reason).unwrap_or(Cleared::ConditionOver);
-            say::closing(kind, &step.subject, why, at.since(row.raised_at))
-        }
-        // Whoever acknowledges knows already.
-        Transition::Acknowledged => return Vec::new(),
-    };
-    let state = match step.transition {
-        Transition::Raised => alert::State::Raised,
-        _ => alert::State::Cleared,
-    };
-    let key = outbox::key(tx.site(), step.id, state.word());
-    let message = Message {
-        key: key.clone(),
-        site: tx.site().clone(),
-        alert: step.id,
-        kind: step.kind.clone(),
-        subject: step.subject.clone(),
-        state: state.word().to_owned(),
-        at,
-        at_local: zone.show_full(at),
-        headline,
-        lines: step.detail.lines().map(str::to_owned).collect(),
-    };
-    let Ok(body) = serde_json::to_string(&message) else { return Vec::new() };
-    let configured = config.channels.iter().map(|channel| channel.id.as_str());
-    std::iter::once(LOG_CHANNEL)
-        .chain(configured)
-        .map(|channel| MessageRow {
-            key: format!("{key}/{channel}"),
-            alert: Some(step.id),
-            channel: channel.to_owned(),
-            body: body.clone(),
-            created_at: at,
-            state: MessageState::Due,
-        })
-        .collect()
 }

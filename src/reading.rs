@@ -3,6 +3,7 @@
 //! A [`Draft`] is a row as a format found it; a [`Reading`] is one whose device and time are known. What a reading
 //! *means* (chromaticity, used or held) is for later modules.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::units::{
@@ -105,7 +106,7 @@ pub enum Level {
 }
 
 /// Whether a reading was measured or copied from a label.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Source {
     /// Read by an instrument.
@@ -122,7 +123,7 @@ impl Source {
 }
 
 /// What was lit when the reading was made.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Patch {
     /// The display's white, or the lamp's own light as on a neutral tile.
@@ -173,7 +174,7 @@ pub struct Event {
 }
 
 /// What can be done to a thing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 #[allow(missing_docs)]
 pub enum EventKind {
@@ -284,11 +285,11 @@ pub struct Row<T> {
 }
 
 /// What is wrong with one place of a file.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Defect {
     /// Line of the file, counted from 1; 0 for the file as a whole.
     pub line: u64,
-    /// The column or field, where one is to blame.
+    /// The column or field; left out where none is to blame.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub column: Option<String>,
     /// What stood there, cut to 80 characters.

@@ -1,5 +1,5 @@
 //! Every sentence that status, alerts and messages say, from plain values. Pure. Of alerts in `alerts`, of what to do in `advice`, of light in `lighting`, of
-//! lamps that are looked at in [`lamp`], of ageing in [`ageing`], of rule sets in [`rules`], of forecasts on trial in `backtest`; here verdicts, reasons, and
+//! lamps that are looked at in [`lamp`], of ageing in [`ageing`], of mails in [`letter`], of rule sets in [`rules`], of forecasts on trial in `backtest`; here verdicts, reasons, and
 //! what becomes of readings.
 //!
 //! The verdict first, then why, then what to do; plain words, units, local time. Never "matched" where the truth is
@@ -12,8 +12,10 @@ mod backtest;
 mod due;
 mod watch;
 pub mod lamp;
+pub mod letter;
 mod lighting;
 pub mod rules;
+mod summary;
 
 use crate::color::{Move, cct_duv, uv_prime, xy};
 use crate::drift::{Doubt, Fate, HeldWhy, SlipFactor};
@@ -24,11 +26,15 @@ use crate::units::{Days, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
 pub use advice::{advice, call_reason, holds, to_do, to_do_now, until};
-pub use alerts::{closing, headline, of_off_aim, of_overdue, of_refusal, of_station, of_step, of_suspect, reason_file};
+pub use alerts::{
+    closing, given_up, headline, of_failing, of_group, of_off_aim, of_overdue, of_refusal, of_station, of_step,
+    of_suspect, reason_file, still,
+};
 pub use backtest::{backtest, forecasts_verdict};
 pub use due::{because, entry, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
 pub use lighting::{print_line, print_looks};
 pub use watch::{Seen, last_read, of_blind, of_watch};
+pub use summary::{Intake, StationLine, maintenance, summary, summary_headline};
 
 /// The verdict in people's words.
 pub fn verdict(verdict: Verdict) -> &'static str {

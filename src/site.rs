@@ -311,6 +311,16 @@ impl Things {
         self.stations.iter().find(|s| s.id == *id)
     }
 
+    /// The station or thing called `id`, and with a station what stands at it.
+    pub fn names_under(&self, id: &str) -> Vec<String> {
+        let station = self.stations.iter().find(|station| station.id.as_str() == id);
+        let at_it = station.into_iter().flat_map(|station| {
+            let papers = station.papers.iter().map(|paper| paper.to_string());
+            [station.display.to_string(), station.lamp.to_string()].into_iter().chain(papers)
+        });
+        std::iter::once(id.to_owned()).chain(at_it).collect()
+    }
+
     /// The stations that `device` belongs to.
     pub fn stations_of<'a>(&'a self, device: &'a DeviceId) -> impl Iterator<Item = &'a Station> {
         self.stations.iter().filter(move |s| s.display == *device || s.lamp == *device)

@@ -154,15 +154,18 @@ impl LocalZone {
 
     /// The first instant of a day, or, where the clocks skip the whole of it, of what follows.
     pub fn first_of(self, day: NaiveDate) -> Time {
-        self.first_at(day, NaiveTime::MIN)
+        self.at(day, NaiveTime::MIN)
     }
 
-    /// The first instant at which the clock on the wall shows that time of that day, or, where it skips it, of what follows.
-    pub fn first_at(self, day: NaiveDate, time: NaiveTime) -> Time {
-        // A change skips by steps of half an hour, and once skipped a day.
-        let walls = (0..=48).map(|halves| day.and_time(time) + TimeDelta::minutes(30 * halves));
+    /// The first instant of a day at which the clock on the wall shows `wall`; where the clocks skip that, or the whole day,
+    /// what follows.
+    pub fn at(self, day: NaiveDate, wall: NaiveTime) -> Time {
+        // A change skips by steps of half an hour, and once skipped a day. Its first half hour may be shorter than asked for.
+        let whole = NaiveTime::from_hms_opt(wall.hour(), wall.minute() / 30 * 30, 0).unwrap_or(NaiveTime::MIN);
+        let steps = (1..=48).map(|halves| day.and_time(whole) + TimeDelta::minutes(30 * halves));
+        let walls = std::iter::once(day.and_time(wall)).chain(steps);
         let first = walls.filter_map(|wall| self.0.from_local_datetime(&wall).earliest()).next();
-        first.map_or_else(|| Time::from_chrono(day.and_time(time).and_utc()), Time::from_chrono)
+        first.map_or_else(|| Time::from_chrono(day.and_time(wall).and_utc()), Time::from_chrono)
     }
 
     fn local(self, time: Time) -> DateTime<chrono_tz::Tz> {

@@ -42,6 +42,8 @@ pub enum Kind {
     InstrumentSuspect,
     /// The inbox cannot be looked through: readings may lie there that nobody counts. Subject: the site.
     Blind,
+    /// A channel does not take messages. Subject: the channel.
+    ChannelFailing,
 }
 
 impl Kind {
@@ -58,6 +60,7 @@ impl Kind {
         Self::Reminder,
         Self::InstrumentSuspect,
         Self::Blind,
+        Self::ChannelFailing,
     ];
 
     /// The kind's word.
@@ -74,6 +77,25 @@ impl Kind {
             Self::Reminder => "reminder",
             Self::InstrumentSuspect => "instrument-suspect",
             Self::Blind => "blind",
+            Self::ChannelFailing => "channel-failing",
+        }
+    }
+
+    /// Which is told first where there are several: 0 is the worst.
+    pub const fn rank(self) -> u8 {
+        match self {
+            Self::MatchOut => 0,
+            Self::InstrumentSuspect => 1,
+            Self::OffAim => 2,
+            Self::StepChange => 3,
+            Self::MatchAtRisk => 4,
+            Self::ReadingOverdue => 5,
+            Self::Blind => 6,
+            Self::ChannelFailing => 7,
+            Self::ConfigRefused => 8,
+            Self::FileRefused => 9,
+            Self::TaskDue => 10,
+            Self::Reminder => 11,
         }
     }
 
@@ -92,10 +114,11 @@ impl Kind {
         !matches!(self, Self::TaskDue | Self::Reminder)
     }
 
-    /// Whether it ends as soon as its condition does, without a hold: what only a person's act changes (a configuration, a reading, a
-    /// service) cannot dance on a line, and nobody might look at it again once a hold was over; blindness is raised after a wait.
-    const fn ends_at_once(self) -> bool {
-        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect | Self::Blind)
+    /// Whether its condition changes only when a person does something (a configuration, a reading, a service): it cannot dance
+    /// on a line, and nobody might look at it again once a hold was over. Nor can a channel's failing, which needs several
+    /// attempts, nor blindness, which is raised after a wait.
+    const fn is_seen_by_act_alone(self) -> bool {
+        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect | Self::ChannelFailing | Self::Blind)
     }
 }
 
@@ -111,6 +134,9 @@ pub enum State {
 }
 
 impl State {
+    /// Every state, in the order of an alert's life.
+    pub const ALL: [Self; 3] = [Self::Raised, Self::Acknowledged, Self::Cleared];
+
     /// The state's word.
     pub const fn word(self) -> &'static str {
         match self {
@@ -122,7 +148,7 @@ impl State {
 
     /// The state that `word` names.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Raised, Self::Acknowledged, Self::Cleared].into_iter().find(|state| state.word() == word)
+        Self::ALL.into_iter().find(|state| state.word() == word)
     }
 }
 
@@ -193,6 +219,14 @@ impl Cleared {
         let others = [Self::ConditionOver, Self::Acknowledged, Self::DueAgain];
         spoken.into_iter().chain(others).find(|why| why.word() == word)
     }
+}
+
+/// Whether people are told again of an alert that has stood since `raised_at`, and of which they were last told again at
+/// `repeated_at`.
+pub fn tell_again(standing: &Standing, repeated_at: Option<Time>, every: Days, now: Time) -> bool {
+    let told = repeated_at.map_or(standing.raised_at, |repeated| repeated.max(standing.raised_at));
+    // What recurs by its own line of the calendar is told by that.
+    standing.state == State::Raised && standing.kind.end_is_news() && now.since(told) >= every
 }
 
 /// Why nothing happens.
@@ -278,6 +312,23 @@ mod tests {
     fn only_what_a_person_ends_has_a_silent_end() {
         let silent: Vec<Kind> = Kind::ALL.into_iter().filter(|kind| !kind.end_is_news()).collect();
         assert_eq!(silent, [Kind::TaskDue, Kind::Reminder]);
+    }
+
+    #[test]
+    fn what_nobody_acknowledged_is_told_again() {
+        let raised_at = Time::parse("2026-05-01T08:00:00Z").unwrap();
+        let day = |n| raised_at.plus(Days(n));
+        let standing = |kind, state| Standing { kind, state, raised_at };
+        let out = standing(Kind::MatchOut, State::Raised);
+        assert!(!tell_again(&out, None, Days(3.0), day(2.9)));
+        assert!(tell_again(&out, None, Days(3.0), day(3.0)));
+        assert!(!tell_again(&out, Some(day(3.0)), Days(3.0), day(5.9)));
+        assert!(tell_again(&out, Some(day(3.0)), Days(3.0), day(6.0)));
+        for quiet in
+            [(Kind::MatchOut, State::Acknowledged), (Kind::MatchOut, State::Cleared), (Kind::Reminder, State::Raised)]
+        {
+            assert!(!tell_again(&standing(quiet.0, quiet.1), None, Days(3.0), day(30.0)), "{quiet:?}");
+        }
     }
 
     #[test]

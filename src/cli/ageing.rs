@@ -1,7 +1,7 @@
 //! `ageing`: how a lamp or a display ages, when it leaves its aim, what to do, and how far such dates were right before.
 
 mod gather;
-mod json;
+pub mod json;
 mod svg;
 
 use std::fs;
@@ -26,7 +26,7 @@ pub fn ageing(session: Session, device: &str, svg: Option<&Path>, when: &AsOf, j
         fs::write(file, svg::document(&gathered, &session.zone()))?;
     }
     if json {
-        output::json(&json::as_json(&gathered, &text_parts(&session, &gathered), &session.zone()))
+        output::json(&json::Ageing::of(&gathered, text_parts(&session, &gathered), &session.zone()))
     } else {
         output::print(&as_text(&session, &gathered))
     }
@@ -66,7 +66,8 @@ fn as_text(session: &Session, gathered: &Gathered) -> String {
     if report.lives.len() > 1 {
         text.push_str("\nin this place\n");
         let (header, rows) = say::ageing::lives(report, &zone);
-        let table = output::table([0, 1, 2, 3, 4].map(|c: usize| header.get(c).map_or("", String::as_str)), rows);
+        let header = [0, 1, 2, 3, 4].map(|c: usize| header.get(c).map_or("", String::as_str));
+        let table = output::fitting_table(header, rows, &[], 2);
         table.lines().for_each(|line| text.push_str(&format!("  {line}\n")));
     }
     if !parts.acts.is_empty() {

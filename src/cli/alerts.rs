@@ -1,6 +1,7 @@
 //! `alerts` and `ack`: what needs attention, and that somebody has taken notice.
 
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::fail::Failure;
 use super::output;
@@ -10,7 +11,44 @@ use crate::alert::{Kind, State};
 use crate::evaluate::state_of;
 use crate::ledger::store::AlertRow;
 use crate::say;
+use crate::units::{OperatorId, Time};
 use crate::zone::LocalZone;
+
+/// All alerts, or those that stand, the newest first.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Alerts {
+    /// The alerts.
+    alerts: Vec<AlertJson>,
+}
+
+/// A condition that somebody should act on.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct AlertJson {
+    /// Its number, as `ack` takes it.
+    #[schemars(range(min = 1))]
+    id: i64,
+    /// What sort of condition it is.
+    #[schemars(extend("enum" = Kind::ALL.map(Kind::word)))]
+    kind: String,
+    /// The station, device, instrument, file or task that it is about.
+    subject: String,
+    /// Where it stands.
+    #[schemars(extend("enum" = State::ALL.map(State::word)))]
+    state: &'static str,
+    /// When the condition was seen.
+    raised_at: Time,
+    /// When a person took notice; null before that.
+    acknowledged_at: Option<Time>,
+    /// When it was over; null before that.
+    cleared_at: Option<Time>,
+    /// What is the matter and what to do, for people.
+    detail: String,
+    /// Who took notice; null where nobody did or nobody was named.
+    operator: Option<OperatorId>,
+    /// The word for why it last changed, like `condition-over`.
+    #[schemars(extend("pattern" = "^[a-z-]+$"))]
+    reason: String,
+}
 
 /// Lists alerts, the newest first.
 pub fn alerts(session: Session, open: bool, json: bool) -> Result<(), Failure> {
@@ -18,7 +56,7 @@ pub fn alerts(session: Session, open: bool, json: bool) -> Result<(), Failure> {
     let mut rows = ledger.read(|store| if open { store.standing_alerts() } else { store.alerts() })?;
     rows.reverse();
     if json {
-        return output::json(&json!({ "alerts": rows.iter().map(as_json).collect::<Vec<_>>() }));
+        return output::json(&Alerts { alerts: rows.iter().map(AlertJson::of).collect() });
     }
     if rows.is_empty() {
         let none = if open { "No alert stands." } else { "There was no alert yet." };
@@ -55,19 +93,21 @@ fn as_text(row: &AlertRow, zone: &LocalZone) -> String {
     text
 }
 
-fn as_json(row: &AlertRow) -> Value {
-    json!({
-        "id": row.id,
-        "kind": row.kind,
-        "subject": row.subject,
-        "state": state_of(row).word(),
-        "raised_at": row.raised_at,
-        "acknowledged_at": row.acknowledged_at,
-        "cleared_at": row.cleared_at,
-        "detail": row.detail,
-        "operator": row.operator,
-        "reason": row.reason,
-    })
+impl AlertJson {
+    fn of(row: &AlertRow) -> Self {
+        Self {
+            id: row.id,
+            kind: row.kind.clone(),
+            subject: row.subject.clone(),
+            state: state_of(row).word(),
+            raised_at: row.raised_at,
+            acknowledged_at: row.acknowledged_at,
+            cleared_at: row.cleared_at,
+            detail: row.detail.clone(),
+            operator: row.operator.clone(),
+            reason: row.reason.clone(),
+        }
+    }
 }
 
 /// Acknowledges an alert.

@@ -1,8 +1,12 @@
 //! What can be typed: the one definition that parsing and `--help` come from.
 
+mod parts;
+
 use std::path::PathBuf;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Parser, Subcommand};
+
+pub use parts::{Answers, AsOf, Audit, Json, Look};
 
 /// Keeps watch over the match between your screens and the lamps you judge prints under.
 ///
@@ -16,8 +20,25 @@ use clap::{Args, Parser, Subcommand};
     after_help = "\
 Start here:
   twinwhite demo                        look around in an invented print room first
-  twinwhite --config FILE check         is my configuration sound?
+  twinwhite init                        four questions, and a watch of my own is ready
   twinwhite status                      does the match hold, and what is there to do?
+
+Exit codes:
+  0    done
+  1    something failed, and standard error says what
+  2    it was called wrongly
+  `status --exit-code` ends with 0 matched, 10 at risk, 11 out, 12 unknown
+
+Environment:
+  TWINWHITE_CONFIG    the configuration file, as --config
+  NO_COLOR            if it holds anything, nothing is set in bold
+  COLUMNS             width of the text, where the terminal does not tell its own; in a pipe, of drawings alone
+  TZ                  the time zone that `init` writes, before the system's own
+
+Files:
+  twinwhite.toml                   the configuration, in the current folder
+  ~/.config/twinwhite/twinwhite.toml, /etc/xdg/twinwhite/twinwhite.toml, /etc/twinwhite/twinwhite.toml
+                                   else there (Linux)
 
 Never look into a lamp. Work on ballasts, dimmers and wiring is for qualified people; local codes come first."
 )]
@@ -39,6 +60,18 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 #[allow(missing_docs)]
 pub enum Command {
+    /// Begin a watch: four questions, and a commented configuration that is ready for `add` and `run`
+    #[command(after_help = "\
+Examples:
+  twinwhite init
+  twinwhite init --dir prints
+  twinwhite init --display 'Desk screen, 120 cd/m2' --lamp 'Desk lamp, D50, led' --paper 'Rag matte, 96.8 0.6 -1.9' --folder inbox
+
+Enter takes what stands in brackets. Of screen and lamp say a name, then if you like a white (D50, D55, D65, or kelvin such as
+5800 K), a level (cd/m2 or lx) and the lamp's kind (led, fluorescent, halogen); of the paper a name, and L a b or one of matte,
+glossy, uncoated, cream. In a pipe each line is one answer. A configuration that is there already is never touched.")]
+    Init(Answers),
+
     /// Watch the folder, judge the stations, raise alerts, until stopped
     #[command(after_help = "\
 Examples:
@@ -276,6 +309,60 @@ Examples:
         id: i64,
     },
 
+    /// What waits to be told, what was given up, and whether every channel works
+    #[command(after_help = "\
+Examples:
+  twinwhite messages
+  twinwhite messages --json")]
+    Messages {
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Have messages tried again that were given up
+    #[command(after_help = "\
+Examples:
+  twinwhite resend harbour-loft/17/raised/mail
+  twinwhite resend --all")]
+    Resend {
+        /// Keys of messages, as `twinwhite messages` shows them.
+        #[arg(value_name = "KEY", required_unless_present = "all", conflicts_with = "all")]
+        keys: Vec<String>,
+        /// All of them.
+        #[arg(long)]
+        all: bool,
+    },
+
+    /// Say that something is being worked on: messages about it wait until then, and the record says why
+    #[command(after_help = "\
+Examples:
+  twinwhite maintenance                                   what stands and what was
+  twinwhite --operator ines maintenance bay --until 2026-12-04 --reason 'the walls are being painted'
+  twinwhite maintenance --whole-site --until '2026-12-04 18:00' --reason 'no power on Friday'
+  twinwhite maintenance --end 3
+
+Alerts are raised and verdicts are judged all the same. When it is over, what still stands is told, and what came and went
+meanwhile is told in one line. A day as the end means its evening.")]
+    Maintenance {
+        /// The station, display, lamp, paper or instrument that is worked on; with a station goes all that stands at it.
+        #[arg(requires = "until", conflicts_with_all = ["whole_site", "end"])]
+        subject: Option<String>,
+        /// Everything.
+        #[arg(long, requires = "until", conflicts_with = "end")]
+        whole_site: bool,
+        /// When it will be over, at most 90 days ahead: a day, or a local time, or RFC 3339.
+        #[arg(long, value_name = "TIME", requires = "reason")]
+        until: Option<String>,
+        /// What is done.
+        #[arg(long, requires = "until")]
+        reason: Option<String>,
+        /// End the maintenance with this number now.
+        #[arg(long, value_name = "ID", conflicts_with_all = ["until", "reason"])]
+        end: Option<i64>,
+        #[command(flatten)]
+        output: Json,
+    },
+
     /// Write down something that was done to a device
     #[command(after_help = "\
 Examples:
@@ -318,9 +405,15 @@ people. Used tubes hold mercury: hand them in as special waste.")]
         seq: i64,
     },
 
-    /// Are configuration, folders, ledger, time zone and reminders sound?
-    #[command(after_help = "Example:\n  twinwhite --config twinwhite.toml check")]
+    /// Are configuration, folders, ledger, time zone, reminders and channels sound?
+    #[command(after_help = "\
+Examples:
+  twinwhite --config twinwhite.toml check
+  twinwhite check --send mail           sends a test message through the channel 'mail' and says whether it was taken")]
     Check {
+        /// Send a test message through this channel and do nothing else.
+        #[arg(long, value_name = "CHANNEL")]
+        send: Option<String>,
         #[command(flatten)]
         output: Json,
     },
@@ -345,57 +438,6 @@ Examples:
     },
 }
 
-/// What can be done with the ledger.
-#[derive(Debug, Subcommand)]
-pub enum Audit {
-    /// Recompute every hash and every derived table, and compare
-    #[command(after_help = "\
-Examples:
-  twinwhite audit verify
-  twinwhite audit verify --json         exit code 1 when something does not match")]
-    Verify {
-        #[allow(missing_docs)]
-        #[command(flatten)]
-        output: Json,
-    },
-}
-
-/// What is inspected, and how it is shown.
-#[derive(Debug, Clone, Args)]
-pub struct Look {
-    /// The files.
-    #[arg(required = true)]
-    pub files: Vec<PathBuf>,
-    /// Only the reading with this id.
-    #[arg(long, value_name = "ID")]
-    pub only: Option<String>,
-    /// Every figure of every reading, also where there are many.
-    #[arg(long)]
-    pub full: bool,
-    /// Draw spectra and hue shifts into this file.
-    #[arg(long, value_name = "FILE")]
-    pub svg: Option<PathBuf>,
-    /// The tables of ISO 23603, if you own them, as CSV: nm,standard_1…5,d50_1…5.
-    #[arg(long, value_name = "FILE")]
-    pub tables: Option<PathBuf>,
-}
-
-/// How a command answers.
-#[derive(Debug, Clone, Copy, Args)]
-pub struct Json {
-    /// Answer in JSON, numbers unrounded.
-    #[arg(long)]
-    pub json: bool,
-}
-
-/// The instant a query is asked for.
-#[derive(Debug, Clone, Args)]
-pub struct AsOf {
-    /// Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time.
-    #[arg(long, value_name = "TIME")]
-    pub as_of: Option<String>,
-}
-
 impl Command {
     /// Whether the answer, and a failure, is wanted in JSON.
     pub const fn wants_json(&self) -> bool {
@@ -411,10 +453,14 @@ impl Command {
             | Self::Backtest { output, .. }
             | Self::Due { output, .. }
             | Self::Alerts { output, .. }
-            | Self::Check { output }
+            | Self::Messages { output }
+            | Self::Maintenance { output, .. }
+            | Self::Check { output, .. }
             | Self::Audit(Audit::Verify { output }) => output.json,
-            Self::Run { .. }
+            Self::Init(_)
+            | Self::Run { .. }
             | Self::Ack { .. }
+            | Self::Resend { .. }
             | Self::Record { .. }
             | Self::Retract { .. }
             | Self::Release { .. }

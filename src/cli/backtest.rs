@@ -1,17 +1,18 @@
 //! `backtest`: how good the forecasts were on the station's own past.
 
-use serde_json::{Value, json};
+pub mod json;
 
 use super::args::AsOf;
 use super::fail::Failure;
 use super::output;
 use super::plot::{Plot, Point};
 use super::session::Session;
+use super::width;
 use crate::backtest::of_station;
 use crate::say;
 use crate::site::Station;
 use crate::trial::Trial;
-use crate::trial::device::{DeviceTrial, HORIZONS, Verdict};
+use crate::trial::device::{DeviceTrial, HORIZONS};
 use crate::units::{Days, Time};
 
 /// Answers `backtest`.
@@ -26,8 +27,7 @@ pub fn backtest(session: Session, station: Option<&str>, when: &AsOf, json: bool
         stations.iter().map(|station| Ok(of_station(store, &session.config, station, as_of)?)).collect()
     })?;
     if json {
-        let stations: Vec<Value> = trials.iter().map(as_json).collect();
-        output::json(&json!({ "as_of": as_of, "stations": stations }))
+        output::json(&json::Backtest { as_of, stations: trials.iter().map(json::StationTrial::of).collect() })
     } else {
         let texts: Vec<String> = trials.iter().map(|trial| as_text(trial, &session)).collect();
         output::print(&texts.join("\n"))
@@ -94,67 +94,8 @@ fn plot(trial: &Trial, date: impl Fn(Time) -> String) -> String {
         events: &[],
         digits: 1,
     };
-    drawn.draw(output::width(), date) + "o within   x outside   . edge of the band\n"
+    drawn.draw(width::of_drawing(), date) + "o within   x outside   . edge of the band\n"
 }
 
 /// Dots along each edge.
 const EDGE_POINTS: u32 = 120;
-
-fn as_json(trial: &Trial) -> Value {
-    let devices: Vec<Value> = trial.devices.iter().map(device_json).collect();
-    let m = &trial.matches;
-    let drifted: Vec<Value> = (m.drifted.iter())
-        .map(|(at, lead)| json!({ "out": at, "warned_days_before": lead.map(|days| days.0) }))
-        .collect();
-    json!({
-        "station": trial.station,
-        "verdict": verdict_word(trial.verdict()),
-        "devices": devices,
-        "match": {
-            "weeks": m.weeks,
-            "weeks_unknown": m.weeks_unknown,
-            "weeks_out": m.weeks_out,
-            "drifted_out": drifted,
-            "out_after_jump_or_act": m.jumped,
-            "warnings": { "right": m.right, "for_nothing": m.wrong, "not_judged": m.open },
-        },
-    })
-}
-
-fn device_json(device: &DeviceTrial) -> Value {
-    let horizons: Vec<Value> = HORIZONS
-        .iter()
-        .enumerate()
-        .map(|(place, days)| {
-            let cell = |channel| {
-                let (within, of) = device.within_band(place, channel);
-                json!({ "checked": of, "within_90": within })
-            };
-            json!({ "days": days, "u_prime": cell(0), "v_prime": cell(1), "ln_luminance": cell(2) })
-        })
-        .collect();
-    let spread = |channel: usize| {
-        device.verified.get(channel).map(|record| {
-        json!({ "forecasts": record.forecasts, "squares": record.squares, "sd_factor": libm::sqrt(record.factor()) })
-    })
-    };
-    json!({
-        "device": device.device,
-        "verdict": verdict_word(device.verdict()),
-        "horizons": horizons,
-        "error_against_last_reading": {
-            "colour": device.colour_error_against_last(),
-            "ln_luminance": device.error_against_last(2),
-        },
-        "spread": { "u_prime": spread(0), "v_prime": spread(1), "ln_luminance": spread(2) },
-    })
-}
-
-const fn verdict_word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::TooFew => "too-few",
-        Verdict::Held => "held",
-        Verdict::TooNarrow => "too-narrow",
-        Verdict::TooWide => "too-wide",
-    }
-}

@@ -2,14 +2,18 @@
 
 use std::process::ExitCode;
 
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::args::Cli;
 use super::fail::Failure;
 use super::output;
 use super::session::{self, Session};
+use crate::channels::secret;
 use crate::clock::Clock;
+use crate::config::Mistake;
 use crate::config::find::{self, LoadError};
+use crate::config::{ChannelKind, SecretPlace, WebAddress};
 use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
 use crate::publish::{self, beat};
@@ -20,18 +24,41 @@ use crate::units::Time;
 /// How many of a reminder's next times are shown.
 const NEXT_TIMES: usize = 3;
 
+/// Whether configuration, folders, ledger, time zone, instruments and reminders are sound. Printed, with exit code 1, also where
+/// something is wrong.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Checked {
+    /// Whether nothing is wrong.
+    ok: bool,
+    /// The configuration file.
+    config: String,
+    /// What is wrong with it; empty where nothing is. Nothing else is looked at before it is sound.
+    mistakes: Vec<Mistake>,
+    /// What was looked at, and how it was found.
+    findings: Vec<Finding>,
+}
+
 /// One thing that was looked at.
-struct Finding {
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Finding {
+    /// What was looked at: `configuration`, `folders`, `ledger`, `messages`, `instrument`, `time zone`, `stations`, `reminder`.
     what: &'static str,
+    /// How it was found.
+    #[serde(rename = "found")]
     sort: Sort,
+    /// The same in words, with what to do.
     says: String,
 }
 
 /// How it was found.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Sort {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Sort {
+    /// As it should be.
     Sound,
+    /// Nothing is wrong, but somebody should know.
     Note,
+    /// Something has to be done.
     Wrong,
 }
 
@@ -51,7 +78,8 @@ pub fn check(cli: &Cli, clock: &dyn Clock, json: bool) -> Result<ExitCode, Failu
     let mut findings = Vec::new();
     match find::load(&file) {
         Err(LoadError::Mistaken(mistakes)) if json => {
-            output::json(&json!({ "ok": false, "config": file, "mistakes": mistakes.list, "findings": [] }))?;
+            let config = file.display().to_string();
+            output::json(&Checked { ok: false, config, mistakes: mistakes.list, findings })?;
             return Ok(ExitCode::FAILURE);
         }
         Err(why) => return Err(why.into()),
@@ -63,15 +91,12 @@ pub fn check(cli: &Cli, clock: &dyn Clock, json: bool) -> Result<ExitCode, Failu
             site(&session, &mut findings);
             reminders(&session, &mut findings);
             published(&session, &mut findings);
+            channels(&session, &mut findings);
         }
     }
     let ok = findings.iter().all(|finding| finding.sort != Sort::Wrong);
     if json {
-        let findings: Vec<Value> = findings
-            .iter()
-            .map(|finding| json!({ "what": finding.what, "found": finding.sort.word(), "says": finding.says }))
-            .collect();
-        output::json(&json!({ "ok": ok, "config": file, "mistakes": [], "findings": findings }))?;
+        output::json(&Checked { ok, config: file.display().to_string(), mistakes: Vec::new(), findings })?;
     } else {
         let mut text = String::new();
         for finding in &findings {
@@ -147,6 +172,42 @@ fn undeclared(ledger: &Ledger, session: &Session, findings: &mut Vec<Finding>) {
                  so absolute claims are the instrument's word"
             );
             findings.push(note("instrument", says));
+        }
+    }
+}
+
+/// Whether what the channels need can be had; only `--send` shows that they work.
+fn channels(session: &Session, findings: &mut Vec<Finding>) {
+    for channel in &session.config.channels {
+        let id = &channel.id;
+        let (secrets, ca_file) = match &channel.kind {
+            ChannelKind::Command { .. } | ChannelKind::Desktop { .. } => (Vec::new(), None),
+            ChannelKind::Mail(mail) => {
+                (mail.login.iter().map(|login| &login.password).collect(), mail.ca_file.as_deref())
+            }
+            ChannelKind::Webhook(webhook) => {
+                let url = match &webhook.url {
+                    WebAddress::Secret(place) => Some(place),
+                    WebAddress::Written(_) => None,
+                };
+                (url.into_iter().chain(&webhook.secret).collect(), webhook.ca_file.as_deref())
+            }
+        };
+        let troubles = secrets.iter().filter_map(|place| secret::read(place).err());
+        let troubles: Vec<_> = troubles.chain(ca_file.and_then(|path| secret::certificates(path).err())).collect();
+        findings.extend(troubles.iter().map(|why| wrong("channel", format!("'{id}': {why}"))));
+        for place in secrets {
+            if let SecretPlace::File(path) = place
+                && secret::readable_by_everybody(path)
+            {
+                let says =
+                    format!("'{id}': everybody on this machine can read {}; take that right away", path.display());
+                findings.push(note("channel", says));
+            }
+        }
+        if troubles.is_empty() {
+            let says = format!("'{id}' has what it needs; `twinwhite check --send {id}` tries it");
+            findings.push(sound("channel", says));
         }
     }
 }

@@ -1,23 +1,22 @@
 //! `compare`: which of some lamps a station should have, and to what its screen must be calibrated to meet each.
 
-use std::path::{Path, PathBuf};
+pub mod json;
 
-use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
 
 use super::args::AsOf;
 use super::fail::{Failure, Kind};
 use super::inspect::{FileOfReadings, Looked};
 use super::output;
 use super::session::Session;
-use crate::color::{Move, PaperUnderLamp, UvSpread, cct_duv, white_as_given};
+use crate::color::{PaperUnderLamp, UvSpread, cct_duv, white_as_given};
 use crate::evaluate::Estimates;
 use crate::ledger::Store;
 use crate::reading::{ColourSet, Level, Source};
 use crate::say;
 use crate::site::{Noise, Paper, Station};
-use crate::station::candidates::{Basis, Candidate, Meeting, Screen, Weighed, same_kelvin_other_tint, weigh};
+use crate::station::candidates::{Basis, Candidate, Screen, Weighed, same_kelvin_other_tint, weigh};
 use crate::station::compare::Light;
-use crate::station::screen_aim::AimDoubt;
 use crate::units::Time;
 
 /// Answers `compare`.
@@ -41,10 +40,9 @@ pub fn compare(session: Session, files: &[PathBuf], station: &str, when: &AsOf, 
     let weighed = weigh(lamps, station, &now, &later, noise)
         .map_err(|why| Failure::new(Kind::Input, format!("a candidate's white cannot be used: {why}")))?;
     if json {
-        let all: Vec<Value> = weighed.iter().enumerate().map(|(i, w)| as_json(i + 1, w, station)).collect();
-        return output::json(
-            &json!({ "station": station.id, "as_of": as_of, "display_was_read": read, "candidates": all, "notes": passed }),
-        );
+        let candidates = weighed.iter().zip(1..).map(|(w, rank)| json::CandidateJson::of(rank, w, station)).collect();
+        let station = station.id.clone();
+        return output::json(&json::Compared { station, as_of, display_was_read: read, candidates, notes: passed });
     }
     output::print(&as_text(&weighed, station, read, &passed))
 }
@@ -177,7 +175,7 @@ fn as_text(weighed: &[Weighed], station: &Station, screen_read: bool, passed: &[
     let ahead = format!("in {}", say::span(station.horizon));
     let header =
         ["", "lamp", "verdict", "Δu′v′ now", &ahead, "CCT", "tint", "level", "Ra", "R9", "Rf", "worst hue, ΔE"];
-    text.push_str(&output::table(header, rows));
+    text.push_str(&output::fitting_table(header, rows, &[10, 9, 11, 7, 6, 5, 4], 0));
     text.push('\n');
     for (index, w) in weighed.iter().enumerate() {
         text.push_str(&format!("{}. {}\n", index + 1, output::strong(&w.candidate.name)));
@@ -197,67 +195,4 @@ fn as_text(weighed: &[Weighed], station: &Station, screen_read: bool, passed: &[
         text.push_str(&format!("\nNote: {one}.\n"));
     }
     text
-}
-
-fn as_json(rank: usize, w: &Weighed, station: &Station) -> Value {
-    let known = &w.candidate.known;
-    let temperature = known.white.and_then(|white| cct_duv(white).ok());
-    let basis = match w.candidate.basis {
-        Basis::Spectrum => "spectrum",
-        Basis::Coordinates => "coordinates",
-        Basis::KelvinOnly => "cct_k",
-        Basis::Label => "label",
-    };
-    json!({
-        "rank": rank,
-        "lamp": w.candidate.name,
-        "basis": basis,
-        "fitness": match w.fitness {
-            crate::color::Fitness::Fit => "fit",
-            crate::color::Fitness::WithCare => "with-care",
-            crate::color::Fitness::Unfit => "unfit",
-        },
-        "why": say::lamp::place(w, station),
-        "now": meeting(&w.now),
-        "at_horizon": meeting(&w.later),
-        "u_prime": w.candidate.white.u,
-        "v_prime": w.candidate.white.v,
-        "cct_k": known.cct_k,
-        "duv": temperature.map(|t| t.duv),
-        "illuminance_lx": w.candidate.illuminance,
-        "ra": known.ra,
-        "r9": known.r9,
-        "rf": w.candidate.rf,
-        "worst_hue": w.candidate.worst.map(|shift| json!({ "hue": shift.hue.word(), "delta_e_2000": shift.delta_e, "said": shift.to_string() })),
-        "white_sd": w.settles.0,
-        "white_sd_if_measured": w.settles.1,
-        "screen_aim": {
-            "x": w.aim.white.x,
-            "y": w.aim.white.y,
-            "cct_k": w.aim.temperature.map(|t| t.cct_k),
-            "duv": w.aim.temperature.map(|t| t.duv),
-            "luminance_cd_m2": w.aim.luminance,
-            "sensible": w.aim.is_sensible(),
-            "doubts": w.aim.doubts.iter().map(doubt).collect::<Vec<_>>(),
-        },
-    })
-}
-
-fn meeting(meeting: &Meeting) -> Value {
-    json!({
-        "delta_uv": meeting.delta_uv,
-        "luminance_ratio_to_rule": meeting.ratio,
-        "chance": meeting.chance,
-        "colour_chance": meeting.colour_chance,
-        "screen_is": meeting.direction.as_ref().map(Move::to_string),
-    })
-}
-
-fn doubt(doubt: &AimDoubt) -> &'static str {
-    match doubt {
-        AimDoubt::White { far: true, .. } => "white-far-from-daylight",
-        AimDoubt::White { .. } => "white-off-daylight",
-        AimDoubt::TooDark { .. } => "too-dark",
-        AimDoubt::TooBright { .. } => "too-bright",
-    }
 }

@@ -106,7 +106,7 @@ fn closing(config: &Config, folder: &Path, tally: &Tally, now: Time) -> Result<(
 }
 
 /// As a shell must be given it.
-fn quoted(text: &str) -> String {
+pub fn quoted(text: &str) -> String {
     let plain = |c: char| c.is_ascii_alphanumeric() || "/._-+:=@%\\".contains(c);
     if !text.is_empty() && text.chars().all(plain) {
         text.to_owned()

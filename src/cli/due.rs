@@ -2,8 +2,10 @@
 
 use std::path::Path;
 
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::Serialize;
 
+use super::answer::LocalDate;
 use super::args::AsOf;
 use super::fail::{Failure, Kind};
 use super::output;
@@ -12,11 +14,56 @@ use crate::evaluate::{self, Estimates};
 use crate::publish::feed::{self, Foreign};
 use crate::say;
 use crate::schedule::{Due, Source, merge};
-use crate::units::{Days, Time};
+use crate::units::{Days, DeviceId, StationId, Time};
 use crate::zone::LocalZone;
 
 /// The farthest that is answered: ten years.
 const FARTHEST_DAYS: f64 = 3653.0;
+
+/// What is due, by date, overdue first, with the reason of each.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct DueList {
+    /// The instant that the answer speaks of.
+    as_of: Time,
+    /// The last day that is looked at.
+    until: LocalDate,
+    /// One line for each thing that is to be done, the earliest first.
+    due: Vec<DueLine>,
+}
+
+/// Something that is due.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct DueLine {
+    /// The day by which; in the past where it is overdue.
+    date: LocalDate,
+    /// The thing that it is done to; null where it is none.
+    device: Option<DeviceId>,
+    /// The first of `stations`; null where none is concerned.
+    station: Option<StationId>,
+    /// What is to be done: `read`, `read-paper`, `look-at-held`, `shut-out-light`, `clean`, `turn-dimmer`, `turn-colour-dial`,
+    /// `recalibrate`, `replace`, `certificate`, or a reminder's own words.
+    task: String,
+    /// All of `reasons`, one after the other.
+    reason: String,
+    /// The first of `sources`.
+    source: Option<SourceWord>,
+    /// The instant by which.
+    at: Time,
+    /// Whether its day is past.
+    overdue: bool,
+    /// The stations that it concerns.
+    stations: Vec<StationId>,
+    /// Why, each as a sentence.
+    reasons: Vec<String>,
+    /// Where the demands come from.
+    sources: Vec<SourceWord>,
+}
+
+/// Where a demand comes from.
+#[derive(Debug, Clone, Copy, Serialize, JsonSchema)]
+#[serde(transparent)]
+#[schemars(extend("enum" = Source::ALL.map(Source::word)))]
+pub struct SourceWord(&'static str);
 
 /// Answers `due`.
 pub fn due(session: Session, within: f64, ics: Option<&Path>, when: &AsOf, json: bool) -> Result<(), Failure> {
@@ -40,28 +87,31 @@ pub fn due(session: Session, within: f64, ics: Option<&Path>, when: &AsOf, json:
     }
     let (shown, later): (Vec<&Due>, Vec<&Due>) = list.iter().partition(|due| zone.day(due.date) <= zone.day(until));
     if json {
-        let due: Vec<Value> = shown.iter().map(|due| as_json(due, as_of, &zone)).collect();
-        return output::json(&json!({ "as_of": as_of, "until": zone.date(until), "due": due }));
+        let due = shown.iter().map(|due| DueLine::of(due, as_of, &zone)).collect();
+        return output::json(&DueList { as_of, until: LocalDate::of(until, &zone), due });
     }
     output::print(&as_text(&shown, later.first().copied(), as_of, until, &zone))
 }
 
-fn as_json(due: &Due, as_of: Time, zone: &LocalZone) -> Value {
-    let reasons = reasons(due, as_of, zone);
-    let sources: Vec<&str> = due.sources().into_iter().map(Source::word).collect();
-    json!({
-        "date": zone.date(due.date),
-        "device": due.device,
-        "station": due.stations().first(),
-        "task": due.work.word(),
-        "reason": reasons.join(" "),
-        "source": sources.first(),
-        "at": due.date,
-        "overdue": overdue(due, as_of, zone),
-        "stations": due.stations(),
-        "reasons": reasons,
-        "sources": sources,
-    })
+impl DueLine {
+    fn of(due: &Due, as_of: Time, zone: &LocalZone) -> Self {
+        let reasons = reasons(due, as_of, zone);
+        let stations: Vec<StationId> = due.stations().into_iter().cloned().collect();
+        let sources: Vec<SourceWord> = due.sources().into_iter().map(|source| SourceWord(source.word())).collect();
+        Self {
+            date: LocalDate::of(due.date, zone),
+            device: due.device.clone(),
+            station: stations.first().cloned(),
+            task: due.work.word().to_owned(),
+            reason: reasons.join(" "),
+            source: sources.first().copied(),
+            at: due.date,
+            overdue: overdue(due, as_of, zone),
+            stations,
+            reasons,
+            sources,
+        }
+    }
 }
 
 fn reasons(due: &Due, as_of: Time, zone: &LocalZone) -> Vec<String> {

@@ -1,11 +1,28 @@
 //! How a command fails: a kind, one clear line, and what to do next. The only place where module errors become sentences.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::acts::ActError;
 use crate::config::find::{LoadError, NotFound};
 use crate::daemon::{DaemonError, StartError};
 use crate::ledger::LedgerError;
+
+/// Why a command failed. The exit code is 2 for `usage`, else 1; what clap refuses before the program looks at it stays plain text.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Failed<'a> {
+    /// What went wrong.
+    error: FailedJson<'a>,
+}
+
+/// What went wrong.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct FailedJson<'a> {
+    /// What sort of failure it is.
+    kind: Kind,
+    /// What was found, what was expected and what to do, for people.
+    message: &'a str,
+}
 
 /// Why a command failed.
 #[derive(Debug)]
@@ -15,7 +32,7 @@ pub struct Failure {
 }
 
 /// What sort of failure it is, for scripts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Kind {
     /// What was typed cannot be meant: exit code 2.
@@ -46,11 +63,13 @@ impl Failure {
     /// Says it on standard error.
     pub fn print(&self, json: bool) {
         if json {
-            let error = serde_json::json!({ "error": { "kind": self.kind, "message": self.message } });
-            eprintln!("{error}");
-        } else {
-            eprintln!("twinwhite: {}", self.message);
+            let failed = Failed { error: FailedJson { kind: self.kind, message: &self.message } };
+            if let Ok(text) = serde_json::to_string(&failed) {
+                eprintln!("{text}");
+                return;
+            }
         }
+        eprintln!("twinwhite: {}", self.message);
     }
 }
 
@@ -83,7 +102,11 @@ impl From<ActError> for Failure {
     fn from(error: ActError) -> Self {
         let kind = match &error {
             ActError::Ledger(_) => Kind::Ledger,
+            ActError::BadEnd { .. } => Kind::Usage,
             ActError::NoSuchRecord { .. }
+            | ActError::NotGivenUp { .. }
+            | ActError::NoSuchThing { .. }
+            | ActError::NoSuchMaintenance { .. }
             | ActError::AlreadyRetracted { .. }
             | ActError::NoSuchAlert { .. }
             | ActError::AlreadyCleared { .. } => Kind::NotFound,

@@ -1,8 +1,10 @@
 //! `forecast`: state, risk and date of risk ahead, if nobody touches anything.
 
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::Serialize;
 
-use super::acts;
+use super::acts::{ActJson, HoldsJson, acts};
+use super::answer::{LocalDate, MeanSd};
 use super::args::AsOf;
 use super::fail::{Failure, Kind};
 use super::output;
@@ -11,10 +13,82 @@ use crate::drift::{ChannelPath, Forecast, Path};
 use crate::evaluate::Estimates;
 use crate::say;
 use crate::station::{self, Judgement, Seen, Verdict};
-use crate::units::{Days, DeviceId, Time};
+use crate::units::{Days, DeviceId, Probability, StationId, Time};
 
 /// The farthest horizon that is answered: ten years.
 const FARTHEST_DAYS: f64 = 3653.0;
+
+/// State, risk and date of risk of one station ahead, if nobody touches anything.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Forecasted {
+    /// The station.
+    station: StationId,
+    /// The instant that the answer speaks of.
+    as_of: Time,
+    /// Whether its match holds; `unknown` is never good.
+    #[schemars(extend("enum" = Verdict::ALL.map(Verdict::word)))]
+    verdict: &'static str,
+    /// The risk within the horizon from which the station is at risk.
+    max_risk: Option<Probability>,
+    /// Probability that the match is out of tolerance now, 0 to 1.
+    #[schemars(range(min = 0.0, max = 1.0))]
+    risk: f64,
+    /// The first day on which the risk up to then passes `max_risk`; null where that lies beyond what may be said.
+    risk_date: Option<LocalDate>,
+    /// Whether that day rests on too little to be more than a guess; null without a day.
+    risk_date_is_a_guess: Option<bool>,
+    /// Until when the match is likely to hold.
+    holds_until: HoldsJson,
+    /// The days ahead that were asked for, in the order asked.
+    horizons: Vec<HorizonJson>,
+    /// Every act that was weighed, the best first; empty where nothing needs doing.
+    acts: Vec<ActJson>,
+}
+
+/// How things will stand so many days ahead.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct HorizonJson {
+    /// Days ahead, 0 to 3653.
+    #[schemars(range(min = 0.0, max = 3653.0))]
+    days: f64,
+    /// Probability that the match is out of tolerance on that day, 0 to 1.
+    #[schemars(range(min = 0.0, max = 1.0))]
+    risk: f64,
+    /// Probability that it is out at any time up to that day, 0 to 1.
+    #[schemars(range(min = 0.0, max = 1.0))]
+    risk_within: f64,
+    /// Display and lamp on that day.
+    devices: Vec<DeviceJson>,
+}
+
+/// The true state of one device on one day, not what a reading would show.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct DeviceJson {
+    /// The display or lamp.
+    device: DeviceId,
+    /// CIE 1976 u′; null where it was never read.
+    u_prime: Option<MeanSd>,
+    /// CIE 1976 v′; null where it was never read.
+    v_prime: Option<MeanSd>,
+    /// Natural logarithm of illuminance in lx for a lamp, of luminance in cd/m² for a display; null where it was never read.
+    ln_luminance: Option<MeanSd>,
+    /// Where it would be instead if the odd reading that waits for a second one is a step; null where none waits.
+    if_stepped: Option<IfStepped>,
+}
+
+/// A state that holds if an odd reading proves to be a step.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct IfStepped {
+    /// Probability that it is one, 0 to 1.
+    #[schemars(range(min = 0.0, max = 1.0))]
+    p: f64,
+    /// CIE 1976 u′ then; null where it was never read.
+    u_prime: Option<MeanSd>,
+    /// CIE 1976 v′ then; null where it was never read.
+    v_prime: Option<MeanSd>,
+    /// Natural logarithm of the level then; null where it was never read.
+    ln_luminance: Option<MeanSd>,
+}
 
 /// Mean and sd of u′, v′ and ln level, where they were ever read.
 type Channels = [Option<(f64, f64)>; 3];
@@ -53,7 +127,7 @@ pub fn forecast(session: Session, station: &str, horizons: &[f64], when: &AsOf, 
         Ok((estimates.judge(&seen)?, ahead(&seen, as_of, horizons)?))
     })?;
     if json {
-        output::json(&as_json(&judgement, &aheads, &session, as_of))
+        output::json(&Forecasted::of(&judgement, &aheads, &session, as_of))
     } else {
         output::print(&as_text(&judgement, &aheads, &session, as_of))
     }
@@ -97,48 +171,44 @@ fn channels(path: &Path, index: usize) -> Channels {
     [at(u), at(v), at(level)]
 }
 
-fn as_json(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Time) -> Value {
-    let spread = |number: Option<(f64, f64)>| number.map(|(mean, sd)| json!({ "mean": mean, "sd": sd }));
-    let horizons: Vec<Value> = aheads
-        .iter()
-        .map(|ahead| {
-            let devices: Vec<Value> = ahead
-                .devices
-                .iter()
-                .map(|DeviceAhead { device, channels: [u, v, level], if_stepped }| {
-                    let if_stepped = if_stepped.map(|(p, [u, v, level])| {
-                        json!({ "p": p, "u_prime": spread(u), "v_prime": spread(v), "ln_luminance": spread(level) })
-                    });
-                    json!({
-                        "device": device,
-                        "u_prime": spread(*u),
-                        "v_prime": spread(*v),
-                        "ln_luminance": spread(*level),
-                        "if_stepped": if_stepped,
-                    })
-                })
-                .collect();
-            json!({
-                "days": ahead.days,
-                "risk": ahead.risk,
-                "risk_within": ahead.risk_within,
-                "devices": devices,
-            })
-        })
-        .collect();
-    let max_risk = session.config.things.station(&judgement.station).map(|station| station.max_risk);
-    json!({
-        "station": judgement.station,
-        "as_of": as_of,
-        "verdict": judgement.verdict.word(),
-        "max_risk": max_risk,
-        "risk": judgement.risk,
-        "risk_date": judgement.risk_date.map(|date| session.zone().date(date.date)),
-        "risk_date_is_a_guess": judgement.risk_date.map(|date| date.guess),
-        "holds_until": acts::holds(&judgement.holds, &session.zone()),
-        "horizons": horizons,
-        "acts": acts::acts(judgement, &session.zone()),
-    })
+impl Forecasted {
+    fn of(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Time) -> Self {
+        let zone = session.zone();
+        Self {
+            station: judgement.station.clone(),
+            as_of,
+            verdict: judgement.verdict.word(),
+            max_risk: session.config.things.station(&judgement.station).map(|station| station.max_risk),
+            risk: judgement.risk,
+            risk_date: judgement.risk_date.map(|date| LocalDate::of(date.date, &zone)),
+            risk_date_is_a_guess: judgement.risk_date.map(|date| date.guess),
+            holds_until: HoldsJson::of(&judgement.holds, &zone),
+            horizons: aheads.iter().map(HorizonJson::of).collect(),
+            acts: acts(judgement, &zone),
+        }
+    }
+}
+
+impl HorizonJson {
+    fn of(ahead: &Ahead) -> Self {
+        Self {
+            days: ahead.days,
+            risk: ahead.risk,
+            risk_within: ahead.risk_within,
+            devices: ahead.devices.iter().map(DeviceJson::of).collect(),
+        }
+    }
+}
+
+impl DeviceJson {
+    fn of(ahead: &DeviceAhead) -> Self {
+        let [u_prime, v_prime, ln_luminance] = ahead.channels.map(|channel| channel.map(MeanSd::from));
+        let if_stepped = ahead.if_stepped.map(|(p, channels)| {
+            let [u_prime, v_prime, ln_luminance] = channels.map(|channel| channel.map(MeanSd::from));
+            IfStepped { p, u_prime, v_prime, ln_luminance }
+        });
+        Self { device: ahead.device.clone(), u_prime, v_prime, ln_luminance, if_stepped }
+    }
 }
 
 fn as_text(judgement: &Judgement, aheads: &[Ahead], session: &Session, as_of: Time) -> String {

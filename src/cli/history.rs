@@ -6,23 +6,109 @@ use std::collections::HashMap;
 use std::fs;
 use std::path::Path;
 
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::Serialize;
 
+use super::answer::MeanSd;
 use super::args::AsOf;
 use super::fail::Failure;
 use super::output;
 use super::plot::{Plot, Point};
 use super::session::Session;
+use super::width;
 use crate::aims;
 use crate::color::{delta_uv, uv_prime};
 use crate::drift::{Fate, Params};
 use crate::estimates::{self, Estimate, Met};
 use crate::ledger::store::{EventRow, ReadingRow};
 use crate::ledger::{LedgerError, Seq};
-use crate::reading::Patch;
+use crate::reading::{EventKind, Patch};
 use crate::say;
 use crate::site::AimWhite;
-use crate::units::{DeviceId, Time, UvPrime};
+use crate::units::{DeviceId, Hours, InstrumentId, OperatorId, Time, UvPrime};
+
+/// Every reading that was kept of one device, and everything that was done to it.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct History {
+    /// The display or lamp.
+    device: DeviceId,
+    /// Its readings by their own time, the oldest first.
+    readings: Vec<ReadingJson>,
+    /// What was done to it, the oldest first.
+    events: Vec<EventJson>,
+    /// The instrument on whose scale the device is kept; not there where no reading named one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    scale: Option<ScaleJson>,
+}
+
+/// One reading.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct ReadingJson {
+    /// Its entry in the ledger.
+    seq: Seq,
+    /// When it was measured.
+    time: Time,
+    /// Whether it counts.
+    used: bool,
+    /// Why it does not count, or not fully, in words; null where it does.
+    why: Option<String>,
+    /// CIE 1976 u′.
+    u_prime: f64,
+    /// CIE 1976 v′.
+    v_prime: f64,
+    /// Natural logarithm of illuminance in lx for a lamp, of luminance in cd/m² for a display or lit paper; null where no level
+    /// was read.
+    ln_luminance: Option<f64>,
+    /// What it was read with; null where that was not said.
+    instrument: Option<InstrumentId>,
+    /// What was lit.
+    patch: Patch,
+    /// The device's own hours counter, h; null where it was not read.
+    hours: Option<Hours>,
+    /// Minutes since the device was switched on; null where that was not said.
+    warmup_min: Option<f64>,
+    /// Dimmer or dial, as written; null where that was not said.
+    setting: Option<String>,
+}
+
+/// Something that was done to the device.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct EventJson {
+    /// Its entry in the ledger.
+    seq: Seq,
+    /// When it was done.
+    time: Time,
+    /// What was done.
+    event: EventKind,
+    /// Whether it counts; false where it was taken back.
+    used: bool,
+    /// Who did it; null where that was not said.
+    operator: Option<OperatorId>,
+    /// What was noted; null where nothing was.
+    note: Option<String>,
+}
+
+/// The instrument on whose scale the device is kept: the one that read it most.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct ScaleJson {
+    /// The instrument.
+    instrument: InstrumentId,
+    /// What the instrument that read it second most reads above that one; null where there is no second.
+    other: Option<OtherInstrument>,
+}
+
+/// What an instrument reads above the one on whose scale the device is kept.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct OtherInstrument {
+    /// The instrument.
+    instrument: InstrumentId,
+    /// Difference in CIE 1976 u′.
+    u_prime: MeanSd,
+    /// Difference in CIE 1976 v′.
+    v_prime: MeanSd,
+    /// Difference in the natural logarithm of the level, which is about its fraction.
+    ln_luminance: MeanSd,
+}
 
 /// One reading and what became of it.
 struct Line {
@@ -78,13 +164,12 @@ pub fn history(
         readings.drain(..readings.len().saturating_sub(last));
     }
     if json {
-        let readings: Vec<Value> = readings.iter().map(reading_json).collect();
-        let events: Vec<Value> = events.iter().map(event_json).collect();
-        let mut answer = json!({ "device": device, "readings": readings, "events": events });
-        if let (Some(fields), Some(scale)) = (answer.as_object_mut(), scale_json(&estimate)) {
-            fields.insert("scale".to_owned(), scale);
-        }
-        output::json(&answer)
+        output::json(&History {
+            device,
+            readings: readings.iter().map(ReadingJson::of).collect(),
+            events: events.iter().map(EventJson::of).collect(),
+            scale: ScaleJson::of(&estimate),
+        })
     } else {
         // Before the first reading that is shown there is nothing for an event to explain.
         if let Some(first) = readings.first().filter(|_| last.is_some()) {
@@ -131,14 +216,18 @@ fn walk(
     Ok(Walked { readings, events, estimate })
 }
 
-/// The instrument on whose scale the device is kept, where one was named, and what a second one reads above it.
-fn scale_json(estimate: &Estimate) -> Option<Value> {
-    let scale = estimate.state.scale_instrument()?;
-    let other = estimate.state.other_instrument(&estimate.params).map(|(id, [u, v, ln])| {
-        let number = |(mean, sd): (f64, f64)| json!({ "mean": mean, "sd": sd });
-        json!({ "instrument": id, "u_prime": number(u), "v_prime": number(v), "ln_luminance": number(ln) })
-    });
-    Some(json!({ "instrument": scale, "other": other }))
+impl ScaleJson {
+    /// `None` where no instrument was named.
+    fn of(estimate: &Estimate) -> Option<Self> {
+        let instrument = estimate.state.scale_instrument()?.clone();
+        let other = estimate.state.other_instrument(&estimate.params).map(|(id, [u, v, ln])| OtherInstrument {
+            instrument: id.clone(),
+            u_prime: u.into(),
+            v_prime: v.into(),
+            ln_luminance: ln.into(),
+        });
+        Some(Self { instrument, other })
+    }
 }
 
 impl Line {
@@ -151,33 +240,37 @@ impl Line {
     }
 }
 
-fn reading_json(line: &Line) -> Value {
-    let row = &line.row;
-    json!({
-        "seq": row.seq,
-        "time": row.time,
-        "used": line.used(),
-        "why": line.why(),
-        "u_prime": row.u,
-        "v_prime": row.v,
-        "ln_luminance": row.ln_level,
-        "instrument": row.instrument,
-        "patch": row.patch,
-        "hours": row.hours,
-        "warmup_min": row.warmup_min,
-        "setting": row.setting,
-    })
+impl ReadingJson {
+    fn of(line: &Line) -> Self {
+        let row = &line.row;
+        Self {
+            seq: row.seq,
+            time: row.time,
+            used: line.used(),
+            why: line.why(),
+            u_prime: row.u,
+            v_prime: row.v,
+            ln_luminance: row.ln_level,
+            instrument: row.instrument.clone(),
+            patch: row.patch,
+            hours: row.hours,
+            warmup_min: row.warmup_min,
+            setting: row.setting.clone(),
+        }
+    }
 }
 
-fn event_json(row: &EventRow) -> Value {
-    json!({
-        "seq": row.seq,
-        "time": row.event.time,
-        "event": row.event.kind,
-        "used": row.excluded.is_none(),
-        "operator": row.event.operator,
-        "note": row.event.note,
-    })
+impl EventJson {
+    fn of(row: &EventRow) -> Self {
+        Self {
+            seq: row.seq,
+            time: row.event.time,
+            event: row.event.kind,
+            used: row.excluded.is_none(),
+            operator: row.event.operator.clone(),
+            note: row.event.note.clone(),
+        }
+    }
 }
 
 fn as_text(session: &Session, device: &DeviceId, readings: &[Line], events: &[EventRow], params: &Params) -> String {
@@ -216,8 +309,8 @@ fn as_text(session: &Session, device: &DeviceId, readings: &[Line], events: &[Ev
         )
     }));
     rows.sort_by_key(|(time, _)| *time);
-    let mut text =
-        output::table(["entry", "time", "u′", "v′", "level", "used", ""], rows.into_iter().map(|(_, row)| row));
+    let header = ["entry", "time", "u′", "v′", "level", "used", ""];
+    let mut text = output::fitting_table(header, rows.into_iter().map(|(_, row)| row), &[2, 3, 5], 0);
     text.push('\n');
     text.push_str(&plots(session, device, readings, events, params));
     text
@@ -248,7 +341,7 @@ fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[Even
             .collect();
         let title = if aim.is_some() { "Δu′v′ from its aim" } else { "Δu′v′ from its first reading" };
         let plot = Plot { title, points: &of(true), doubted: &of(false), line: &model, events: &events, digits: 4 };
-        text.push_str(&plot.draw(output::width(), date));
+        text.push_str(&plot.draw(width::of_drawing(), date));
     }
     let of = |used: bool| -> Vec<Point> {
         let lines = white().filter(|line| line.used() == used);
@@ -258,7 +351,7 @@ fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[Even
         readings.iter().filter_map(|l| Some(Point { time: l.row.time, value: libm::exp(l.model[2]?) })).collect();
     let title = if things.display(device).is_some() { "luminance, cd/m²" } else { "illuminance, lx" };
     let plot = Plot { title, points: &of(true), doubted: &of(false), line: &model, events: &events, digits: 0 };
-    let levels = plot.draw(output::width(), date);
+    let levels = plot.draw(width::of_drawing(), date);
     if !levels.is_empty() {
         text.push('\n');
         text.push_str(&levels);

@@ -4,14 +4,12 @@
 //! `chart` (terminal) and `svg`, and handed on in `json`.
 
 mod chart;
-mod json;
+pub mod json;
 mod svg;
 mod text;
 
 use std::fs;
 use std::path::Path;
-
-use serde_json::json;
 
 use super::args::{Cli, Look};
 use super::fail::{Failure, Kind};
@@ -86,8 +84,8 @@ pub fn inspect(cli: &Cli, look: &Look, json: bool) -> Result<(), Failure> {
         fs::write(path, svg::document(&sheets)).map_err(|why| bad(path, &why.to_string()))?;
     }
     if json {
-        let readings: Vec<_> = readings.iter().map(json::reading).collect();
-        return output::json(&json!({ "readings": readings, "warnings": warnings }));
+        let readings = readings.iter().map(json::ReadingJson::of).collect();
+        return output::json(&json::Inspected { readings, warnings });
     }
     let full = look.full || readings.len() <= IN_FULL;
     output::print(&text::of_all(&readings, &warnings, full))

@@ -6,6 +6,7 @@
 mod acts;
 mod ageing;
 mod alerts;
+mod answer;
 mod args;
 mod audit;
 mod backtest;
@@ -17,15 +18,21 @@ mod due;
 mod fail;
 mod forecast;
 mod history;
+mod init;
 mod inspect;
+mod maintenance;
+mod messages;
 mod output;
 mod plot;
 mod record;
 mod rules;
 mod run;
+pub mod schema;
+mod send;
 mod session;
 mod status;
 mod take;
+mod width;
 
 use std::process::ExitCode;
 
@@ -56,6 +63,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
     let session = || Session::open(&cli, &clock);
     let done = |()| ExitCode::SUCCESS;
     match &cli.command {
+        Command::Init(given) => init::init(&cli, given).map(done),
         Command::Run { new_ledger } => run::run(session()?, *new_ledger).map(done),
         Command::Add { device, fields, output } => take::add(session()?, device, fields, output.json).map(done),
         Command::Ingest { files, device, output } => take::ingest(session()?, files, device.as_deref(), output.json),
@@ -83,12 +91,31 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         }
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
+        Command::Messages { output } => messages::messages(session()?, output.json).map(done),
+        Command::Resend { keys, .. } => messages::resend(session()?, keys).map(done),
+        Command::Maintenance { subject, whole_site, until, reason, end, output } => {
+            let session = session()?;
+            let announced = until.as_deref().zip(reason.as_deref());
+            match (end, announced, subject.as_deref(), whole_site) {
+                (Some(id), ..) => maintenance::end(session, *id),
+                (None, Some((until, reason)), Some(subject), _) => {
+                    maintenance::begin(session, Some(subject), until, reason)
+                }
+                (None, Some((until, reason)), None, true) => maintenance::begin(session, None, until, reason),
+                (None, Some(_), None, false) => {
+                    Err(Failure::new(fail::Kind::Usage, "name what is worked on, or say --whole-site"))
+                }
+                (None, None, ..) => maintenance::list(session, output.json),
+            }
+            .map(done)
+        }
         Command::Record { event, device, at, fields } => {
             record::record(session()?, event, device, at.as_deref(), fields).map(done)
         }
         Command::Retract { seq, reason } => record::retract(session()?, *seq, reason).map(done),
         Command::Release { seq } => record::release(session()?, *seq).map(done),
-        Command::Check { output } => check::check(&cli, &clock, output.json),
+        Command::Check { send: Some(channel), output } => send::send(session()?, channel, output.json).map(done),
+        Command::Check { send: None, output } => check::check(&cli, &clock, output.json),
         Command::Rebuild => audit::rebuild(session()?).map(done),
         Command::Audit(Audit::Verify { output }) => audit::verify(session()?, output.json),
         Command::Demo { dir } => demo::demo(dir.as_deref(), &clock).map(done),

@@ -3,48 +3,54 @@
 use std::env;
 use std::io::{self, IsTerminal, Write};
 
-use serde_json::Value;
-use tabled::builder::Builder;
-use tabled::settings::{Padding, Style};
+use serde::Serialize;
 
 use super::fail::Failure;
+use super::width::{self, Table};
 
-/// Prints `text` as it stands. A reader that has gone away is no failure.
+/// Prints `text`, on a terminal with its sentences wrapped to fit. A reader that has gone away is no failure.
 pub fn print(text: &str) -> Result<(), Failure> {
+    match width::of_terminal() {
+        Some(columns) => verbatim(&width::wrapped(text, columns)),
+        None => verbatim(text),
+    }
+}
+
+/// Prints `text` as it stands: commands that are to be copied, JSON.
+pub fn verbatim(text: &str) -> Result<(), Failure> {
     match io::stdout().lock().write_all(text.as_bytes()) {
         Err(gone) if gone.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         other => Ok(other?),
     }
 }
 
-/// Prints one JSON value.
-pub fn json(value: &Value) -> Result<(), Failure> {
-    print(&format!("{value}\n"))
+/// Prints one JSON value, on one line.
+pub fn json(value: &impl Serialize) -> Result<(), Failure> {
+    let text = serde_json::to_string(value).map_err(io::Error::from)?;
+    verbatim(&(text + "\n"))
 }
 
-/// Lines under a header, columns as wide as they must be.
+/// Lines under a header, columns as wide as they must be; on a terminal within its width.
 pub fn table<const N: usize>(header: [&str; N], rows: impl IntoIterator<Item = [String; N]>) -> String {
-    let mut builder = Builder::default();
-    builder.push_record(header);
-    for row in rows {
-        builder.push_record(row);
-    }
-    let mut table = builder.build();
-    table.with(Style::empty()).with(Padding::new(0, 2, 0, 0));
-    let lines: Vec<String> = table.to_string().lines().map(|line| line.trim_end().to_owned()).collect();
-    lines.join("\n") + "\n"
+    fitting_table(header, rows, &[], 0)
+}
+
+/// Such lines where a narrow terminal may go without the columns `spare`, the least important first; `indent` columns are put before each line.
+pub fn fitting_table<const N: usize>(
+    header: [&str; N],
+    rows: impl IntoIterator<Item = [String; N]>,
+    spare: &[usize],
+    indent: usize,
+) -> String {
+    let header = header.map(str::to_owned).to_vec();
+    let rows = rows.into_iter().map(|row| row.to_vec()).collect();
+    Table { header, rows, spare, indent }.lines(width::of_terminal())
 }
 
 /// Makes `text` stand out on a terminal. It says the same without.
 pub fn strong(text: &str) -> String {
     let plain = !io::stdout().is_terminal() || env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
     if plain { text.to_owned() } else { format!("\x1b[1m{text}\x1b[0m") }
-}
-
-/// The width to draw in: the terminal's, as the shell tells it, else 80 columns.
-pub fn width() -> usize {
-    let told = env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
-    told.filter(|columns| (40..=400).contains(columns)).unwrap_or(80)
 }
 
 /// Tells how far long work has come, on one line of a terminal, and nothing in a pipe.

@@ -115,7 +115,8 @@ fn log(notice: Notice) {
         Notice::Happened(Happened::Alert(_)) | Notice::Round { .. } => {}
         Notice::Message(message) => {
             let lines = message.lines.join(" ");
-            warn!(alert = message.alert, kind = message.kind, state = message.state, lines, "{}", message.headline);
+            let state = message.state.word();
+            warn!(alert = message.alert, kind = message.kind, state, lines, "{}", message.headline);
         }
         Notice::Trouble(what) => error!("{what}"),
         Notice::Settled(what) => info!("{what}"),

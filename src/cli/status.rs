@@ -1,19 +1,17 @@
 //! `status`: the verdict first, then why, then what to do.
 
+pub mod json;
+
 use std::fs;
 use std::process::ExitCode;
 use std::time::Duration;
 
-use serde_json::{Value, json};
-
-use super::acts;
 use super::args::AsOf;
 use super::fail::Failure;
 use super::output;
 use super::rules;
 use super::session::Session;
 use crate::color::rendering::SimulatorTables;
-use crate::color::{cct_duv, xy};
 use crate::config::Config;
 use crate::evaluate::Estimates;
 use crate::ledger::Store;
@@ -23,8 +21,8 @@ use crate::publish::beat::{self, Beat};
 use crate::say;
 use crate::site::Station;
 use crate::station::rules::Measured;
-use crate::station::{Ambient, AtHours, EstimatedWhite, Judgement, Reason, Spread, Verdict, lightness_lost};
-use crate::units::{DeviceId, Time};
+use crate::station::{EstimatedWhite, Judgement, Reason, Verdict};
+use crate::units::Time;
 use crate::zone::LocalZone;
 
 /// A file that lies in the inbox longer than this is worth a line.
@@ -61,12 +59,12 @@ pub fn status(
     let beat = beat::last(&session.config);
     let worst = answers.iter().map(|answer| answer.judgement.verdict).max().unwrap_or(Verdict::Unknown);
     if json {
-        let stations: Vec<Value> = answers.iter().map(|answer| as_json(answer, &session.zone())).collect();
-        let mut value = json!({ "as_of": as_of, "stations": stations });
-        if when.as_of.is_none() {
-            value["heartbeat"] = beat.as_ref().map_or(Value::Null, |beat| heartbeat(beat, as_of, blind));
-        }
-        output::json(&value)?;
+        let heartbeat = match when.as_of {
+            None => beat.as_ref().map(|beat| json::Heartbeat::of(beat, as_of, blind)),
+            Some(_) => None,
+        };
+        let stations = answers.iter().map(|answer| json::StationStatus::of(answer, &session.zone())).collect();
+        output::json(&json::Status { as_of, stations })?;
     } else {
         let mut text: String = answers.iter().map(|answer| as_text(answer, &session.zone())).collect();
         if when.as_of.is_none() {
@@ -202,100 +200,4 @@ fn waiting_files(config: &Config) -> String {
              not running.\n"
         ),
     }
-}
-
-/// The last complete look of the watch.
-fn heartbeat(beat: &Beat, now: Time, blind: bool) -> Value {
-    json!({
-        "at": beat.at,
-        "age_s": now.since(beat.at).0 * 86_400.0,
-        "blind": blind,
-        "files_waiting": beat.files_waiting,
-        "last_reading": beat.last_reading,
-        "standing_alerts": beat.standing_alerts,
-        "entries": beat.entries,
-        "url_fails": beat.url_fails,
-        "version": beat.version,
-    })
-}
-
-fn as_json(answer: &Answer, zone: &LocalZone) -> Value {
-    let judgement = &answer.judgement;
-    json!({
-        "station": judgement.station,
-        "verdict": judgement.verdict.word(),
-        "risk": judgement.risk,
-        "since": answer.since,
-        "horizon_days": answer.station.horizon,
-        "risk_within": judgement.risk_within,
-        "max_risk": answer.station.max_risk,
-        "risk_date": judgement.risk_date.map(|date| zone.date(date.date)),
-        "risk_date_is_a_guess": judgement.risk_date.map(|date| date.guess),
-        "delta_uv": spread(&judgement.delta_uv),
-        "luminance_ratio": judgement.luminance_ratio.as_ref().map(spread),
-        "paper_white": white(&judgement.paper_white),
-        "display_white": white(&judgement.display_white),
-        "scale_uncertainty": { "uv": judgement.scale_uncertainty.0, "ln_luminance_ratio": judgement.scale_uncertainty.1 },
-        "print_to_screen": judgement.print_to_screen.map(|ratio| {
-            json!({ "luminance_ratio": ratio, "delta_l": lightness_lost(ratio) })
-        }),
-        "rendering": judgement.rendering.map(|known| {
-            json!({ "ra": known.ra, "measured_at": known.when, "source": known.source.word() })
-        }),
-        "ambient": ambient(&judgement.ambient, answer.station),
-        "last_read": { "display": answer.last_read[0].1, "lamp": answer.last_read[1].1 },
-        "reasons": judgement.reasons.iter().map(|reason| say::reason(reason, zone)).collect::<Vec<_>>(),
-        "advice": say::to_do_now(judgement, zone),
-        "calls": acts::calls(judgement, zone),
-        "holds_until": acts::holds(&judgement.holds, zone),
-        "acts": acts::acts(judgement, zone),
-        "rules": rules::as_json(answer.station, &answer.measured),
-    })
-}
-
-/// Foreign light, worst share and brightest light first; null where it was never read of late.
-fn ambient(ambient: &Ambient, station: &Station) -> Value {
-    let hours = |all: &[AtHours]| -> Vec<Value> {
-        let one = |hours: &AtHours| {
-            json!({
-                "from_hour": hours.from,
-                "to_hour": hours.to,
-                "readings": hours.readings,
-                "illuminance_lx": hours.lx,
-                "share": hours.share,
-                "pull_delta_uv": hours.pull.map(|pull| pull.delta_uv),
-                "pull": hours.pull.and_then(|pull| pull.direction).map(|direction| direction.to_string()),
-            })
-        };
-        all.iter().map(one).collect()
-    };
-    if ambient.print.is_empty() && ambient.screen.is_empty() {
-        return Value::Null;
-    }
-    json!({
-        "share": ambient.worst().and_then(|hours| hours.share),
-        "max_share": station.ambient_max,
-        "screen_lx": ambient.brightest().map(|hours| hours.lx),
-        "on_print": hours(&ambient.print),
-        "at_screen": hours(&ambient.screen),
-    })
-}
-
-fn white(white: &EstimatedWhite) -> Value {
-    let at = xy(white.uv()).ok();
-    let temperature = cct_duv(white.uv()).ok();
-    json!({
-        "u_prime": spread(&white.u),
-        "v_prime": spread(&white.v),
-        "x": at.map(|at| at.x),
-        "y": at.map(|at| at.y),
-        "cct_k": temperature.map(|t| t.cct_k),
-        "duv": temperature.map(|t| t.duv),
-        "luminance_cd_m2": white.luminance.as_ref().map(spread),
-    })
-}
-
-/// A mean and its standard deviation, as JSON.
-pub fn spread(spread: &Spread) -> Value {
-    json!({ "mean": spread.mean, "sd": spread.sd })
 }

@@ -5,18 +5,115 @@ use std::io::Read;
 use std::path::Path;
 use std::process::ExitCode;
 
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use super::fail::{Failure, Kind};
 use super::output;
 use super::session::Session;
 use crate::admit::admit;
 use crate::formats::{self, Context, Need};
+use crate::ledger::Seq;
 use crate::ledger::entry::CameBy;
 use crate::pipeline::{self, Incoming, Receipt, Taken};
 use crate::reading::{Defect, Record, Row};
 use crate::say;
 use crate::units::DeviceId;
+
+/// What became of files that were given by hand. Printed, with exit code 1, also where one was not taken.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Ingested {
+    /// Each file, in the order given.
+    files: Vec<FileJson>,
+}
+
+/// What became of one file.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct FileJson {
+    /// The file as given.
+    file: String,
+    #[serde(flatten)]
+    fate: FileFate,
+}
+
+/// What became of a file.
+#[derive(Debug, Serialize, JsonSchema)]
+#[serde(tag = "result", rename_all = "lowercase")]
+pub enum FileFate {
+    /// It cannot be read from the disk, or is too large.
+    Unreadable {
+        /// Why, and what to do.
+        why: String,
+    },
+    /// The same bytes were taken before; nothing changed.
+    Known {
+        /// The entry that took them.
+        seq: Seq,
+    },
+    /// It is not finished; nothing of it was taken.
+    Incomplete {
+        /// What it lacks.
+        why: String,
+    },
+    /// Nothing of it was taken.
+    Refused {
+        /// Everything that is wrong with it.
+        defects: Vec<Defect>,
+    },
+    /// It was taken.
+    Taken {
+        #[serde(flatten)]
+        receipt: ReceiptJson,
+    },
+}
+
+/// What was taken of a file, or of what was typed by hand.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct ReceiptJson {
+    /// Readings that are now in the ledger.
+    readings: usize,
+    /// Events that are now in the ledger.
+    events: usize,
+    /// Rows that the ledger already had.
+    duplicates: u64,
+    /// The entries of the readings.
+    seqs: Vec<Seq>,
+    /// Readings that are kept and wait for a person.
+    held: Vec<HeldJson>,
+    /// Readings that the model doubts.
+    doubted: Vec<DoubtedJson>,
+    /// What was noticed and did not keep it from being taken.
+    warnings: Vec<WarningJson>,
+}
+
+/// A reading that waits for a person.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct HeldJson {
+    /// Its entry.
+    seq: Seq,
+    /// Its line in the file, from 1; 0 where it has none.
+    line: u64,
+    /// Why, in words.
+    why: String,
+}
+
+/// A reading that the model doubts.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct DoubtedJson {
+    /// Its entry.
+    seq: Seq,
+    /// Its line in the file, from 1; 0 where it has none.
+    line: u64,
+}
+
+/// Something that was noticed.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct WarningJson {
+    /// The line in the file, from 1; 0 for the file as a whole.
+    line: u64,
+    /// What, in words.
+    what: String,
+}
 
 /// Takes files in and says what became of each. The exit code is 1 if any was not taken.
 pub fn ingest(
@@ -41,13 +138,13 @@ pub fn ingest(
         };
         all_taken &= matches!(taken, Ok(Taken::Known { .. } | Taken::Accepted(_)));
         if json {
-            answers.push(file_json(path, &taken));
+            answers.push(FileJson::of(path, taken));
         } else {
             output::print(&file_text(path, &taken))?;
         }
     }
     if json {
-        output::json(&json!({ "files": answers }))?;
+        output::json(&Ingested { files: answers })?;
     }
     Ok(if all_taken { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
@@ -86,7 +183,7 @@ pub fn add(session: Session, device: &str, fields: &[String], json: bool) -> Res
     for row in admitted {
         total = pipeline::take_one(&mut ledger, &session.config, row.value, now)?;
     }
-    if json { output::json(&receipt_json(&total)) } else { output::print(&added_text(&device, &total)) }
+    if json { output::json(&ReceiptJson::of(&total)) } else { output::print(&added_text(&device, &total)) }
 }
 
 /// Splits name=value.
@@ -161,33 +258,32 @@ fn file_text(path: &Path, taken: &Result<Taken, String>) -> String {
     }
 }
 
-fn file_json(path: &Path, taken: &Result<Taken, String>) -> Value {
-    let file = path.display().to_string();
-    match taken {
-        Err(why) => json!({ "file": file, "result": "unreadable", "why": why }),
-        Ok(Taken::Known { file: seq }) => json!({ "file": file, "result": "known", "seq": seq }),
-        Ok(Taken::Incomplete(why)) => json!({ "file": file, "result": "incomplete", "why": why.to_string() }),
-        Ok(Taken::Refused { defects, .. }) => json!({ "file": file, "result": "refused", "defects": defects }),
-        Ok(Taken::Accepted(receipt)) => {
-            let mut answer = json!({ "file": file, "result": "taken" });
-            if let (Value::Object(answer), Value::Object(more)) = (&mut answer, receipt_json(receipt)) {
-                answer.extend(more);
-            }
-            answer
-        }
+impl FileJson {
+    fn of(path: &Path, taken: Result<Taken, String>) -> Self {
+        let fate = match taken {
+            Err(why) => FileFate::Unreadable { why },
+            Ok(Taken::Known { file }) => FileFate::Known { seq: file },
+            Ok(Taken::Incomplete(why)) => FileFate::Incomplete { why: why.to_string() },
+            Ok(Taken::Refused { defects, .. }) => FileFate::Refused { defects },
+            Ok(Taken::Accepted(receipt)) => FileFate::Taken { receipt: ReceiptJson::of(&receipt) },
+        };
+        Self { file: path.display().to_string(), fate }
     }
 }
 
-fn receipt_json(receipt: &Receipt) -> Value {
-    let held = receipt.held.iter().map(|(seq, line, why)| json!({ "seq": seq, "line": line, "why": say::hold(why) }));
-    let doubted = receipt.doubted.iter().map(|(seq, line)| json!({ "seq": seq, "line": line }));
-    json!({
-        "readings": receipt.readings.len(),
-        "events": receipt.events.len(),
-        "duplicates": receipt.duplicates,
-        "seqs": receipt.readings.iter().map(|(seq, _)| seq).collect::<Vec<_>>(),
-        "held": held.collect::<Vec<_>>(),
-        "doubted": doubted.collect::<Vec<_>>(),
-        "warnings": receipt.warnings.iter().map(|row| json!({ "line": row.line, "what": row.value.to_string() })).collect::<Vec<_>>(),
-    })
+impl ReceiptJson {
+    fn of(receipt: &Receipt) -> Self {
+        let held = receipt.held.iter().map(|(seq, line, why)| HeldJson { seq: *seq, line: *line, why: say::hold(why) });
+        let doubted = receipt.doubted.iter().map(|(seq, line)| DoubtedJson { seq: *seq, line: *line });
+        let warnings = receipt.warnings.iter().map(|row| WarningJson { line: row.line, what: row.value.to_string() });
+        Self {
+            readings: receipt.readings.len(),
+            events: receipt.events.len(),
+            duplicates: receipt.duplicates,
+            seqs: receipt.readings.iter().map(|(seq, _)| *seq).collect(),
+            held: held.collect(),
+            doubted: doubted.collect(),
+            warnings: warnings.collect(),
+        }
+    }
 }

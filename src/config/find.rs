@@ -76,7 +76,7 @@ impl fmt::Display for NotFound {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let tried: Vec<String> = self.tried.iter().map(|path| path.display().to_string()).collect();
         writeln!(f, "No configuration was found; looked for {}.", tried.join(", "))?;
-        writeln!(f, "Copy config/photographer.toml to {FILE_NAME} and make its names, aims and folders your own.")?;
+        writeln!(f, "`twinwhite init` asks four questions and writes {FILE_NAME}.")?;
         write!(f, "Then `twinwhite check` says what is still wrong; `twinwhite demo` needs no configuration.")
     }
 }
@@ -225,7 +225,7 @@ mod tests {
         nowhere.folder = folder.path().to_owned();
         let text = find(&nowhere).unwrap_err().to_string();
         assert_eq!(text.lines().count(), 3, "{text}");
-        assert!(text.contains(&home) && text.contains("photographer.toml"), "{text}");
+        assert!(text.contains(&home) && text.contains("twinwhite init"), "{text}");
         fs::write(folder.path().join(FILE_NAME), "").unwrap();
         assert_eq!(find(&nowhere).unwrap(), folder.path().join(FILE_NAME));
     }

@@ -4,10 +4,11 @@
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One mistake, with its place.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Mistake {
     /// Line of the file, counted from 1; 0 for the file as a whole.
     pub line: usize,

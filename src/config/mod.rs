@@ -1,16 +1,18 @@
 //! The configuration file: as written, and as understood.
 //!
 //! Here: what a configuration is once understood, and [`Config::parse`], which is pure. How the file is walked over and
-//! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `things`, `stations` and
-//! `mapping`; what is written for others in `publish`; papers with their curves in `papers` and `curve`, rule sets in `rules`; what must agree between tables in
+//! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `channels`, `things`,
+//! `stations` and `mapping`; what is written for others in `publish`; papers with their curves in `papers` and `curve`, rule sets in `rules`; what must agree between tables in
 //! `checks`. Which other files a configuration names is in [`files`]. Finding and reading all of them is in [`find`], the
 //! only part that touches a disk.
 
+mod channels;
 mod checks;
 mod curve;
 pub mod files;
 pub mod find;
 mod mapping;
+mod messages;
 mod mistake;
 mod papers;
 mod publish;
@@ -31,15 +33,18 @@ use toml::de::DeTable;
 use crate::formats::mapping::{Mapping, Scope};
 use crate::formats::{Context, KeywordRules, Need};
 use crate::ledger::entry::NamedText;
+use crate::outbox::Rules;
 use crate::schedule::Reminder;
 use crate::site::{Costs, Things};
 use crate::units::{DeviceId, SiteId};
+pub use channels::{Channel, ChannelKind, Login, Mail, Reach, SecretPlace, Security, WebAddress, Webhook, reach_of};
 use files::Files;
 pub use files::NamedFile;
 pub use mistake::{Mistake, Mistakes};
 pub use publish::{HeartbeatUrl, Publish};
 use rules::RuleSets;
 pub use rules::built_in_rules;
+pub use settings::id_from;
 use walk::{Notes, Table};
 
 /// A configuration without a mistake.
@@ -57,6 +62,8 @@ pub struct Config {
     pub keyword_text: Vec<(Scope, KeywordRules)>,
     /// Where messages go beside the log, which is always on.
     pub channels: Vec<Channel>,
+    /// How often people are told again, and when not.
+    pub messages: Rules,
     /// Tables of standards that are sold, from files that the user owns.
     pub tables: Tables,
     /// What the acts cost that advice chooses from.
@@ -121,32 +128,11 @@ pub struct Tables {
     pub iso_23603: Option<NamedText>,
 }
 
-/// One way out for messages.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Channel {
-    /// Its name, by the rules of every id.
-    pub id: String,
-    /// What it does with a message.
-    pub kind: ChannelKind,
-}
-
-/// What a channel does with a message.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum ChannelKind {
-    /// Starts a program for each message, without a shell, and gives it the message as JSON on standard input.
-    Command {
-        /// The program, as written.
-        program: String,
-        /// Its arguments.
-        arguments: Vec<String>,
-    },
-}
-
 /// The largest configuration that is read, in bytes.
 pub const MAX_BYTES: usize = 1 << 20;
 
 /// Tables of the file that this version reads.
-const TABLES: [&str; 18] = [
+const TABLES: [&str; 20] = [
     "site",
     "paths",
     "inbox",
@@ -158,6 +144,8 @@ const TABLES: [&str; 18] = [
     "operator",
     "reminder",
     "channel",
+    "messages",
+    "quiet",
     "mapping",
     "rules",
     "tables",
@@ -168,7 +156,7 @@ const TABLES: [&str; 18] = [
 ];
 
 /// Tables that later versions read.
-const LATER: [&str; 4] = ["quiet", "page", "signing", "forward"];
+const LATER: [&str; 3] = ["page", "signing", "forward"];
 
 impl Config {
     /// Understands the text of a configuration that names no other files; see [`Config::parse_with`].
@@ -206,6 +194,7 @@ impl Config {
                 things: parts.things,
                 reminders: parts.reminders,
                 channels: parts.channels,
+                messages: parts.messages,
                 mappings: parts.mappings.tables,
                 keyword_text: parts.mappings.keyword_text,
                 tables: parts.tables,
@@ -248,6 +237,7 @@ struct Parts {
     things: Things,
     reminders: Vec<Reminder>,
     channels: Vec<Channel>,
+    messages: Rules,
     mappings: mapping::Mappings,
     tables: Tables,
     costs: Costs,
@@ -264,11 +254,12 @@ fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts>
     let rules = RuleSets::of(root);
     let things = things::things(&tables, &declared, &rules, files, white::cct_duv_to_xy);
     let reminders = settings::reminders(root, &declared);
-    let channels = settings::channels(root);
+    let channels = channels::channels(root, base, paths.as_ref());
+    let messages = messages::messages(root);
     let mappings = mapping::mappings(root, &declared);
     let tables = settings::tables(root, files);
     let costs = settings::costs(root);
     let publish = publish::publish(root, base, paths.as_ref());
     let (site, paths, publish) = (site?, paths?, publish?);
-    Some(Parts { site, paths, inbox, things, reminders, channels, mappings, tables, costs, publish })
+    Some(Parts { site, paths, inbox, things, reminders, channels, messages, mappings, tables, costs, publish })
 }

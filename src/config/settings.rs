@@ -1,7 +1,7 @@
-//! The tables of the file that are about the program: site, paths, inbox, reminders, channels, sold tables; and the file
-//! as a whole.
+//! The tables of the file that are about the program: site, paths, inbox, reminders, sold tables; and the file as a
+//! whole.
 //!
-//! Not here: the things of the site (`things`).
+//! Not here: the things of the site (`things`), the ways out for messages (`channels`).
 
 use std::path::{Component, Path, PathBuf};
 use std::time::Duration;
@@ -10,9 +10,9 @@ use chrono_tz::{TZ_VARIANTS, Tz};
 
 use super::checks::Declared;
 use super::files::Files;
-use super::walk::{Notes, Table};
+use super::walk::{Entry, Notes, Table};
 use super::words::nearest;
-use super::{Channel, ChannelKind, InboxSettings, LATER, Paths, Site, TABLES, Tables};
+use super::{InboxSettings, LATER, Paths, Site, TABLES, Tables};
 use crate::color::rendering::SimulatorTables;
 use crate::ledger::entry::NamedText;
 use crate::reading::ThingKind;
@@ -121,7 +121,7 @@ fn zone_near(text: &str) -> Option<&'static str> {
 }
 
 /// An id made from a name: lower case, ASCII, hyphens between words. `None` if nothing of the name is left.
-pub(super) fn id_from(name: &str) -> Option<String> {
+pub fn id_from(name: &str) -> Option<String> {
     let mut id = String::new();
     for c in name.to_lowercase().chars() {
         match c {
@@ -152,16 +152,7 @@ pub(super) fn paths(root: &Table<'_>, base: &Path) -> Option<Paths> {
     let paths = root.need_section("paths", "[paths] with inbox and state")?;
     let names = ["inbox", "archive", "quarantine", "state"];
     paths.only(&names);
-    let folder = |name: &str| {
-        let entry = paths.get(name)?;
-        let text = entry.text("a folder, like \"inbox\"")?;
-        if text.starts_with('~') {
-            let hint = "~ is not understood here; write the whole path, or one relative to this file";
-            entry.mistake("a folder, like \"inbox\"", Some(hint.to_owned()));
-            return None;
-        }
-        Some(plain(&base.join(text)))
-    };
+    let folder = |name: &str| place(&paths.get(name)?, "a folder, like \"inbox\"", base);
     for needed in ["inbox", "state"] {
         paths.need(needed, "a folder, relative to this file or whole");
     }
@@ -188,6 +179,17 @@ pub(super) fn paths(root: &Table<'_>, base: &Path) -> Option<Paths> {
         }
     }
     Some(Paths { inbox: inbox?, archive: archive?, quarantine: quarantine?, state: state? })
+}
+
+/// The file or folder that an entry names; a relative one counts from `base`.
+pub(super) fn place(entry: &Entry<'_>, expected: &str, base: &Path) -> Option<PathBuf> {
+    let text = entry.text(expected)?;
+    if text.starts_with('~') {
+        let hint = "~ is not understood here; write the whole path, or one relative to this file";
+        entry.mistake(expected, Some(hint.to_owned()));
+        return None;
+    }
+    Some(plain(&base.join(text)))
 }
 
 fn sibling(folder: &Path, name: &str) -> PathBuf {
@@ -300,65 +302,6 @@ fn verb(task: &Task) -> &str {
         Task::Certificate => "have certified",
         other => other.words(),
     }
-}
-
-/// Every `[[channel]]`.
-pub(super) fn channels(root: &Table<'_>) -> Vec<Channel> {
-    let mut seen: Vec<(String, usize)> = Vec::new();
-    let mut channels = Vec::new();
-    for table in root.sections("channel") {
-        let id = table.need("id", ID).and_then(|entry| {
-            let text = entry.text(ID)?;
-            if SiteId::new(text).is_err() {
-                entry.mistake(ID, id_from(text).map(|near| format!("for example \"{near}\"")));
-                return None;
-            }
-            if let Some((_, line)) = seen.iter().find(|(other, _)| other == text) {
-                let found = format!("\"{text}\", already the id of a channel on line {line}");
-                entry.note(found, "an id of its own for each channel", None);
-            }
-            seen.push((text.to_owned(), entry.line()));
-            Some(text.to_owned())
-        });
-        let kind = table.need("kind", "\"command\"");
-        let command = match kind.as_ref().map(|kind| kind.as_text()) {
-            Some(Some("command")) => true,
-            Some(text) => {
-                let hint = match text {
-                    Some("log") => "the log is always on and needs no [[channel]]",
-                    _ => "more kinds come with later versions; a command can send anything anywhere meanwhile",
-                };
-                if let Some(kind) = kind {
-                    kind.mistake("\"command\", the only kind of this version", Some(hint.to_owned()));
-                }
-                false
-            }
-            None => false,
-        };
-        // Keys of a kind that this version does not know cannot be judged.
-        if !command {
-            continue;
-        }
-        table.only(&["id", "kind", "run"]);
-        let expected = "the program and its arguments as a list, like [\"send-mail\", \"--to\", \"ines\"]";
-        let run = table.need("run", expected).and_then(|entry| {
-            let parts = entry.list(expected)?;
-            if parts.is_empty() {
-                entry.mistake(expected, None);
-            }
-            let word = |(nth, part): (usize, &super::walk::Entry<'_>)| match part.as_text() {
-                // An argument may be empty, a program may not.
-                Some(text) if nth > 0 => Some(text.to_owned()),
-                _ => part.text("a text").map(str::to_owned),
-            };
-            parts.iter().enumerate().map(word).collect::<Option<Vec<String>>>()
-        });
-        if let (Some(id), Some((program, arguments))) = (id, run.as_deref().and_then(<[String]>::split_first)) {
-            let kind = ChannelKind::Command { program: program.clone(), arguments: arguments.to_vec() };
-            channels.push(Channel { id, kind });
-        }
-    }
-    channels
 }
 
 /// `[tables]`: tables of standards that are sold, from files the user owns.

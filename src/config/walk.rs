@@ -72,6 +72,16 @@ impl<'a> Notes<'a> {
         self.push(mistake);
     }
 
+    /// The same of something that must not be shown: of its line only what stands before it is quoted.
+    fn note_hidden(&self, at: Range<usize>, key: String, found: &str, expected: &str, hint: &str) {
+        let (line, column) = self.place_of(at.start);
+        let start = self.line_starts.get(line - 1).copied().unwrap_or(0);
+        let before = self.text.get(start..at.start).unwrap_or_default().trim_start_matches('\u{feff}');
+        let quote = Quote::of(&format!("{before}…"), column, 1);
+        let (found, expected, hint) = (found.to_owned(), expected.to_owned(), Some(hint.to_owned()));
+        self.push(Mistake { line, column, key: printable(&key), found, expected, hint, quote });
+    }
+
     fn push(&self, mistake: Mistake) {
         let mut noted = self.noted.borrow_mut();
         if noted.len() < MOST {
@@ -227,6 +237,11 @@ impl<'a> Entry<'a> {
     /// Notes a mistake at this value.
     pub(super) fn note(&self, found: impl Into<String>, expected: &str, hint: Option<String>) {
         self.notes.note(self.at.clone(), key_at(&self.place, &self.path), found, expected, hint);
+    }
+
+    /// Notes a mistake at this value without showing it, since it may be a secret.
+    pub(super) fn note_hidden(&self, found: &str, expected: &str, hint: &str) {
+        self.notes.note_hidden(self.at.clone(), key_at(&self.place, &self.path), found, expected, hint);
     }
 
     /// The line this value begins on.

@@ -1,109 +1,146 @@
-//! Delivers what the outbox holds: to the log at once, to commands as tasks beside the loop. At least once.
+//! Delivers what the outbox holds: to the log at once, through channels as tasks beside the loop. At least once.
 //!
-//! A message is marked as sent only after its channel took it. What fails is tried again after a wait that grows
-//! (`outbox::backoff_s`) and is given up, loudly, after `outbox::ATTEMPTS`. Attempts are counted while the daemon runs; after
-//! a restart they begin anew.
+//! What leaves together, and when, is for `outbox::next`. Messages are marked as sent only after their channel took them. A
+//! channel that fails is tried again after a wait that grows (`outbox::backoff_s`), with all that has come meanwhile; after
+//! some failures in a row an alert tells of it through the other channels, and what it does not take for long is given up,
+//! loudly. Failures are counted while the daemon runs; after a restart every channel is tried at once.
 
-use std::collections::HashMap;
-use std::process::Stdio;
+use std::collections::BTreeMap;
 use std::time::Duration;
 
-use tokio::io::AsyncWriteExt;
-use tokio::process::Command;
 use tokio::task::JoinSet;
 
 use super::Notice;
+use crate::alert::{Kind, Sighting};
+use crate::channels;
 use crate::clock::Clock;
-use crate::config::{ChannelKind, Config};
-use crate::evaluate::append;
+use crate::config::Config;
+use crate::evaluate::{self, Condition, Happened, append};
 use crate::ledger::entry::{Delivery, Outcome};
 use crate::ledger::store::MessageRow;
-use crate::ledger::{Body, Ledger, LedgerError};
-use crate::outbox::{self, LOG_CHANNEL, Message};
+use crate::ledger::{Body, Digest, Ledger, LedgerError, Tx};
+use crate::outbox::{self, GROUP_EVERY, Group, LOG_CHANNEL, Message, Next, Waiting};
+use crate::say;
+use crate::units::Time;
+use crate::zone::LocalZone;
 
-/// A command that has not ended by then is ended, and its message tried again.
-const COMMAND_PATIENCE: Duration = Duration::from_secs(30);
-
-/// Messages under way and those that wait for another try.
+/// What is under way through each channel.
 #[derive(Default)]
 pub(super) struct Deliveries {
     under_way: JoinSet<Done>,
-    tries: HashMap<String, Try>,
-    config: Option<Config>,
+    lanes: BTreeMap<String, Lane>,
 }
 
-/// What is known of a message that was tried.
-struct Try {
-    attempts: u32,
+/// What is known of a channel since the daemon began.
+#[derive(Default)]
+struct Lane {
+    /// Failures in a row.
+    failures: u32,
     under_way: bool,
     /// Monotonic time before which it is not tried again.
     not_before: Duration,
+    /// When it last took something, also where the ledger could not be told.
+    sent_at: Option<Time>,
+    /// What it took and the ledger could not be told yet: until then nothing more goes out, or it would go out again and again.
+    unwritten: Option<Delivery>,
 }
 
 /// How one attempt ended.
 pub(super) struct Done {
-    message: MessageRow,
-    end: Result<(), String>,
+    channel: String,
+    group: String,
+    messages: Vec<MessageRow>,
+    end: Result<Vec<String>, String>,
 }
 
 impl Deliveries {
-    /// Sends every message whose time has come, and returns what went through the log.
+    /// Sends everything whose time has come; tells what went through the log.
     pub(super) fn send_due(
         &mut self,
         ledger: &mut Ledger,
         config: &Config,
         clock: &dyn Clock,
-    ) -> Result<Vec<Notice>, LedgerError> {
-        self.config = Some(config.clone());
-        let mut notices = Vec::new();
-        let mut logged = Vec::new();
+        tell: &mut dyn FnMut(Notice),
+    ) -> Result<(), LedgerError> {
+        let mut by_channel: BTreeMap<String, Vec<MessageRow>> = BTreeMap::new();
         for row in ledger.due_messages()? {
-            if row.channel == LOG_CHANNEL {
-                if let Ok(message) = serde_json::from_str::<Message>(&row.body) {
-                    notices.push(Notice::Message(Box::new(message)));
-                }
-                logged.push(row);
+            by_channel.entry(row.channel.clone()).or_default().push(row);
+        }
+        let mut ended = Vec::new();
+        for (channel, rows) in by_channel {
+            if channel == LOG_CHANNEL {
+                let messages = rows.iter().filter_map(|row| serde_json::from_str::<Message>(&row.body).ok());
+                messages.for_each(|message| tell(Notice::Message(Box::new(message))));
+                let key = format!("{}/{LOG_CHANNEL}", config.site.id);
+                ended.push(ending(key, LOG_CHANNEL, &rows, Outcome::Sent, 1, None));
+            } else if config.channels.iter().any(|known| known.id == channel) {
+                self.send(ledger, config, clock, channel, rows)?;
             } else {
-                self.send(row, config, clock.monotonic());
+                // There is nobody to tell any more.
+                let why = format!("there is no channel '{channel}' any more");
+                tell(Notice::Trouble(format!("{} given up: {why}", say::count(rows.len() as u64, "message"))));
+                let key = format!("{}/{channel}", config.site.id);
+                ended.push(ending(key, &channel, &rows, Outcome::GivenUp, 0, Some(why)));
+                self.lanes.remove(&channel);
             }
         }
-        if !logged.is_empty() {
+        if !ended.is_empty() {
             ledger.write(clock.now(), |tx| {
-                for row in &logged {
-                    append(tx, config, ended(row, Outcome::Sent, 1, None))?;
-                }
-                Ok::<(), LedgerError>(())
+                ended.into_iter().try_for_each(|delivery| append(tx, config, Body::Delivery(delivery)).map(|_| ()))
             })?;
         }
-        Ok(notices)
+        Ok(())
     }
 
-    fn send(&mut self, row: MessageRow, config: &Config, monotonic: Duration) {
-        let tried = self.tries.entry(row.key.clone()).or_insert(Try {
-            attempts: 0,
-            under_way: false,
-            not_before: Duration::ZERO,
-        });
-        if tried.under_way || monotonic < tried.not_before {
-            return;
+    /// Starts an attempt if one may be made now.
+    fn send(
+        &mut self,
+        ledger: &mut Ledger,
+        config: &Config,
+        clock: &dyn Clock,
+        channel: String,
+        rows: Vec<MessageRow>,
+    ) -> Result<(), LedgerError> {
+        let lane = self.lanes.entry(channel.clone()).or_default();
+        if lane.under_way || clock.monotonic() < lane.not_before {
+            return Ok(());
         }
-        tried.under_way = true;
-        tried.attempts += 1;
-        let channel = config.channels.iter().find(|channel| channel.id == row.channel);
-        match channel.map(|channel| channel.kind.clone()) {
-            Some(ChannelKind::Command { program, arguments }) => {
-                self.under_way.spawn(async move {
-                    let end = run_command(&program, &arguments, &row.body).await;
-                    Done { message: row, end }
-                });
+        let now = clock.now();
+        if let Some(delivery) = lane.unwritten.take() {
+            if let Err(error) = ledger.write(now, |tx| append(tx, config, Body::Delivery(delivery.clone())).map(|_| ()))
+            {
+                lane.unwritten = Some(delivery);
+                return Err(error);
             }
-            None => {
-                // The channel is no longer configured: there is nobody to tell.
-                tried.attempts = outbox::ATTEMPTS;
-                let end = Err(format!("there is no channel '{}' any more", row.channel));
-                self.under_way.spawn(async move { Done { message: row, end } });
-            }
+            // What is due has changed thereby: the next round sees it.
+            return Ok(());
         }
+        let last_sent = ledger.last_sent(&channel)?.max(lane.sent_at);
+        if last_sent.is_some_and(|last| last <= now && now < last.plus(GROUP_EVERY)) {
+            return Ok(());
+        }
+        let messages: Vec<Message> = rows.iter().filter_map(|row| serde_json::from_str(&row.body).ok()).collect();
+        let waiting: Vec<Waiting> = messages
+            .iter()
+            .map(|message| Waiting { kind: Kind::from_word(&message.kind), subject: &message.subject })
+            .collect();
+        let held = evaluate::held(ledger, config, now)?;
+        let zone = LocalZone(config.site.zone);
+        let Next::Send(leaving) = outbox::next(&waiting, last_sent, &held, &config.messages, now, zone) else {
+            return Ok(());
+        };
+        let pick = |nth: &usize| Some((rows.get(*nth)?.clone(), messages.get(*nth)?.clone()));
+        let (rows, messages): (Vec<_>, Vec<_>) = leaving.iter().filter_map(pick).unzip();
+        let known = config.channels.iter().find(|known| known.id == channel).cloned();
+        if let Some((group, to)) = Group::of(&channel, &config.site.name, messages).zip(known) {
+            lane.under_way = true;
+            self.under_way.spawn(async move {
+                let end = channels::send(&to, &group, now).await;
+                let end = end.map(|taken| taken.remarks).map_err(|why| why.to_string());
+                Done { channel, group: group.key, messages: rows, end }
+            });
+        }
+        Ok(())
     }
 
     /// Ends when an attempt has ended; never while none is under way.
@@ -111,7 +148,7 @@ impl Deliveries {
         loop {
             match self.under_way.join_next().await {
                 Some(Ok(done)) => return done,
-                // A task that was ended or failed leaves its message due: the next start tries it again.
+                // A task that was ended or failed leaves its messages due: the next start tries them again.
                 Some(Err(_)) => {}
                 None => std::future::pending::<()>().await,
             }
@@ -127,67 +164,114 @@ impl Deliveries {
         all
     }
 
-    /// Writes down how an attempt ended; returns what to complain of.
+    /// Writes down how an attempt ended.
     pub(super) fn note(
         &mut self,
         ledger: &mut Ledger,
+        config: &Config,
         clock: &dyn Clock,
         done: Done,
-    ) -> Result<Option<String>, LedgerError> {
-        let Done { message, end } = done;
-        let attempts = self.tries.get(&message.key).map_or(1, |tried| tried.attempts);
-        let Some(config) = self.config.clone() else { return Ok(None) };
-        let mut write = |outcome, error| {
-            ledger.write(clock.now(), |tx| append(tx, &config, ended(&message, outcome, attempts, error)).map(|_| ()))
-        };
+        tell: &mut dyn FnMut(Notice),
+    ) -> Result<(), LedgerError> {
+        let Done { channel, group, messages, end } = done;
+        let now = clock.now();
+        let lane = self.lanes.entry(channel.clone()).or_default();
+        lane.under_way = false;
+        let attempts = lane.failures.saturating_add(1);
         match end {
-            Ok(()) => {
-                self.tries.remove(&message.key);
-                write(Outcome::Sent, None).map(|()| None)
-            }
-            Err(why) if attempts >= outbox::ATTEMPTS => {
-                self.tries.remove(&message.key);
-                let trouble = format!("message {} is given up after {attempts} attempts: {why}", message.key);
-                write(Outcome::GivenUp, Some(why)).map(|()| Some(trouble))
+            Ok(remarks) => {
+                remarks.into_iter().map(Notice::Trouble).for_each(&mut *tell);
+                *lane = Lane { sent_at: Some(now), ..Lane::default() };
+                let delivery = ending(group, &channel, &messages, Outcome::Sent, attempts, None);
+                let written = ledger.write(now, |tx| {
+                    append(tx, config, Body::Delivery(delivery.clone()))?;
+                    works_again(tx, config, &channel)
+                });
+                match written {
+                    Ok(happened) => happened.into_iter().map(Notice::Happened).for_each(tell),
+                    Err(error) if error.is_passing() => {
+                        lane.unwritten = Some(delivery);
+                        tell(Notice::Trouble(error.to_string()));
+                    }
+                    Err(error) => return Err(error),
+                }
             }
             Err(why) => {
-                let wait = Duration::from_secs(outbox::backoff_s(attempts));
-                if let Some(tried) = self.tries.get_mut(&message.key) {
-                    tried.under_way = false;
-                    tried.not_before = clock.monotonic() + wait;
+                lane.failures = attempts;
+                let wait = outbox::backoff_s(attempts, jitter(config, &channel, attempts));
+                lane.not_before = clock.monotonic() + Duration::from_secs_f64(wait);
+                tell(Notice::Trouble(format!(
+                    "{} not delivered through '{channel}', next try in {wait:.0} s: {why}",
+                    say::count(messages.len() as u64, "message"),
+                )));
+                let failed = Failed { channel, group, messages, attempts, why };
+                let written = ledger.write(now, |tx| failed.write(tx, config));
+                match written {
+                    Ok(notices) => notices.into_iter().for_each(tell),
+                    Err(error) if error.is_passing() => tell(Notice::Trouble(error.to_string())),
+                    Err(error) => return Err(error),
                 }
-                let again = wait.as_secs();
-                Ok(Some(format!("message {} was not delivered, next try in {again} s: {why}", message.key)))
             }
         }
+        Ok(())
     }
 }
 
-fn ended(row: &MessageRow, outcome: Outcome, attempts: u32, error: Option<String>) -> Body {
-    Body::Delivery(Delivery { key: row.key.clone(), channel: row.channel.clone(), outcome, attempts, error })
+/// An attempt that failed.
+struct Failed {
+    channel: String,
+    group: String,
+    messages: Vec<MessageRow>,
+    attempts: u32,
+    why: String,
 }
 
-/// Starts a program without a shell, gives it the message, and waits for it to end well.
-async fn run_command(program: &str, arguments: &[String], message: &str) -> Result<(), String> {
-    let mut command = Command::new(program);
-    command.args(arguments).stdin(Stdio::piped()).stdout(Stdio::null()).stderr(Stdio::piped()).kill_on_drop(true);
-    let mut child = command.spawn().map_err(|why| format!("'{program}' cannot be started: {why}"))?;
-    let mut input = child.stdin.take();
-    let work = async move {
-        if let Some(mut stdin) = input.take() {
-            // A program that does not read its input may close it; only how it ends counts.
-            let _ = stdin.write_all(message.as_bytes()).await;
-            let _ = stdin.shutdown().await;
+impl Failed {
+    /// Raises the alert of a channel that fails, and gives up what it has not taken for long.
+    fn write(&self, tx: &mut Tx, config: &Config) -> Result<Vec<Notice>, LedgerError> {
+        let mut notices = Vec::new();
+        if self.attempts < outbox::FAILING_AFTER {
+            return Ok(notices);
         }
-        child.wait_with_output().await
-    };
-    match tokio::time::timeout(COMMAND_PATIENCE, work).await {
-        Err(_) => Err(format!("'{program}' did not end within {} s", COMMAND_PATIENCE.as_secs())),
-        Ok(Err(why)) => Err(format!("'{program}': {why}")),
-        Ok(Ok(output)) if output.status.success() => Ok(()),
-        Ok(Ok(output)) => {
-            let said: String = String::from_utf8_lossy(&output.stderr).trim().chars().take(200).collect();
-            Err(format!("'{program}' ended with {}: {said}", output.status))
+        let give_up = config.messages.give_up;
+        let waiting = tx.due_messages()?.iter().filter(|row| row.channel == self.channel).count();
+        let lines = say::of_failing(&self.channel, self.attempts, &self.why, waiting, give_up);
+        let condition = Condition::of(Kind::ChannelFailing, &self.channel, Sighting::Bad, lines);
+        notices.extend(evaluate::decide(tx, config, condition)?.map(Notice::Happened));
+        let since = tx.standing_alert(Kind::ChannelFailing.word(), &self.channel)?.map(|row| row.raised_at);
+        let long = |at: Time| tx.now().since(at) >= give_up;
+        if since.is_some_and(long) {
+            let old: Vec<MessageRow> = self.messages.iter().filter(|row| long(row.created_at)).cloned().collect();
+            if !old.is_empty() {
+                let why = Some(self.why.clone());
+                let delivery = ending(self.group.clone(), &self.channel, &old, Outcome::GivenUp, self.attempts, why);
+                append(tx, config, Body::Delivery(delivery))?;
+                notices.push(Notice::Trouble(say::given_up(&self.channel, old.len(), give_up)));
+            }
         }
+        Ok(notices)
     }
+}
+
+/// The alert of a failing channel ends with the first thing that it takes.
+fn works_again(tx: &mut Tx, config: &Config, channel: &str) -> Result<Option<Happened>, LedgerError> {
+    evaluate::decide(tx, config, Condition::of(Kind::ChannelFailing, channel, Sighting::Good, Vec::new()))
+}
+
+fn ending(
+    key: String,
+    channel: &str,
+    rows: &[MessageRow],
+    outcome: Outcome,
+    attempts: u32,
+    error: Option<String>,
+) -> Delivery {
+    let messages = rows.iter().map(|row| row.key.clone()).collect();
+    Delivery { key, messages, channel: channel.to_owned(), outcome, attempts, error }
+}
+
+/// Between 0 and 1, another for each site, channel and attempt.
+fn jitter(config: &Config, channel: &str, attempts: u32) -> f64 {
+    let seed = format!("{}/{channel}/{attempts}", config.site.id);
+    f64::from(Digest::of(seed.as_bytes()).as_bytes().first().copied().unwrap_or(0)) / 255.0
 }

@@ -168,8 +168,7 @@ impl Daemon {
                 }
                 signal = signals.recv() => Some(signal.unwrap_or(Signal::Stop)),
                 done = self.deliveries.finished() => {
-                    let failed = self.deliveries.note(&mut self.ledger, self.clock.as_ref(), done)?;
-                    if let Some(trouble) = failed { (self.tell)(Notice::Trouble(trouble)); }
+                    self.note(done)?;
                     None
                 }
                 () = clock.sleep_until(next) => None,
@@ -182,10 +181,20 @@ impl Daemon {
         }
         (self.tell)(Notice::Stopping);
         for done in self.deliveries.drain().await {
-            self.deliveries.note(&mut self.ledger, self.clock.as_ref(), done)?;
+            self.note(done)?;
         }
         self.sync_moves();
         Ok(())
+    }
+
+    fn note(&mut self, done: deliver::Done) -> Result<(), DaemonError> {
+        let Self { deliveries, ledger, config, clock, tell, .. } = self;
+        Ok(deliveries.note(ledger, config, clock.as_ref(), done, tell)?)
+    }
+
+    fn deliver(&mut self) -> Result<(), DaemonError> {
+        let Self { deliveries, ledger, config, clock, tell, .. } = self;
+        deliveries.send_due(ledger, config, clock.as_ref(), tell).or_else(|error| self.survive(error))
     }
 
     /// Does everything that is due and returns the monotonic time until which to sleep at most.
@@ -197,9 +206,7 @@ impl Daemon {
             waiting = self.look_through(monotonic)?;
         }
         self.judge_if_due(monotonic)?;
-        for notice in self.deliveries.send_due(&mut self.ledger, &self.config, self.clock.as_ref())? {
-            (self.tell)(notice);
-        }
+        self.deliver()?;
         self.beat(monotonic, waiting)?;
         (self.tell)(Notice::Round { began: monotonic, waiting });
         let next = [Some(self.due.rescan), self.due.look, Some(self.due.judge)].into_iter().flatten().min();
@@ -265,7 +272,9 @@ impl Daemon {
         let scope = if ahead { Scope::Day } else { Scope::All };
         let happened = self.ledger.write(now, |tx| {
             pipeline::come_into_force(tx, config)?;
-            evaluate::evaluate(tx, config, scope, Vec::new())
+            let happened = evaluate::evaluate(tx, config, scope, Vec::new())?;
+            evaluate::sum_up(tx, config)?;
+            Ok(happened)
         });
         match happened {
             Ok(happened) => {

@@ -23,17 +23,22 @@
 //! **Kinds of the future.** A new kind or field comes with a new version of the store, and a program refuses a store newer
 //! than itself. So an unknown kind is damage and is not carried along; `verify` needs no kinds and checks it all the same.
 
+mod told;
+
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize};
 
 use super::digest::Digest;
 use crate::reading::{Defect, Event, Reading};
 use crate::units::{OperatorId, Probability, SiteId, StationId, Time};
+pub use told::{Delivery, Maintenance, MaintenanceEnded, Outcome, Resend, Summary};
 
 /// The number of an entry in its ledger: from 1, without gaps.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, JsonSchema)]
 #[serde(transparent)]
+#[schemars(extend("minimum" = 1))]
 pub struct Seq(i64);
 
 impl Seq {
@@ -162,8 +167,16 @@ kinds! {
     Verdict = "verdict",
     /// An alert went one step.
     Alert = "alert",
-    /// A message reached its end: delivered or given up.
+    /// Messages reached their end: delivered or given up.
     Delivery = "delivery",
+    /// Messages that were given up are to be tried again.
+    Resend = "resend",
+    /// A morning's summary.
+    Summary = "summary",
+    /// A span for which messages about something wait.
+    Maintenance = "maintenance",
+    /// Such a span ended before its time.
+    MaintenanceEnded = "maintenance_ended",
 }
 
 /// The beginning of a ledger.
@@ -333,7 +346,21 @@ pub struct Verdict {
 pub enum Transition {
     Raised,
     Acknowledged,
+    /// It stands still, and people are told again.
+    Repeated,
     Cleared,
+}
+
+impl Transition {
+    /// The step's word, as in JSON.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Raised => "raised",
+            Self::Acknowledged => "acknowledged",
+            Self::Repeated => "repeated",
+            Self::Cleared => "cleared",
+        }
+    }
 }
 
 /// An alert went one step.
@@ -357,31 +384,6 @@ pub struct Alert {
     /// The run of a reminder that it tells of.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub run: Option<Time>,
-}
-
-/// How a message ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-#[allow(missing_docs)]
-pub enum Outcome {
-    Sent,
-    GivenUp,
-}
-
-/// A message reached its end.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Delivery {
-    /// The message's key.
-    pub key: String,
-    /// The channel it went through.
-    pub channel: String,
-    /// How it ended.
-    pub outcome: Outcome,
-    /// How often it was tried.
-    pub attempts: u32,
-    /// What the channel last complained of.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub error: Option<String>,
 }
 
 fn is_false(flag: &bool) -> bool {
@@ -484,6 +486,6 @@ mod tests {
         assert!(matches!(Body::parse("brewed", "{}"), Err(BadBody::Kind { .. })));
         assert!(matches!(Body::parse("release", r#"{"seq":0}"#), Err(BadBody::Body { kind: "release", .. })));
         assert!(matches!(Body::parse("release", "not JSON"), Err(BadBody::Body { .. })));
-        assert_eq!(Body::KINDS.len(), 11);
+        assert_eq!(Body::KINDS.len(), 15);
     }
 }

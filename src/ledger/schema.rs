@@ -160,6 +160,24 @@ const MIGRATIONS: &[&str] = &[
     SELECT device, instrument, min(time_us) FROM reading
     WHERE instrument <> '' AND patch = 'white' AND label = 0 AND excluded IS NULL GROUP BY device, instrument;
     ",
+    // 4
+    "
+    ALTER TABLE alert ADD COLUMN repeated_us INTEGER;  -- when people were last told again that it stands
+    ALTER TABLE outbox ADD COLUMN ended_us INTEGER;    -- when it was delivered or given up
+    CREATE INDEX outbox_sent ON outbox (channel, ended_us) WHERE state = 'sent' AND ended_us IS NOT NULL;
+    CREATE INDEX outbox_given_up ON outbox (created_us, key) WHERE state = 'given_up';
+
+    CREATE TABLE maintenance (
+        id       INTEGER PRIMARY KEY,
+        subject  TEXT,                  -- a station or a thing; NULL: the whole site
+        from_us  INTEGER NOT NULL,
+        until_us INTEGER NOT NULL,      -- as it was announced
+        ended_us INTEGER,               -- where somebody ended it sooner
+        reason   TEXT NOT NULL,
+        operator TEXT
+    ) STRICT;
+    CREATE INDEX maintenance_standing ON maintenance (until_us) WHERE ended_us IS NULL;
+    ",
 ];
 
 /// The version this program writes.
@@ -174,6 +192,7 @@ pub(super) const PROJECTIONS: &[(&str, &str)] = &[
     ("event", "seq"),
     ("file", "sha256"),
     ("first_use", "device, instrument"),
+    ("maintenance", "id"),
     ("outbox", "key"),
     ("reading", "seq"),
     ("verdict", "station"),

@@ -23,6 +23,7 @@ pub fn headline(kind: Kind, subject: &str) -> String {
         Kind::Reminder => format!("Reminder: {subject}"),
         Kind::InstrumentSuspect => format!("{subject}: this instrument is suspect"),
         Kind::Blind => format!("{subject}: the watch is blind, its inbox cannot be looked through"),
+        Kind::ChannelFailing => format!("Messages through '{subject}' do not get through"),
         Kind::ConfigRefused => format!("{subject}: the new configuration was refused, the old one stays in force"),
     }
 }
@@ -37,6 +38,44 @@ pub fn closing(kind: Kind, subject: &str, why: Cleared, lasted: Days) -> String 
         Cleared::Acknowledged => format!("closed after {lasted}, since it was acknowledged"),
     };
     format!("{} - {end}", headline(kind, subject))
+}
+
+/// The first line of a message that tells again of an alert that still stands.
+pub fn still(kind: Kind, subject: &str, lasted: Days) -> String {
+    format!("{} - still, for {} now", headline(kind, subject), span(lasted))
+}
+
+/// The first line of messages that leave together: the worst one's, and how many more there are.
+pub fn of_group(first: &str, more: usize) -> String {
+    match more {
+        0 => first.to_owned(),
+        _ => format!("{first}, and {more} more"),
+    }
+}
+
+/// What the alert of a failing channel says beside its headline.
+pub fn of_failing(channel: &str, attempts: u32, why: &str, waiting: usize, give_up: Days) -> Vec<String> {
+    vec![
+        format!("Tried {attempts} times in a row, in vain. Last answer: {}.", why.trim_end_matches('.')),
+        format!(
+            "{} for it; nothing is lost: it is tried again, at most an hour apart, for {}.",
+            match waiting {
+                1 => "1 message waits".to_owned(),
+                _ => format!("{waiting} messages wait"),
+            },
+            span(give_up)
+        ),
+        format!("`twinwhite check --send {channel}` tries it at once and says what is wrong."),
+    ]
+}
+
+/// What is said, loudly, when messages are given up.
+pub fn given_up(channel: &str, messages: usize, after: Days) -> String {
+    let messages = super::count(messages as u64, "message");
+    format!(
+        "{messages} given up: '{channel}' took none for {}; `twinwhite messages` lists them, `twinwhite resend` tries again",
+        span(after)
+    )
 }
 
 /// What an alert about a station says beside its headline: why, then what to do.

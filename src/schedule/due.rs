@@ -86,6 +86,18 @@ pub enum Source {
 }
 
 impl Source {
+    /// Every source.
+    pub const ALL: [Self; 8] = [
+        Self::Forecast,
+        Self::Reminder,
+        Self::MaxAge,
+        Self::Held,
+        Self::Certificate,
+        Self::RatedHours,
+        Self::LampLife,
+        Self::DisplayDrift,
+    ];
+
     /// The source's word in JSON and texts.
     pub const fn word(self) -> &'static str {
         match self {

@@ -22,6 +22,9 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// Every verdict, the best first.
+    pub const ALL: [Self; 4] = [Self::Matched, Self::AtRisk, Self::Unknown, Self::Out];
+
     /// The verdict's word.
     pub const fn word(self) -> &'static str {
         match self {
@@ -34,7 +37,7 @@ impl Verdict {
 
     /// The verdict that `word` names.
     pub fn from_word(word: &str) -> Option<Self> {
-        [Self::Matched, Self::AtRisk, Self::Unknown, Self::Out].into_iter().find(|verdict| verdict.word() == word)
+        Self::ALL.into_iter().find(|verdict| verdict.word() == word)
     }
 
     /// The exit code of `status --exit-code`.

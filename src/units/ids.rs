@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize};
 
 /// Why a text is no identity.
@@ -27,8 +28,9 @@ macro_rules! identity {
         $(#[$doc])*
         ///
         /// 1 to 64 ASCII letters, digits, `-`, `_` or `.`, beginning with a letter or digit.
-        #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+        #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, JsonSchema)]
         #[serde(transparent)]
+        #[schemars(extend("pattern" = "^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"))]
         pub struct $name(String);
 
         impl $name {

@@ -1,6 +1,7 @@
 //! Quantities of light. Every value in here is finite; what cannot be (negative light, a chromaticity without a
 //! denominator) cannot be built.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Why a number is no such quantity.
@@ -24,8 +25,9 @@ fn within(value: f64, low: f64, high: f64, expected: &'static str) -> Result<f64
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident, $low:expr, $high:expr, $expected:literal) => {
         $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, JsonSchema)]
         #[serde(transparent)]
+        #[schemars(extend("minimum" = $low, "maximum" = $high))]
         pub struct $name(f64);
 
         impl $name {
@@ -97,11 +99,12 @@ pub struct Xy {
 }
 
 /// CIE 1976 UCS chromaticity coordinates u′, v′ (ISO/CIE 11664-5).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct UvPrime {
+    /// u′, a bare number.
     #[serde(rename = "u_prime")]
     pub u: f64,
+    /// v′, a bare number.
     #[serde(rename = "v_prime")]
     pub v: f64,
 }

@@ -3,6 +3,7 @@
 //! What lives here: which lists of numbers are a spectrum of light that can be judged. What does not: interpolation,
 //! tristimulus values and rendering (`color`).
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A spectrum reaches from this wavelength or a shorter one, nm.
@@ -19,7 +20,7 @@ pub const MOST_VALUES: usize = 10_000;
 pub const DARK_NOISE: f64 = 0.02;
 
 /// What the values of a spectrum are values of, and in which unit. Declared by whoever wrote them, never guessed.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub enum SpectralUnit {
     /// Spectral irradiance, W·m⁻²·nm⁻¹: gives an illuminance.
     #[serde(rename = "W/m2/nm")]

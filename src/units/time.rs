@@ -4,20 +4,27 @@ use std::fmt;
 use std::time::Duration;
 
 use chrono::{DateTime, SecondsFormat, Utc};
+use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// An instant, in microseconds of UTC since 1970-01-01T00:00:00Z; years 1 to 9999.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Time(i64);
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, JsonSchema)]
+#[schemars(
+    transparent,
+    description = "An instant: RFC 3339 in UTC, with a fraction of a second only where there is one.",
+    extend("format" = "date-time", "pattern" = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]+)?Z$")
+)]
+pub struct Time(#[schemars(with = "String")] i64);
 
 /// A span in days of 86 400 s; may be negative.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Days(pub f64);
 
 /// Hours of use as a device counts them; finite and not negative.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
+#[schemars(extend("minimum" = 0.0))]
 pub struct Hours(pub f64);
 
 /// Why a text is no instant.

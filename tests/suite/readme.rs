@@ -4,8 +4,8 @@ use std::fs;
 
 use super::site::{Site, repository};
 
-/// Not tried here, by name: they build, test, or never end.
-const SKIPPED: &[&str] = &["cargo run --release --locked -- demo", "tests/run", "twinwhite run"];
+/// Not tried here, by name: they build, test, ask, or never end.
+const SKIPPED: &[&str] = &["cargo run --release --locked -- demo", "tests/run", "twinwhite init", "twinwhite run"];
 
 /// The blocks of one language, in order.
 fn blocks(text: &str, language: &str) -> Vec<String> {
@@ -35,7 +35,18 @@ fn readme() -> String {
 
 #[test]
 fn the_commands_work_as_written() {
-    let site = Site::new(&fs::read_to_string(repository("config/photographer.toml")).unwrap());
+    // A reader who answers as the text does.
+    let site = Site::bare();
+    let dialogue = &blocks(&readme(), "text")[0];
+    let answers: Vec<&str> = dialogue.lines().filter_map(|line| Some(line.split_once("]: ")?.1)).collect();
+    assert_eq!(answers.len(), 4, "{dialogue}");
+    let said = site.run_told(&["init"], &[], &format!("{}\n", answers.join("\n")));
+    assert_eq!(said.code, 0, "{}", said.err);
+    let inbox = format!("{}, and archive", site.path("inbox").display());
+    let place = said.out.split(&inbox);
+    assert!(place.collect::<Vec<_>>().join("…/inbox, and archive").starts_with(dialogue), "{}", said.out);
+    let photographer = fs::read_to_string(repository("config/photographer.toml")).unwrap();
+    assert_eq!(Site::new(&photographer).run("check").code, 0);
     site.write("shop.csv", fs::read(repository("tests/fixtures/lamps/shop.csv")).unwrap());
     let mut tried = 0;
     for line in blocks(&readme(), "sh").iter().flat_map(|block| block.lines()) {

@@ -163,11 +163,17 @@ impl Site {
     }
 
     pub fn run_with(&self, words: &[&str], variables: &[(&str, &str)]) -> Said {
+        self.run_told(words, variables, "")
+    }
+
+    /// The same with something on its standard input.
+    pub fn run_told(&self, words: &[&str], variables: &[(&str, &str)], input: &str) -> Said {
         let output = assert_cmd::Command::new(PROGRAM)
             .env_clear()
             .envs(variables.iter().copied())
             .current_dir(self.folder.path())
             .args(words)
+            .write_stdin(input)
             .timeout(PATIENCE)
             .output()
             .unwrap();

@@ -67,6 +67,10 @@ impl Telling {
                 };
                 self.line(at, &format!("alert {}", step.id), &format!("{headline}{why}"))
             }
+            Transition::Repeated => {
+                let lasted = at.since(self.raised.get(&step.id).copied().unwrap_or(at));
+                self.line(at, &format!("alert {}", step.id), &format!("{}.", say::still(kind, &step.subject, lasted)))
+            }
             Transition::Cleared if !kind.end_is_news() => Ok(()),
             Transition::Cleared => {
                 let why = Cleared::from_word(&step.reason).unwrap_or(Cleared::ConditionOver);

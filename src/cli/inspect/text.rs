@@ -3,7 +3,7 @@
 use super::chart;
 use super::svg::Sheet;
 use super::{Looked, Spectral};
-use crate::cli::output;
+use crate::cli::{output, width};
 use crate::color::rendering::{
     HueShift, R15_EDITION, RA_EDITION, RF_EDITION, SIMULATOR_EDITION, SSI_EDITION, Simulator,
 };
@@ -59,7 +59,8 @@ fn table(readings: &[Looked]) -> String {
             whole(fidelity.map(|f| f.rg)),
         ]
     });
-    output::table(["id", "x", "y", "u′", "v′", "CCT", "tint", "level", "Ra", "R9", "Rf", "Rg"], rows)
+    let header = ["id", "x", "y", "u′", "v′", "CCT", "tint", "level", "Ra", "R9", "Rf", "Rg"];
+    output::fitting_table(header, rows, &[3, 4, 11, 9, 10, 6], 0)
 }
 
 fn level(level: Level) -> String {
@@ -187,7 +188,7 @@ fn in_full(looked: &Looked, spectral: &Spectral) -> String {
     let (from, to) = spectrum.reach();
     let step = spectrum.step_nm().map_or_else(|| "uneven steps".to_owned(), |step| format!("every {step} nm"));
     let mut text = format!("\n  spectrum ({}, {from} to {to} nm, {step})\n", spectrum.unit().word());
-    text.push_str(&chart::spectrum(&sampled.values, FIRST_NM, output::width()));
+    text.push_str(&chart::spectrum(&sampled.values, FIRST_NM, width::of_drawing()));
     text.push_str("\n  white\n");
     for (name, observer) in [("2°", Observer::TwoDegree), ("10°", Observer::TenDegree)] {
         let sum = sampled.tristimulus_for(observer);

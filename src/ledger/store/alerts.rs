@@ -1,13 +1,10 @@
-//! Verdicts, alerts, and the messages about them.
+//! Verdicts and alerts. The messages about them are in `messages`.
 
 use rusqlite::Row;
 
-use super::values::words;
 use super::{LedgerError, Store, Tx};
 use crate::ledger::entry::{Seq, Transition};
 use crate::units::{OperatorId, StationId, Time};
-use rusqlite::ToSql;
-use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSqlOutput, ValueRef};
 
 /// The verdict of a station.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,6 +38,8 @@ pub struct AlertRow {
     pub detail: String,
     /// The run of a reminder that it tells of.
     pub run: Option<Time>,
+    /// When people were last told again that it stands.
+    pub repeated_at: Option<Time>,
 }
 
 impl AlertRow {
@@ -54,52 +53,9 @@ impl AlertRow {
     }
 }
 
-/// How far a message has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[allow(missing_docs)]
-pub enum MessageState {
-    Due,
-    Sent,
-    GivenUp,
-}
-
-impl MessageState {
-    const ALL: [Self; 3] = [Self::Due, Self::Sent, Self::GivenUp];
-
-    /// The word in the column.
-    const fn word(self) -> &'static str {
-        match self {
-            Self::Due => "due",
-            Self::Sent => "sent",
-            Self::GivenUp => "given_up",
-        }
-    }
-}
-
-words!(MessageState, "a message's state", MessageState::word, |word| {
-    MessageState::ALL.into_iter().find(|state| state.word() == word)
-});
-
-/// A message to people.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct MessageRow {
-    /// Stable, so that a receiver can drop a repeat.
-    pub key: String,
-    /// The alert it is about.
-    pub alert: Option<i64>,
-    /// The channel it goes through.
-    pub channel: String,
-    /// JSON.
-    pub body: String,
-    /// When it was written.
-    pub created_at: Time,
-    /// How far it has come.
-    pub state: MessageState,
-}
-
 const ALERT: &str =
-    "SELECT id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail, run_us FROM alert";
-const MESSAGE: &str = "SELECT key, alert, channel, body, created_us, state FROM outbox";
+    "SELECT id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail, run_us, repeated_us
+     FROM alert";
 const VERDICT: &str = "SELECT station, verdict, since_us, seq FROM verdict";
 
 fn alert_row(row: &Row<'_>) -> rusqlite::Result<AlertRow> {
@@ -114,17 +70,7 @@ fn alert_row(row: &Row<'_>) -> rusqlite::Result<AlertRow> {
         reason: row.get(7)?,
         detail: row.get(8)?,
         run: row.get(9)?,
-    })
-}
-
-fn message_row(row: &Row<'_>) -> rusqlite::Result<MessageRow> {
-    Ok(MessageRow {
-        key: row.get(0)?,
-        alert: row.get(1)?,
-        channel: row.get(2)?,
-        body: row.get(3)?,
-        created_at: row.get(4)?,
-        state: row.get(5)?,
+        repeated_at: row.get(10)?,
     })
 }
 
@@ -172,16 +118,6 @@ impl Store {
     pub fn next_alert_id(&self) -> Result<i64, LedgerError> {
         self.one("SELECT coalesce(max(id), 0) + 1 FROM alert", (), |row| row.get(0))
     }
-
-    /// The message with this key.
-    pub fn message(&self, key: &str) -> Result<Option<MessageRow>, LedgerError> {
-        self.maybe(&format!("{MESSAGE} WHERE key = ?1"), (key,), message_row)
-    }
-
-    /// All messages that are still to be delivered, the oldest first.
-    pub fn due_messages(&self) -> Result<Vec<MessageRow>, LedgerError> {
-        self.all(&format!("{MESSAGE} WHERE state = 'due' ORDER BY created_us, key"), (), message_row)
-    }
 }
 
 impl Tx<'_> {
@@ -198,10 +134,12 @@ impl Tx<'_> {
     /// is an error.
     pub fn put_alert(&self, row: &AlertRow) -> Result<(), LedgerError> {
         self.run(
-            "INSERT INTO alert (id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail, run_us)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)
+            "INSERT INTO alert (id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail, run_us,
+                                repeated_us)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)
              ON CONFLICT (id) DO UPDATE SET kind = ?2, subject = ?3, raised_us = ?4, acknowledged_us = ?5,
-                 cleared_us = ?6, operator = ?7, reason = ?8, detail = ?9, run_us = ?10",
+                 cleared_us = ?6, operator = ?7, reason = ?8, detail = ?9, run_us = ?10,
+                 repeated_us = ?11",
             (
                 row.id,
                 &row.kind,
@@ -213,23 +151,9 @@ impl Tx<'_> {
                 &row.reason,
                 &row.detail,
                 row.run,
+                row.repeated_at,
             ),
         )?;
         Ok(())
-    }
-
-    /// Keeps a message unless its key is known; tells whether it was new.
-    pub fn put_message(&self, row: &MessageRow) -> Result<bool, LedgerError> {
-        let rows = self.run(
-            "INSERT INTO outbox (key, alert, channel, body, created_us, state) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
-             ON CONFLICT (key) DO NOTHING",
-            (&row.key, row.alert, &row.channel, &row.body, row.created_at, row.state),
-        )?;
-        Ok(rows > 0)
-    }
-
-    /// Notes how far a message has come; tells whether there is one with this key.
-    pub fn mark_message(&self, key: &str, state: MessageState) -> Result<bool, LedgerError> {
-        self.run("UPDATE outbox SET state = ?2 WHERE key = ?1", (key, state)).map(|rows| rows > 0)
     }
 }

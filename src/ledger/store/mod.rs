@@ -16,6 +16,7 @@ mod first_use;
 mod given;
 mod intake;
 mod lighting;
+mod messages;
 mod opening;
 mod place;
 mod projections;
@@ -36,11 +37,12 @@ use super::schema::{self, Found};
 use super::tree::Frontier;
 use crate::units::{SiteId, Time};
 
-pub use alerts::{AlertRow, MessageRow, MessageState, VerdictRow};
+pub use alerts::{AlertRow, VerdictRow};
 pub use entries::RawEntry;
 pub use estimates::EstimateRow;
 pub use given::Given;
 pub use intake::{EventRow, FileRow, ReadingRow, Standing, UvVariance};
+pub use messages::{MaintenanceRow, MessageRow, MessageState};
 pub use projections::{Counts, TableDigest};
 
 /// What may be done with a ledger, and whether it must exist.

@@ -358,7 +358,9 @@ fn an_older_ledger_is_brought_up_to_date() {
          UPDATE reading SET patch = 'paper';
          ALTER TABLE reading DROP COLUMN spectral; ALTER TABLE reading DROP COLUMN ra;
          ALTER TABLE reading DROP COLUMN named; DROP TABLE first_use;
-         DROP INDEX alert_run; ALTER TABLE alert DROP COLUMN run_us; PRAGMA user_version = 1;",
+         DROP INDEX alert_run; ALTER TABLE alert DROP COLUMN run_us; ALTER TABLE alert DROP COLUMN repeated_us;
+         DROP INDEX outbox_sent; DROP INDEX outbox_given_up; ALTER TABLE outbox DROP COLUMN ended_us;
+         DROP TABLE maintenance; PRAGMA user_version = 1;",
     )
     .unwrap();
     drop(raw);
@@ -410,8 +412,12 @@ fn no_query_scans() {
     ledger.next_alert_id().unwrap();
     ledger.message("key").unwrap();
     ledger.due_messages().unwrap();
+    ledger.given_up_messages().unwrap();
+    ledger.last_sent("mail").unwrap();
+    ledger.standing_maintenance(to).unwrap();
+    ledger.next_maintenance_id().unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 32);
+    assert_eq!(asked.len(), 36);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
@@ -422,7 +428,9 @@ fn no_query_scans() {
             let step: String = row.get(3).unwrap();
             // The partial indexes hold only what stands or is due (and may be sorted); the newest configuration is the first
             // row from the end, and all of them are few.
-            let short = ["INDEX outbox_due", "SCAN config_in_force"].iter().any(|words| step.contains(words))
+            let short = ["INDEX outbox_due", "INDEX outbox_given_up", "SCAN config_in_force"]
+                .iter()
+                .any(|words| step.contains(words))
                 || query.contains("INDEXED BY alert_standing");
             assert!(step.starts_with("SEARCH") || short, "{query}: {step}");
         }
@@ -502,6 +510,7 @@ fn one_alert_of_a_kind_stands_for_a_subject() {
         reason: "risk".into(),
         detail: "the match is out".into(),
         run: None,
+        repeated_at: None,
     };
     assert_eq!(ledger.next_alert_id().unwrap(), 1);
     ledger.write(noon(), |tx| tx.put_alert(&alert(1))).unwrap();
@@ -524,11 +533,12 @@ fn one_alert_of_a_kind_stands_for_a_subject() {
         body: "{}".into(),
         created_at: noon(),
         state: MessageState::Due,
+        ended_at: None,
     };
     assert!(ledger.write(noon(), |tx| tx.put_message(&message)).unwrap());
     assert!(!ledger.write(noon(), |tx| tx.put_message(&message)).unwrap(), "once only");
     assert_eq!(ledger.due_messages().unwrap(), std::slice::from_ref(&message));
-    assert!(ledger.write(noon(), |tx| tx.mark_message(&message.key, MessageState::Sent)).unwrap());
+    assert!(ledger.write(noon(), |tx| tx.mark_message(&message.key, MessageState::Sent, Some(noon()))).unwrap());
     assert_eq!(ledger.due_messages().unwrap(), []);
     assert_eq!(ledger.message(&message.key).unwrap().unwrap().state, MessageState::Sent);
 }

@@ -1,0 +1,115 @@
+//! `maintenance`: spans for which messages about something wait, begun, ended and listed.
+
+use chrono::{NaiveDate, NaiveTime};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::fail::{Failure, Kind};
+use super::output;
+use super::session::Session;
+use crate::acts;
+use crate::ledger::store::MaintenanceRow;
+use crate::say;
+use crate::units::Time;
+use crate::zone::LocalZone;
+
+/// The answer of `maintenance --json`.
+#[derive(Debug, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Answer {
+    /// Every maintenance there ever was, the newest first.
+    maintenance: Vec<Span>,
+}
+
+/// A span for which messages about something wait.
+#[derive(Debug, Serialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+struct Span {
+    /// Its number.
+    id: i64,
+    /// The station or thing; null for the whole site.
+    subject: Option<String>,
+    /// Its begin, RFC 3339.
+    from: String,
+    /// Its end as announced, RFC 3339.
+    until: String,
+    /// When somebody ended it sooner, RFC 3339.
+    ended_at: Option<String>,
+    /// What is done.
+    reason: String,
+    /// Who said so.
+    operator: Option<String>,
+    /// Whether it stands now.
+    stands: bool,
+}
+
+/// Announces one.
+pub fn begin(session: Session, subject: Option<&str>, until: &str, reason: &str) -> Result<(), Failure> {
+    if reason.trim().is_empty() {
+        return Err(Failure::new(Kind::Usage, "--reason: expected what is done, in a few words"));
+    }
+    let zone = session.zone();
+    let end = match until.parse::<NaiveDate>() {
+        // A day means its evening.
+        Ok(day) => zone.at(day, NaiveTime::from_hms_opt(23, 59, 59).unwrap_or(NaiveTime::MIN)),
+        Err(_) => zone.read(until).map_err(|bad| Failure::new(Kind::Usage, format!("--until: {bad}")))?,
+    };
+    let (now, operator) = (session.clock.now(), session.operator.as_ref());
+    let mut ledger = session.ledger()?;
+    let id = acts::begin_maintenance(&mut ledger, &session.config, subject, end, reason, operator, now)?;
+    output::print(&format!(
+        "{}\nWhat still stands then is told. `twinwhite maintenance --end {id}` ends it sooner.\n",
+        say::maintenance(subject, end, reason, operator, &zone)
+    ))
+}
+
+/// Ends one before its time.
+pub fn end(session: Session, id: i64) -> Result<(), Failure> {
+    let mut ledger = session.ledger()?;
+    acts::end_maintenance(&mut ledger, &session.config, id, session.operator.as_ref(), session.clock.now())?;
+    output::print(&format!("Maintenance {id} is over. What waited is told now.\n"))
+}
+
+/// Lists them, the newest first.
+pub fn list(session: Session, json: bool) -> Result<(), Failure> {
+    let (now, zone) = (session.clock.now(), session.zone());
+    let mut rows = session.reader()?.read(|store| store.maintenance())?;
+    rows.reverse();
+    if json {
+        let maintenance = rows.into_iter().map(|row| as_json(row, now)).collect();
+        return output::json(&Answer { maintenance });
+    }
+    if rows.is_empty() {
+        return output::print("No maintenance was ever announced.\n");
+    }
+    let text: String = rows.iter().map(|row| as_text(row, now, &zone)).collect();
+    output::print(&text)
+}
+
+fn stands(row: &MaintenanceRow, now: Time) -> bool {
+    row.ended_at.is_none() && row.from <= now && now < row.until
+}
+
+fn as_json(row: MaintenanceRow, now: Time) -> Span {
+    Span {
+        stands: stands(&row, now),
+        id: row.id,
+        subject: row.subject,
+        from: row.from.to_string(),
+        until: row.until.to_string(),
+        ended_at: row.ended_at.map(|at| at.to_string()),
+        reason: row.reason,
+        operator: row.operator.map(|operator| operator.to_string()),
+    }
+}
+
+fn as_text(row: &MaintenanceRow, now: Time, zone: &LocalZone) -> String {
+    let about = row.subject.as_deref().unwrap_or("the whole site");
+    let by = row.operator.as_ref().map(|operator| format!(" ({operator})")).unwrap_or_default();
+    let end = match row.ended_at {
+        Some(at) => format!("ended {}", zone.show(at)),
+        None if stands(row, now) => output::strong(&format!("stands until {}", zone.show(row.until))),
+        None => format!("over since {}", zone.show(row.until)),
+    };
+    format!("{:>4}  {about}: {}{by}\n      from {}, {end}\n", row.id, row.reason, zone.show(row.from))
+}

@@ -1,0 +1,89 @@
+//! What entries say of messages: how they ended, summaries, and spans for which they wait.
+
+use serde::{Deserialize, Serialize};
+
+use crate::units::{OperatorId, Time};
+
+/// How a message ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[allow(missing_docs)]
+pub enum Outcome {
+    Sent,
+    GivenUp,
+}
+
+/// Messages that left together reached their end.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Delivery {
+    /// The key of the group; of the message where it left alone.
+    pub key: String,
+    /// The keys of the group's messages, as the outbox has them; empty where `key` is one itself.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub messages: Vec<String>,
+    /// The channel they went through.
+    pub channel: String,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// How often it was tried in vain or with success, since the daemon began or the channel last worked.
+    pub attempts: u32,
+    /// What the channel last complained of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub error: Option<String>,
+}
+
+impl Delivery {
+    /// The keys of the messages that it is about.
+    pub fn keys(&self) -> impl Iterator<Item = &str> {
+        let alone = self.messages.is_empty().then_some(self.key.as_str());
+        alone.into_iter().chain(self.messages.iter().map(String::as_str))
+    }
+}
+
+/// Messages that were given up are to be tried again.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Resend {
+    /// The keys of the messages.
+    pub messages: Vec<String>,
+    /// Who wants it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+}
+
+/// A morning's summary, as it was told.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Summary {
+    /// The local day, `YYYY-MM-DD`.
+    pub day: String,
+    /// Its first line.
+    pub headline: String,
+    /// The lines below.
+    pub lines: Vec<String>,
+}
+
+/// A span for which messages about something wait: something is done there that readings will show.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Maintenance {
+    /// Its number in this ledger, from 1.
+    pub id: i64,
+    /// The station or thing; absent for the whole site.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub subject: Option<String>,
+    /// Its end, if nobody ends it sooner. It begins with the entry.
+    pub until: Time,
+    /// What is done.
+    pub reason: String,
+    /// Who said so.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+}
+
+/// A maintenance ended before its time.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MaintenanceEnded {
+    /// Its number.
+    pub id: i64,
+    /// Who ended it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+}

@@ -1,0 +1,269 @@
+//! What leaves when: groups, a channel that is dead for days, restarts, quiet hours, maintenance, telling again, the summary.
+//! The daemon runs under a clock that is turned by hand; the channel is a program that can be made to fail.
+
+use std::fs;
+use std::path::Path;
+use std::time::Duration;
+
+use serde_json::{Value, json};
+use twinwhite::acts;
+use twinwhite::clock::Clock;
+use twinwhite::daemon;
+use twinwhite::units::{Days, Time};
+
+use super::clock::Watch;
+
+const HOUR: Duration = Duration::from_secs(3600);
+
+/// Fails while there is a file `down`; else keeps what it is given, whole, in the order of arrival.
+const SCRIPT: &str = r#"cd "$1" || exit 9
+if [ -e down ]; then echo 'nobody answers' >&2; exit 7; fi
+n=$(ls | grep -c json); cat > part && mv part "$(printf %04d "$n").json"
+"#;
+
+/// A room whose folder holds a program for each of these channels.
+fn room(channels: &[&str]) -> (tempfile::TempDir, String) {
+    let folder = tempfile::tempdir().unwrap();
+    let script = folder.path().join("tell.sh");
+    fs::write(&script, SCRIPT).unwrap();
+    let mut more = String::new();
+    for id in channels {
+        let to = folder.path().join(id);
+        fs::create_dir(&to).unwrap();
+        let run = json!(["/bin/sh", script, to]);
+        more.push_str(&format!("\n[[channel]]\nid = \"{id}\"\nkind = \"command\"\nrun = {run}\n"));
+    }
+    (folder, more)
+}
+
+/// The groups that a channel took, in order.
+fn told(folder: &Path, channel: &str) -> Vec<Value> {
+    let mut names: Vec<_> = fs::read_dir(folder.join(channel)).unwrap().map(|entry| entry.unwrap().path()).collect();
+    names.retain(|path| path.extension().is_some_and(|kind| kind == "json"));
+    names.sort();
+    names.iter().map(|path| serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap()).collect()
+}
+
+/// Kind, subject and what is told, of each message of a group.
+fn messages(group: &Value) -> Vec<String> {
+    let word = |message: &Value, key: &str| message[key].as_str().unwrap().to_owned();
+    let one = |m: &Value| format!("{} {} {}", word(m, "kind"), word(m, "subject"), word(m, "state"));
+    group["messages"].as_array().unwrap().iter().map(one).collect()
+}
+
+/// Lets the daemon come round until `channel` has taken so many groups.
+async fn until_told(watch: &mut Watch, channel: &str, count: usize) -> Vec<Value> {
+    for _ in 0..1500 {
+        let all = told(watch.folder.path(), channel);
+        if all.len() >= count {
+            return all;
+        }
+        watch.settle().await;
+        tokio::time::sleep(Duration::from_millis(10)).await;
+    }
+    panic!("'{channel}' was told {} groups, not {count}", told(watch.folder.path(), channel).len());
+}
+
+/// Lets time pass by the hour, so that everything that falls due is done.
+async fn pass(watch: &mut Watch, hours: u32) {
+    for _ in 0..hours {
+        watch.clock.advance(HOUR);
+        watch.settle().await;
+        tokio::time::sleep(Duration::from_millis(15)).await;
+        watch.settle().await;
+    }
+}
+
+fn bad_file(watch: &Watch, name: &str) {
+    watch.drop_in(name, &format!("time,device,lustre\n2026-03-02T09:00:00Z,lamp,{}\n", name.len()));
+}
+
+/// A bad file whose content no other has.
+async fn refuse(watch: &mut Watch, number: usize) {
+    watch.drop_in(&format!("bad-{number}.csv"), &format!("time,device,lustre\n2026-03-02T09:00:00Z,lamp,{number}\n"));
+    watch.settle().await;
+    watch.settle().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn ten_alarms_are_two_messages() {
+    let (folder, more) = room(&["mail"]);
+    let mut watch = Watch::start_in(folder, "2026-03-02T10:00:00Z", &more);
+    refuse(&mut watch, 0).await;
+    let first = until_told(&mut watch, "mail", 1).await;
+    assert_eq!(messages(&first[0]), ["file-refused bad-0.csv raised"]);
+    let sent = watch.clock.now();
+    for number in 1..10 {
+        refuse(&mut watch, number).await;
+    }
+    assert_eq!(told(watch.folder.path(), "mail").len(), 1, "the others wait for five minutes");
+    let all = until_told(&mut watch, "mail", 2).await;
+    assert!(watch.clock.now().since(sent) >= Days(4.9 / 1440.0));
+    assert_eq!(messages(&all[1]).len(), 9, "{:?}", messages(&all[1]));
+    assert_eq!(all[1]["headline"], "bad-1.csv: the file was refused, and 8 more");
+    pass(&mut watch, 2).await;
+    assert_eq!(told(watch.folder.path(), "mail").len(), 2, "nothing is told twice");
+    watch.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn three_days_of_a_dead_channel_lose_nothing_and_end_in_one_message() {
+    let (folder, more) = room(&["mail", "hook"]);
+    let more = format!("{more}\n[messages]\nrepeat_h = 0\n");
+    let down = folder.path().join("mail/down");
+    fs::write(&down, "").unwrap();
+    let mut watch = Watch::start_in(folder, "2026-03-02T10:00:00Z", &more);
+    for number in 0..12 {
+        refuse(&mut watch, number).await;
+        pass(&mut watch, 6).await;
+    }
+    let others: Vec<String> = told(watch.folder.path(), "hook").iter().flat_map(messages).collect();
+    assert!(others.contains(&"channel-failing mail raised".to_owned()), "{others:?}");
+    assert!(told(watch.folder.path(), "mail").is_empty());
+    fs::remove_file(down).unwrap();
+    let groups = until_told(&mut watch, "mail", 1).await;
+    pass(&mut watch, 2).await;
+    let mut expected: Vec<String> = (0..12).map(|number| format!("file-refused bad-{number}.csv raised")).collect();
+    let mut all = messages(&groups[0]);
+    all.sort();
+    expected.sort();
+    assert_eq!(all, expected);
+    assert_eq!(told(watch.folder.path(), "mail").len(), 1, "one message");
+    let others: Vec<String> = told(watch.folder.path(), "hook").iter().flat_map(messages).collect();
+    assert_eq!(others.iter().filter(|told| told.starts_with("channel-failing mail")).count(), 2, "{others:?}");
+    assert!(others.contains(&"channel-failing mail cleared".to_owned()), "{others:?}");
+    watch.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_a_channel_does_not_take_for_long_is_given_up_and_can_be_sent_again() {
+    let (folder, more) = room(&["mail"]);
+    let down = folder.path().join("mail/down");
+    fs::write(&down, "").unwrap();
+    let more = format!("{more}\n[messages]\ngive_up_days = 2\nrepeat_h = 0\n");
+    let mut watch = Watch::start_in(folder, "2026-03-02T10:00:00Z", &more);
+    refuse(&mut watch, 0).await;
+    pass(&mut watch, 54).await;
+    let config = watch.config();
+    let mut ledger = daemon::open_ledger(&config, watch.clock.as_ref(), false).unwrap();
+    let lost = ledger.given_up_messages().unwrap();
+    assert_eq!(lost.iter().map(|row| row.key.as_str()).collect::<Vec<_>>(), ["tower/1/raised/mail"]);
+    fs::remove_file(down).unwrap();
+    assert_eq!(acts::resend(&mut ledger, &config, &[], None, watch.clock.now()).unwrap(), 1);
+    let groups = until_told(&mut watch, "mail", 1).await;
+    assert_eq!(messages(&groups[0]), ["file-refused bad-0.csv raised"]);
+    assert!(ledger.given_up_messages().unwrap().is_empty());
+    watch.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_restart_repeats_nothing_and_keeps_the_five_minutes() {
+    let (folder, more) = room(&["mail"]);
+    let mut watch = Watch::start_in(folder, "2026-03-02T10:00:00Z", &more);
+    refuse(&mut watch, 0).await;
+    until_told(&mut watch, "mail", 1).await;
+    refuse(&mut watch, 1).await;
+    let stopped = watch.clock.now();
+    let folder = watch.stop().await;
+    let mut watch = Watch::start_in(folder, &stopped.to_string(), &more);
+    watch.settle().await;
+    assert_eq!(told(watch.folder.path(), "mail").len(), 1);
+    let all = until_told(&mut watch, "mail", 2).await;
+    assert_eq!(messages(&all[1]), ["file-refused bad-1.csv raised"]);
+    watch.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn quiet_hours_end_in_one_message() {
+    let (folder, more) = room(&["mail"]);
+    let more = format!("{more}\n[quiet]\nfrom = \"20:00\"\nuntil = \"08:00\"\n");
+    let mut watch = Watch::start_in(folder, "2026-03-02T21:00:00Z", &more);
+    for number in 0..3 {
+        refuse(&mut watch, number).await;
+    }
+    pass(&mut watch, 10).await;
+    assert!(told(watch.folder.path(), "mail").is_empty(), "it is night");
+    pass(&mut watch, 1).await;
+    let groups = until_told(&mut watch, "mail", 1).await;
+    assert_eq!(messages(&groups[0]).len(), 3);
+    assert!(watch.clock.now() >= Time::parse("2026-03-03T08:00:00Z").unwrap());
+    watch.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn maintenance_holds_messages_until_its_end() {
+    let (folder, more) = room(&["mail"]);
+    let mut watch = Watch::start_in(folder, "2026-03-02T10:00:00Z", &more);
+    let config = watch.config();
+    let mut ledger = daemon::open_ledger(&config, watch.clock.as_ref(), false).unwrap();
+    let now = watch.clock.now();
+    let until = now.plus(Days(2.0));
+    let unknown = acts::begin_maintenance(&mut ledger, &config, Some("attic"), until, "painting", None, now);
+    assert!(unknown.unwrap_err().to_string().contains("'attic'"));
+    acts::begin_maintenance(&mut ledger, &config, None, until, "painting", None, now).unwrap();
+    refuse(&mut watch, 0).await;
+    pass(&mut watch, 47).await;
+    assert!(told(watch.folder.path(), "mail").is_empty());
+    pass(&mut watch, 2).await;
+    let groups = until_told(&mut watch, "mail", 1).await;
+    assert_eq!(messages(&groups[0]), ["file-refused bad-0.csv raised"]);
+    // Ended sooner, what waits is told at once.
+    let now = watch.clock.now();
+    let id = acts::begin_maintenance(&mut ledger, &config, None, now.plus(Days(9.0)), "again", None, now).unwrap();
+    bad_file(&watch, "other.csv");
+    pass(&mut watch, 1).await;
+    assert_eq!(told(watch.folder.path(), "mail").len(), 1);
+    acts::end_maintenance(&mut ledger, &config, id, None, watch.clock.now()).unwrap();
+    assert_eq!(messages(&until_told(&mut watch, "mail", 2).await[1]), ["file-refused other.csv raised"]);
+    watch.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_nobody_acknowledges_is_told_again_and_its_end_says_how_long_it_took() {
+    let (folder, more) = room(&["mail"]);
+    let more = format!("{more}\n[messages]\nrepeat_h = 24\n");
+    let mut watch = Watch::start_in(folder, "2026-03-02T10:00:00Z", &more);
+    refuse(&mut watch, 0).await;
+    until_told(&mut watch, "mail", 1).await;
+    pass(&mut watch, 25).await;
+    let stopped = watch.clock.now();
+    let folder = watch.stop().await;
+    // The daemon that hears of the end is not the one that told of the beginning.
+    let mut watch = Watch::start_in(folder, &stopped.to_string(), &more);
+    let again = until_told(&mut watch, "mail", 2).await;
+    assert_eq!(messages(&again[1]), ["file-refused bad-0.csv still"]);
+    assert_eq!(again[1]["headline"], "bad-0.csv: the file was refused - still, for 24 hours now");
+    assert_eq!(again[1]["messages"][0]["since"], again[0]["messages"][0]["at"]);
+    let config = watch.config();
+    let mut ledger = daemon::open_ledger(&config, watch.clock.as_ref(), false).unwrap();
+    acts::acknowledge(&mut ledger, &config, 1, None, watch.clock.now()).unwrap();
+    let end = until_told(&mut watch, "mail", 3).await;
+    assert_eq!(messages(&end[2]), ["file-refused bad-0.csv cleared"]);
+    assert!(end[2]["headline"].as_str().unwrap().contains("closed after 25 hours"), "{}", end[2]["headline"]);
+    pass(&mut watch, 48).await;
+    assert_eq!(told(watch.folder.path(), "mail").len(), 3);
+    watch.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn the_summary_comes_once_a_morning_and_never_takes_silence_for_health() {
+    let (folder, more) = room(&["mail"]);
+    let more = format!("{more}\n[messages]\nsummary = \"08:00\"\n");
+    let mut watch = Watch::start_in(folder, "2026-03-02T07:00:00Z", &more);
+    pass(&mut watch, 2).await;
+    let first = until_told(&mut watch, "mail", 1).await;
+    assert_eq!(first[0]["headline"], "This morning: desk unknown - nothing was ever read");
+    let rows = "time,device,x,y,luminance_cd_m2,illuminance_lx\n2026-03-02T09:00:00Z,screen,0.3127,0.3290,143,\n\
+                2026-03-02T09:05:00Z,lamp,0.3127,0.3290,,500\n";
+    watch.drop_in("first.csv", rows);
+    pass(&mut watch, 24).await;
+    let second = until_told(&mut watch, "mail", 2).await;
+    let said = second[1]["messages"][0]["lines"].to_string();
+    assert!(said.contains("2 readings came in during the last 24 hours"), "{said}");
+    pass(&mut watch, 24).await;
+    let third = until_told(&mut watch, "mail", 3).await;
+    let headline = third[2]["headline"].as_str().unwrap();
+    assert!(headline.ends_with("nothing came in since yesterday, last reading 2 Mar 2026"), "{headline}");
+    assert_eq!(third.len(), 3, "one a day");
+    watch.stop().await;
+}

@@ -1,0 +1,30 @@
+//! Tools from outside that tests use: Debian's Python with some packages. Where one is missing a test says that it skips, or fails
+//! where the variable TWINWHITE_TOOLS is `needed`, as `tests/run` sets it once it has installed them.
+
+use std::io::Write;
+use std::process::{Command, Stdio};
+
+/// A Python that has these packages.
+pub fn python(packages: &[&str]) -> Option<&'static str> {
+    let imports = format!("import {}", packages.join(", "));
+    let has = |python: &&str| {
+        let tried = Command::new(python).args(["-c", &imports]).stderr(Stdio::null()).status();
+        tried.is_ok_and(|status| status.success())
+    };
+    let found = ["/usr/bin/python3", "python3"].into_iter().find(has);
+    if found.is_none() {
+        assert_ne!(std::env::var("TWINWHITE_TOOLS").as_deref(), Ok("needed"), "no Python with {packages:?}");
+        eprintln!("skipped: no Python with {packages:?}");
+    }
+    found
+}
+
+/// What a script writes that is given `input`.
+pub fn said_by(python: &str, script: &std::path::Path, input: &str) -> String {
+    let mut child =
+        Command::new(python).arg(script).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("it starts");
+    child.stdin.take().expect("it reads").write_all(input.as_bytes()).expect("it takes all");
+    let output = child.wait_with_output().expect("it ends");
+    assert!(output.status.success(), "{script:?} failed");
+    String::from_utf8(output.stdout).expect("it writes text")
+}
