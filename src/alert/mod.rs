@@ -48,7 +48,7 @@ pub enum Kind {
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::MatchOut,
         Self::MatchAtRisk,
         Self::ReadingOverdue,
@@ -256,7 +256,7 @@ pub fn decide(last: Option<&Standing>, seen: Sighting, now: Time) -> Result<Chan
         (Some(_), Sighting::DueAgain) => Ok(Change::Clear(Cleared::DueAgain)),
         (Some(_), Sighting::SpokenFor(by)) => Ok(Change::Clear(Cleared::SpokenFor(by))),
         (Some(alert), Sighting::Good)
-            if now.since(alert.raised_at) < MINIMUM_HOLD && !alert.kind.ends_at_once() =>
+            if now.since(alert.raised_at) < MINIMUM_HOLD && !alert.kind.is_seen_by_act_alone() =>
         {
             Err(Quiet::Held)
         }

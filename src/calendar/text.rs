@@ -88,7 +88,7 @@ fn event(uid: &str, entry: &Entry, zone: LocalZone) -> Event {
 /// Nine in the morning of that day on the site's wall. Where a change of clocks skips it, what comes right after; of two, the first.
 pub(super) fn rings(day: NaiveDate, zone: LocalZone) -> Time {
     let nine = NaiveTime::from_hms_opt(RINGS_AT, 0, 0).unwrap_or_default();
-    zone.first_at(day, nine)
+    zone.at(day, nine)
 }
 
 /// Takes the crate's DTSTAMP out of alarms, where the standard has none, and folds what is still too long.

@@ -17,8 +17,9 @@ use lettre::transport::smtp::client::{Certificate, CertificateStore, SmtpConnect
 use lettre::transport::smtp::commands::{Data, Mail as MailFrom, Rcpt};
 use lettre::transport::smtp::extension::ClientId;
 
-use super::{SendError, Taken, digest, said, secret};
+use super::{SendError, Taken, said, secret};
 use crate::config::{Mail, Security};
+use crate::ledger::Digest;
 use crate::outbox::{Group, Tells};
 use crate::say::letter::{self, Letter, Part, State};
 use crate::units::Time;
@@ -189,7 +190,7 @@ fn why(error: &Error) -> String {
 fn compose(mail: &Mail, group: &Group, now: Time) -> Result<Vec<u8>, SendError> {
     let failed = |why: String| SendError::Letter(said(&why));
     let letter = letter_of(group);
-    let id = format!("<{}@{}>", digest(&group.key).chars().take(32).collect::<String>(), mail.from.email.domain());
+    let id = format!("<{}@{}>", Digest::of(group.key.as_bytes()), mail.from.email.domain());
     let micros = u64::try_from(now.micros()).unwrap_or(0);
     let automatic = HeaderName::new_from_ascii_str("Auto-Submitted");
     let mut message = Message::builder()

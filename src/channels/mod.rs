@@ -1,18 +1,14 @@
-//! The ways out: hands a group of messages to a command, a mail server, a web address or the desktop folder.
+//! The ways out: hands a group of messages to a command, a mail server or a web address.
 //!
 //! Here: one attempt, with its bound in time and what it says when it fails. Not here: when to try, how often, and what is
 //! told (`outbox`, `daemon`); the words of a mail (`say::letter`). No error tells a secret.
 
 mod command;
-pub mod desktop;
 mod mail;
 pub mod secret;
 mod webhook;
 
-use std::path::PathBuf;
 use std::time::Duration;
-
-use sha2::{Digest, Sha256};
 
 use crate::config::{Channel, ChannelKind, Site};
 use crate::outbox::{Group, Message, Tells};
@@ -95,14 +91,6 @@ pub enum SendError {
         /// How.
         found: String,
     },
-    /// A folder cannot be written to.
-    #[error("{} cannot be written: {why}; see that twinwhite may write there", path.display())]
-    Folder {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        why: String,
-    },
     /// The message cannot be made into a mail.
     #[error("the message cannot be made into a mail: {0}")]
     Letter(String),
@@ -121,10 +109,6 @@ pub async fn send(channel: &Channel, group: &Group, now: Time) -> Result<Taken, 
         ChannelKind::Webhook(webhook) => {
             let peer = "the web address".to_owned();
             in_time(peer, move || webhook::send(&webhook, &group, now)).await.map(taken)
-        }
-        ChannelKind::Desktop { folder } => {
-            let peer = folder.display().to_string();
-            in_time(peer, move || desktop::lay(&folder, &group, now)).await.map(taken)
         }
     }
 }
@@ -179,11 +163,6 @@ pub fn test_group(site: &Site, channel: &str, now: Time) -> Group {
     };
     let (site, site_name) = (site.id.clone(), site.name.clone());
     Group { key, site, site_name, at: now, at_local, headline, messages: vec![message] }
-}
-
-/// SHA-256 in hexadecimal digits.
-fn digest(text: &str) -> String {
-    Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// What somebody else said, fit to be repeated: one line of at most 200 printable characters.

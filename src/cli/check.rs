@@ -181,7 +181,7 @@ fn channels(session: &Session, findings: &mut Vec<Finding>) {
     for channel in &session.config.channels {
         let id = &channel.id;
         let (secrets, ca_file) = match &channel.kind {
-            ChannelKind::Command { .. } | ChannelKind::Desktop { .. } => (Vec::new(), None),
+            ChannelKind::Command { .. } => (Vec::new(), None),
             ChannelKind::Mail(mail) => {
                 (mail.login.iter().map(|login| &login.password).collect(), mail.ca_file.as_deref())
             }

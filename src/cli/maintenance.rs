@@ -24,17 +24,17 @@ pub struct Answer {
 /// A span for which messages about something wait.
 #[derive(Debug, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-struct Span {
+pub struct Span {
     /// Its number.
     id: i64,
     /// The station or thing; null for the whole site.
     subject: Option<String>,
-    /// Its begin, RFC 3339.
-    from: String,
-    /// Its end as announced, RFC 3339.
-    until: String,
-    /// When somebody ended it sooner, RFC 3339.
-    ended_at: Option<String>,
+    /// Its begin.
+    from: Time,
+    /// Its end as announced.
+    until: Time,
+    /// When somebody ended it sooner.
+    ended_at: Option<Time>,
     /// What is done.
     reason: String,
     /// Who said so.
@@ -90,14 +90,15 @@ fn stands(row: &MaintenanceRow, now: Time) -> bool {
     row.ended_at.is_none() && row.from <= now && now < row.until
 }
 
-fn as_json(row: MaintenanceRow, now: Time) -> Span {
+/// A span as JSON.
+pub fn as_json(row: MaintenanceRow, now: Time) -> Span {
     Span {
         stands: stands(&row, now),
         id: row.id,
         subject: row.subject,
-        from: row.from.to_string(),
-        until: row.until.to_string(),
-        ended_at: row.ended_at.map(|at| at.to_string()),
+        from: row.from,
+        until: row.until,
+        ended_at: row.ended_at,
         reason: row.reason,
         operator: row.operator.map(|operator| operator.to_string()),
     }

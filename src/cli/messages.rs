@@ -34,12 +34,12 @@ pub struct Answer {
 pub struct ChannelState {
     /// Its id.
     pub channel: String,
-    /// Since when it takes nothing, RFC 3339; null where it works as far as is known.
-    pub failing_since: Option<String>,
+    /// Since when it takes nothing; null where it works as far as is known.
+    pub failing_since: Option<Time>,
     /// What it said, and what becomes of its messages.
     pub why: Option<String>,
-    /// When something last went out through it, RFC 3339.
-    pub last_sent: Option<String>,
+    /// When something last went out through it; null for never.
+    pub last_sent: Option<Time>,
     /// Messages that wait for it.
     pub waiting: u64,
     /// Messages that were given up.
@@ -54,8 +54,8 @@ struct Told {
     key: String,
     /// The channel.
     channel: String,
-    /// When it was written, RFC 3339.
-    at: String,
+    /// When it was written.
+    at: Time,
     /// Its first line.
     headline: String,
 }
@@ -71,14 +71,31 @@ pub fn channel_states(store: &Store, config: &Config) -> Result<Vec<ChannelState
             let failing = store.standing_alert(Kind::ChannelFailing.word(), id)?;
             Ok(ChannelState {
                 channel: id.to_owned(),
-                failing_since: failing.as_ref().map(|alert| alert.raised_at.to_string()),
+                failing_since: failing.as_ref().map(|alert| alert.raised_at),
                 why: failing.map(|alert| alert.detail.lines().next().unwrap_or_default().to_owned()),
-                last_sent: store.last_sent(id)?.map(|at| at.to_string()),
+                last_sent: store.last_sent(id)?,
                 waiting: count(&waiting, id),
                 given_up: count(&given_up, id),
             })
         })
         .collect()
+}
+
+/// A line for each channel that needs somebody, for `status`.
+pub fn troubles(channels: &[ChannelState], zone: &LocalZone) -> String {
+    let mut text = String::new();
+    for channel in channels {
+        let id = &channel.channel;
+        if let Some(since) = channel.failing_since {
+            let waiting = verb(channel.waiting as usize, "waits", "wait");
+            text.push_str(&format!("Nothing gets through '{id}' since {}: {waiting}.\n", zone.show(since)));
+        }
+        if channel.given_up > 0 {
+            let lost = verb(channel.given_up as usize, "was", "were");
+            text.push_str(&format!("{lost} given up through '{id}'; `twinwhite messages` lists what was.\n"));
+        }
+    }
+    text
 }
 
 /// Answers `messages`.
@@ -99,7 +116,7 @@ fn headline(row: &MessageRow) -> String {
 }
 
 fn as_json(row: &MessageRow) -> Told {
-    Told { key: row.key.clone(), channel: row.channel.clone(), at: row.created_at.to_string(), headline: headline(row) }
+    Told { key: row.key.clone(), channel: row.channel.clone(), at: row.created_at, headline: headline(row) }
 }
 
 fn as_text(channels: &[ChannelState], waiting: &[MessageRow], given_up: &[MessageRow], zone: &LocalZone) -> String {
@@ -113,10 +130,9 @@ fn as_text(channels: &[ChannelState], waiting: &[MessageRow], given_up: &[Messag
     };
     let mut text = format!("{}\n", output::strong(&verdict));
     for channel in channels {
-        let at = |text: &String| Time::parse(text).map(|at| zone.show(at)).unwrap_or_default();
-        let state = match (&channel.failing_since, &channel.last_sent) {
-            (Some(since), _) => format!("does not get through since {}", at(since)),
-            (None, Some(last)) => format!("last took something {}", at(last)),
+        let state = match (channel.failing_since, channel.last_sent) {
+            (Some(since), _) => format!("does not get through since {}", zone.show(since)),
+            (None, Some(last)) => format!("last took something {}", zone.show(last)),
             (None, None) => "nothing went through it yet".to_owned(),
         };
         text.push_str(&format!("  {}: {state}", channel.channel));

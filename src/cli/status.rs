@@ -11,18 +11,19 @@ use super::fail::Failure;
 use super::output;
 use super::rules;
 use super::session::Session;
+use super::{maintenance, messages};
 use crate::color::rendering::SimulatorTables;
 use crate::config::Config;
 use crate::evaluate::Estimates;
 use crate::ledger::Store;
 use crate::alert;
 use crate::measured::measured;
-use crate::publish::beat::{self, Beat};
+use crate::publish::beat;
 use crate::say;
 use crate::site::Station;
 use crate::station::rules::Measured;
 use crate::station::{EstimatedWhite, Judgement, Reason, Verdict};
-use crate::units::Time;
+use crate::units::{DeviceId, Time};
 use crate::zone::LocalZone;
 
 /// A file that lies in the inbox longer than this is worth a line.
@@ -51,23 +52,32 @@ pub fn status(
         None => session.config.things.stations.iter().collect(),
     };
     let mut ledger = session.reader()?;
-    let blind_word = alert::Kind::Blind.word();
-    let (answers, blind) = ledger.read(|store| {
-        let blind = store.standing_alert(blind_word, session.config.site.id.as_str())?.is_some();
-        Ok::<_, Failure>((answers(store, &session.config, stations, as_of)?, blind))
+    let now = when.as_of.is_none();
+    let (answers, channels, maintenance, blind) = ledger.read(|store| {
+        let answers = answers(store, &session.config, stations, as_of)?;
+        let channels = if now { messages::channel_states(store, &session.config)? } else { Vec::new() };
+        let maintenance = if now { store.standing_maintenance(as_of)? } else { Vec::new() };
+        let site = session.config.site.id.as_str();
+        let blind = now && store.standing_alert(alert::Kind::Blind.word(), site)?.is_some();
+        Ok::<_, Failure>((answers, channels, maintenance, blind))
     })?;
-    let beat = beat::last(&session.config);
+    let beat = if now { beat::last(&session.config) } else { None };
     let worst = answers.iter().map(|answer| answer.judgement.verdict).max().unwrap_or(Verdict::Unknown);
     if json {
-        let heartbeat = match when.as_of {
-            None => beat.as_ref().map(|beat| json::Heartbeat::of(beat, as_of, blind)),
-            Some(_) => None,
-        };
+        let heartbeat = beat.map(|beat| json::Heartbeat::of(beat, as_of, blind));
         let stations = answers.iter().map(|answer| json::StationStatus::of(answer, &session.zone())).collect();
-        output::json(&json::Status { as_of, stations })?;
+        let maintenance = maintenance.into_iter().map(|row| maintenance::as_json(row, as_of)).collect();
+        output::json(&json::Status { as_of, stations, heartbeat, channels, maintenance })?;
     } else {
         let mut text: String = answers.iter().map(|answer| as_text(answer, &session.zone())).collect();
-        if when.as_of.is_none() {
+        if now {
+            let zone = session.zone();
+            for work in &maintenance {
+                let about = work.subject.as_deref();
+                let line = say::maintenance(about, work.until, &work.reason, work.operator.as_ref(), &zone);
+                text.push_str(&format!("{line}\n"));
+            }
+            text.push_str(&messages::troubles(&channels, &zone));
             text.push_str(&waiting_files(&session.config));
             let seen = match (&beat, blind) {
                 (last, true) => say::Seen::Blind(last.as_ref().map(|last| last.at)),

@@ -9,7 +9,6 @@ use std::path::{Path, PathBuf};
 use lettre::message::Mailbox;
 use ureq::http::Uri;
 
-use super::Paths;
 use super::settings::{ID, id_from, place};
 use super::walk::{Entry, Table};
 use crate::units::SiteId;
@@ -37,11 +36,6 @@ pub enum ChannelKind {
     Mail(Box<Mail>),
     /// Posts it as JSON.
     Webhook(Webhook),
-    /// Lays it into a folder, from which `twinwhite desktop` shows it in a login session.
-    Desktop {
-        /// The folder.
-        folder: PathBuf,
-    },
 }
 
 /// How mail is sent.
@@ -153,7 +147,7 @@ fn is_private(host: &str) -> bool {
 }
 
 /// Every `[[channel]]`.
-pub(super) fn channels(root: &Table<'_>, base: &Path, paths: Option<&Paths>) -> Vec<Channel> {
+pub(super) fn channels(root: &Table<'_>, base: &Path) -> Vec<Channel> {
     let mut seen: Vec<(String, usize)> = Vec::new();
     let mut channels = Vec::new();
     for table in root.sections("channel") {
@@ -163,7 +157,6 @@ pub(super) fn channels(root: &Table<'_>, base: &Path, paths: Option<&Paths>) -> 
             Some("command") => command(&table),
             Some("mail") => mail(&table, base).map(|mail| ChannelKind::Mail(Box::new(mail))),
             Some("webhook") => webhook(&table, base).map(ChannelKind::Webhook),
-            Some("desktop") => Some(desktop(&table, base, paths)),
             // Keys of a kind that is not known cannot be judged.
             text => {
                 let hint = match text {
@@ -181,7 +174,7 @@ pub(super) fn channels(root: &Table<'_>, base: &Path, paths: Option<&Paths>) -> 
     channels
 }
 
-const KINDS: &str = "\"mail\", \"webhook\", \"desktop\" or \"command\"";
+const KINDS: &str = "\"mail\", \"webhook\" or \"command\"";
 
 fn own_id(entry: &Entry<'_>, seen: &mut Vec<(String, usize)>) -> Option<String> {
     let text = entry.text(ID)?;
@@ -340,14 +333,6 @@ fn webhook(table: &Table<'_>, base: &Path) -> Option<Webhook> {
     no_secret_here(table, "secret");
     let (secret, ca_file) = (secret(table, "secret", base), ca_file(table, base));
     Some(Webhook { url: url?, secret, ca_file })
-}
-
-fn desktop(table: &Table<'_>, base: &Path, paths: Option<&Paths>) -> ChannelKind {
-    table.only(&["id", "kind", "folder"]);
-    let named = table.get("folder").and_then(|entry| place(&entry, "a folder", base));
-    // Without paths the file has a mistake anyway.
-    let folder = named.unwrap_or_else(|| paths.map_or(base, |paths| &paths.state).join("desktop"));
-    ChannelKind::Desktop { folder }
 }
 
 fn ca_file(table: &Table<'_>, base: &Path) -> Option<PathBuf> {

@@ -163,7 +163,9 @@ pub(super) fn paths(root: &Table<'_>, base: &Path) -> Option<Paths> {
     let (archive, quarantine, state) = (beside("archive"), beside("quarantine"), folder("state"));
     let all = [("inbox", &inbox), ("archive", &archive), ("quarantine", &quarantine), ("state", &state)];
     for (nth, (name, folder)) in all.iter().enumerate() {
-        let (Some(folder), Some(entry)) = (folder, paths.get(name)) else { continue };
+        // A folder that is not named lies beside the inbox: then the inbox's own name clashes.
+        let entry = paths.get(name).or_else(|| paths.get("inbox"));
+        let (Some(folder), Some(entry)) = (folder, entry) else { continue };
         let clash = all.iter().take(nth).find_map(|(other, path)| {
             let path = path.as_ref()?;
             if folder == path {
@@ -174,9 +176,15 @@ pub(super) fn paths(root: &Table<'_>, base: &Path) -> Option<Paths> {
                 None
             }
         });
-        if let Some(clash) = clash {
-            entry.note(clash, "a folder of its own, outside the inbox", Some(format!("for example \"{name}\"")));
-        }
+        let Some(clash) = clash else { continue };
+        let (found, hint) = match paths.get(name) {
+            Some(_) => (clash, format!("for example \"{name}\"")),
+            None => (
+                format!("where {name} lies if nothing else is said: {clash}"),
+                format!("name this folder otherwise, or say where {name} is"),
+            ),
+        };
+        entry.note(found, "a folder of its own, outside the inbox", Some(hint));
     }
     Some(Paths { inbox: inbox?, archive: archive?, quarantine: quarantine?, state: state? })
 }

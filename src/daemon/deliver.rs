@@ -19,10 +19,13 @@ use crate::evaluate::{self, Condition, Happened, append};
 use crate::ledger::entry::{Delivery, Outcome};
 use crate::ledger::store::MessageRow;
 use crate::ledger::{Body, Digest, Ledger, LedgerError, Tx};
-use crate::outbox::{self, GROUP_EVERY, Group, LOG_CHANNEL, Message, Next, Waiting};
+use crate::outbox::{self, Group, LOG_CHANNEL, Message, Next, Waiting};
 use crate::say;
 use crate::units::Time;
 use crate::zone::LocalZone;
+
+/// How long after the ledger could not be written it is tried again.
+const WRITE_AGAIN: Duration = Duration::from_secs(30);
 
 /// What is under way through each channel.
 #[derive(Default)]
@@ -66,11 +69,11 @@ impl Deliveries {
         for row in ledger.due_messages()? {
             by_channel.entry(row.channel.clone()).or_default().push(row);
         }
-        let mut ended = Vec::new();
+        let (mut ended, mut notices) = (Vec::new(), Vec::new());
         for (channel, rows) in by_channel {
             if channel == LOG_CHANNEL {
                 let messages = rows.iter().filter_map(|row| serde_json::from_str::<Message>(&row.body).ok());
-                messages.for_each(|message| tell(Notice::Message(Box::new(message))));
+                notices.extend(messages.map(|message| Notice::Message(Box::new(message))));
                 let key = format!("{}/{LOG_CHANNEL}", config.site.id);
                 ended.push(ending(key, LOG_CHANNEL, &rows, Outcome::Sent, 1, None));
             } else if config.channels.iter().any(|known| known.id == channel) {
@@ -78,7 +81,7 @@ impl Deliveries {
             } else {
                 // There is nobody to tell any more.
                 let why = format!("there is no channel '{channel}' any more");
-                tell(Notice::Trouble(format!("{} given up: {why}", say::count(rows.len() as u64, "message"))));
+                notices.push(Notice::Trouble(format!("{} given up: {why}", say::count(rows.len() as u64, "message"))));
                 let key = format!("{}/{channel}", config.site.id);
                 ended.push(ending(key, &channel, &rows, Outcome::GivenUp, 0, Some(why)));
                 self.lanes.remove(&channel);
@@ -89,6 +92,8 @@ impl Deliveries {
                 ended.into_iter().try_for_each(|delivery| append(tx, config, Body::Delivery(delivery)).map(|_| ()))
             })?;
         }
+        // Only now: what could not be noted would be told at every round.
+        notices.into_iter().for_each(tell);
         Ok(())
     }
 
@@ -110,27 +115,28 @@ impl Deliveries {
             if let Err(error) = ledger.write(now, |tx| append(tx, config, Body::Delivery(delivery.clone())).map(|_| ()))
             {
                 lane.unwritten = Some(delivery);
+                lane.not_before = clock.monotonic() + WRITE_AGAIN;
                 return Err(error);
             }
             // What is due has changed thereby: the next round sees it.
             return Ok(());
         }
         let last_sent = ledger.last_sent(&channel)?.max(lane.sent_at);
-        if last_sent.is_some_and(|last| last <= now && now < last.plus(GROUP_EVERY)) {
-            return Ok(());
-        }
-        let messages: Vec<Message> = rows.iter().filter_map(|row| serde_json::from_str(&row.body).ok()).collect();
-        let waiting: Vec<Waiting> = messages
+        // What this version cannot read was written by a newer one: it stays, and is listed by `messages`.
+        let readable = |row: MessageRow| Some((serde_json::from_str::<Message>(&row.body).ok()?, row));
+        let mut pairs: Vec<(Message, MessageRow)> = rows.into_iter().filter_map(readable).collect();
+        let waiting: Vec<Waiting> = pairs
             .iter()
-            .map(|message| Waiting { kind: Kind::from_word(&message.kind), subject: &message.subject })
+            .map(|(message, _)| Waiting { kind: Kind::from_word(&message.kind), subject: &message.subject })
             .collect();
         let held = evaluate::held(ledger, config, now)?;
         let zone = LocalZone(config.site.zone);
         let Next::Send(leaving) = outbox::next(&waiting, last_sent, &held, &config.messages, now, zone) else {
             return Ok(());
         };
-        let pick = |nth: &usize| Some((rows.get(*nth)?.clone(), messages.get(*nth)?.clone()));
-        let (rows, messages): (Vec<_>, Vec<_>) = leaving.iter().filter_map(pick).unzip();
+        let mut nth = 0..;
+        pairs.retain(|_| nth.next().is_some_and(|nth| leaving.contains(&nth)));
+        let (messages, rows): (Vec<Message>, Vec<MessageRow>) = pairs.into_iter().unzip();
         let known = config.channels.iter().find(|known| known.id == channel).cloned();
         if let Some((group, to)) = Group::of(&channel, &config.site.name, messages).zip(known) {
             lane.under_way = true;

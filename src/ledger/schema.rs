@@ -177,6 +177,21 @@ const MIGRATIONS: &[&str] = &[
         operator TEXT
     ) STRICT;
     CREATE INDEX maintenance_standing ON maintenance (until_us) WHERE ended_us IS NULL;
+
+    -- What messages say since when, and when they ended, as a rebuild finds it in the entries.
+    UPDATE outbox SET body = json_object(
+        'key', body ->> '$.key', 'site', body ->> '$.site', 'alert', json(body -> '$.alert'), 'kind', body ->> '$.kind',
+        'subject', body ->> '$.subject', 'state', body ->> '$.state', 'at', body ->> '$.at',
+        'at_local', body ->> '$.at_local', 'since', first.at, 'since_local', first.at_local,
+        'headline', body ->> '$.headline', 'lines', json(body -> '$.lines'))
+    FROM (SELECT alert AS id, body ->> '$.at' AS at, body ->> '$.at_local' AS at_local FROM outbox
+          WHERE channel = 'log' AND body ->> '$.state' = 'raised') AS first
+    WHERE outbox.alert = first.id;
+    UPDATE outbox SET ended_us = told.us
+    FROM (SELECT body ->> '$.key' AS key, unixepoch(substr(time, 1, 19)) * 1000000
+                 + CAST(substr(rtrim(substr(time, 21), 'Z') || '000000', 1, 6) AS INTEGER) AS us
+          FROM entry WHERE kind = 'delivery') AS told
+    WHERE outbox.key = told.key;
     ",
 ];
 

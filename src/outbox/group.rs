@@ -1,10 +1,10 @@
 //! What leaves through one channel at once: the messages that have gathered for it, the worst first.
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest as _, Sha256};
 
 use super::{Message, Tells};
 use crate::alert::Kind;
+use crate::ledger::Digest;
 use crate::say;
 use crate::units::{SiteId, Time};
 
@@ -78,13 +78,9 @@ fn rank(message: &Message) -> (u8, u8) {
 }
 
 fn group_key(site: &SiteId, channel: &str, messages: &[Message]) -> String {
-    let mut hash = Sha256::new();
-    for message in messages {
-        hash.update(message.key.as_bytes());
-        hash.update([0]);
-    }
-    let digest: String = hash.finalize().iter().take(12).map(|byte| format!("{byte:02x}")).collect();
-    format!("{site}/{channel}/{digest}")
+    let keys: Vec<&str> = messages.iter().map(|message| message.key.as_str()).collect();
+    let digest = Digest::of(keys.join("\n").as_bytes()).to_string();
+    format!("{site}/{channel}/{digest:.24}")
 }
 
 #[cfg(test)]

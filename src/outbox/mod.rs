@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::{SiteId, Time};
 pub use group::Group;
-pub use plan::{GROUP_EVERY, Held, Next, Waiting, next};
+pub use plan::{Held, Next, Waiting, next};
 pub use rules::{Quiet, Rules};
 
 /// One thing that people are told.

@@ -10,7 +10,7 @@ use crate::units::{Days, Time};
 use crate::zone::LocalZone;
 
 /// A site's messages leave through one channel no oftener than this: 5 minutes.
-pub const GROUP_EVERY: Days = Days(5.0 / 1440.0);
+const GROUP_EVERY: Days = Days(5.0 / 1440.0);
 
 /// A message that waits for a channel.
 #[derive(Debug, Clone, Copy)]

@@ -4,6 +4,7 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
@@ -34,7 +35,7 @@ pub struct Beat {
 }
 
 /// The reading that was taken in last.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LastReading {
     /// Of what.
     pub device: DeviceId,
@@ -45,7 +46,7 @@ pub struct LastReading {
 }
 
 /// The outgoing URL does not answer well.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct UrlFails {
     /// Since when.
     pub since: Time,

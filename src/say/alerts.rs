@@ -109,6 +109,7 @@ const SAME_WHITE: f64 = 0.001;
 /// What a step's alert says beside its headline.
 pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<String> {
     let when = match step.after {
+        Some(after) if zone.day(after) == zone.day(step.began) => format!("On {}", day(zone, step.began)),
         Some(after) => format!("Between {} and {}", day(zone, after), day(zone, step.began)),
         None => format!("By {}", day(zone, step.began)),
     };
@@ -228,6 +229,9 @@ mod tests {
             of_step(&lamp, &step, &zone).remove(0)
         };
         let between = "Between 19 Apr 2026 and 26 Apr 2026";
+        let after = Some(began.plus(Days(-0.1)));
+        let step = StepFound { after, began, seqs: vec![7, 8], delta_u: 0.004, delta_v: 0.0, delta_ln: 0.0 };
+        assert_eq!(of_step(&lamp, &step, &zone)[0], "On 26 Apr 2026 its white moved by Δu′v′ 0.0040.");
         assert_eq!(first(0.0002, -0.33), format!("{between} its light became 28 % dimmer; its white did not move."));
         assert_eq!(first(0.004, 0.0), format!("{between} its white moved by Δu′v′ 0.0040."));
         assert_eq!(

@@ -36,4 +36,5 @@ mod texts;
 mod terminal;
 mod tidy;
 mod tools;
+mod webhook;
 mod words;

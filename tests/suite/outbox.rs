@@ -12,6 +12,7 @@ use twinwhite::daemon;
 use twinwhite::units::{Days, Time};
 
 use super::clock::Watch;
+use super::site::{LOFT, Site, from_now};
 
 const HOUR: Duration = Duration::from_secs(3600);
 
@@ -266,4 +267,22 @@ async fn the_summary_comes_once_a_morning_and_never_takes_silence_for_health() {
     assert!(headline.ends_with("nothing came in since yesterday, last reading 2 Mar 2026"), "{headline}");
     assert_eq!(third.len(), 3, "one a day");
     watch.stop().await;
+}
+
+#[test]
+fn status_tells_of_a_channel_that_fails_and_of_maintenance() {
+    let site = Site::new(&format!("{LOFT}\n[[channel]]\nid = \"desk\"\nkind = \"command\"\nrun = [\"/bin/false\"]\n"));
+    assert_eq!(site.json("status")["channels"][1]["failing_since"], Value::Null);
+    let daemon = site.daemon();
+    site.write("inbox/bad.csv", "time,device,lustre\n2025-01-06T12:00:00Z,loft-lamp,3\n");
+    daemon.wait_for(&["Messages through 'desk' do not get through"]);
+    assert!(daemon.stop().success());
+    let said = site.ok("status");
+    assert!(said.contains("Nothing gets through 'desk' since ") && said.contains(": 1 message waits.\n"), "{said}");
+    assert!(site.json("status")["channels"][1]["failing_since"].is_string());
+    let until = from_now(3.0);
+    site.ok(&format!("--operator ines maintenance desk --until {until} --reason painting"));
+    assert!(site.ok("status").contains(": painting (ines). Its messages wait until then.\n"));
+    assert_eq!(site.json("status")["maintenance"][0]["reason"], "painting");
+    site.audit();
 }

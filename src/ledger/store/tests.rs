@@ -2,7 +2,7 @@
 
 use super::opening::beside;
 use super::*;
-use crate::ledger::entry::{Body, ReadingTaken, Transition};
+use crate::ledger::entry::{Body, Delivery, Outcome, ReadingTaken, Transition};
 use crate::ledger::samples::{Room, at, noon, reading, retract, row, site, take};
 use crate::ledger::verify;
 use crate::reading::{ColourSet, Event, EventKind, Patch, Source};
@@ -351,6 +351,31 @@ fn an_older_ledger_is_brought_up_to_date() {
     named.circumstances.patch = Patch::Paper;
     named.circumstances.id = Some("rag-matte".to_owned());
     let seq = take(&mut ledger, noon(), named).unwrap().unwrap();
+    let told = |state: &str| MessageRow {
+        key: format!("quillmoor/1/{state}/log"),
+        alert: Some(1),
+        channel: "log".into(),
+        body: format!(
+            r#"{{"key":"quillmoor/1/{state}","site":"quillmoor","alert":1,"kind":"match-out","subject":"bay","state":"{state}","at":"{}","at_local":"{state}, local","headline":"Ünruhe","lines":["a","b"]}}"#,
+            noon()
+        ),
+        created_at: noon(),
+        state: MessageState::Sent,
+        ended_at: None,
+    };
+    let heard = noon().plus_span(std::time::Duration::from_micros(1_234_500));
+    for state in ["raised", "cleared"] {
+        ledger.write(noon(), |tx| tx.put_message(&told(state))).unwrap();
+    }
+    let delivery = Delivery {
+        key: "quillmoor/1/raised/log".into(),
+        messages: Vec::new(),
+        channel: "log".into(),
+        outcome: Outcome::Sent,
+        attempts: 1,
+        error: None,
+    };
+    ledger.write(heard, |tx| tx.append(&Body::Delivery(delivery))).unwrap();
     drop(ledger);
     let raw = room.raw();
     raw.execute_batch(
@@ -369,6 +394,16 @@ fn an_older_ledger_is_brought_up_to_date() {
     let ledger = room.open();
     let row = ledger.reading(seq).unwrap().unwrap();
     assert_eq!((row.named.as_deref(), row.spectral, row.ra), (Some("rag-matte"), false, None));
+    let raised = ledger.message("quillmoor/1/raised/log").unwrap().unwrap();
+    assert_eq!(raised.ended_at, Some(heard), "as its delivery's entry says");
+    let cleared = ledger.message("quillmoor/1/cleared/log").unwrap().unwrap();
+    assert_eq!(
+        cleared.body,
+        told("cleared")
+            .body
+            .replace(r#","headline""#, &format!(r#","since":"{}","since_local":"raised, local","headline""#, noon())),
+        "since when, from the message that told of the beginning"
+    );
     assert!(verify(&ledger, &[]).unwrap().ok);
 }
 
