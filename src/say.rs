@@ -33,8 +33,8 @@ pub use alerts::{
 pub use backtest::{backtest, forecasts_verdict};
 pub use due::{because, entry, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
 pub use lighting::{print_line, print_looks};
-pub use watch::{Seen, last_read, of_blind, of_watch};
 pub use summary::{Intake, StationLine, maintenance, summary, summary_headline};
+pub use watch::{Seen, last_read, of_blind, of_watch};
 
 /// The verdict in people's words.
 pub fn verdict(verdict: Verdict) -> &'static str {

@@ -56,7 +56,8 @@ pub fn write(feed: &Feed, site_name: &str, zone: LocalZone) -> String {
     for (key, value) in [("VERSION", "2.0"), ("PRODID", PRODUCT), ("CALSCALE", "GREGORIAN"), ("METHOD", "PUBLISH")] {
         calendar.append_property(Property::new(key, value));
     }
-    calendar.append_property(Property::new("NAME", name.as_str()).append_parameter(Parameter::new("VALUE", "TEXT")).done());
+    calendar
+        .append_property(Property::new("NAME", name.as_str()).append_parameter(Parameter::new("VALUE", "TEXT")).done());
     calendar.append_property(Property::new("X-WR-CALNAME", name.as_str()));
     calendar.ttl(&REFRESH);
     for (uid, entry) in &feed.entries {

@@ -73,9 +73,14 @@ fn file<'a>(root: &Table<'a>, name: &str, base: &Path, paths: Option<&Paths>) ->
         entry.note("a file where readings lie", "a file outside of inbox, archive and quarantine", hint);
         return None;
     }
-    let own = |paths: &Paths| ["ledger.db", "run.lock", "heartbeat.json"].map(|own| paths.state.join(own)).contains(&path);
+    let own =
+        |paths: &Paths| ["ledger.db", "run.lock", "heartbeat.json"].map(|own| paths.state.join(own)).contains(&path);
     if paths.is_some_and(own) {
-        entry.note("a file that twinwhite keeps for itself", "a file of its own", Some(format!("for example \"{usual}\"")));
+        entry.note(
+            "a file that twinwhite keeps for itself",
+            "a file of its own",
+            Some(format!("for example \"{usual}\"")),
+        );
         return None;
     }
     Some((path, Some(entry)))
@@ -109,7 +114,8 @@ fn heartbeat(root: &Table<'_>, base: &Path) -> (Option<HeartbeatUrl>, Duration) 
             let expected = "an address that begins with http:// or https://";
             let text = entry.text(expected)?.trim();
             if !text.starts_with("http://") && !text.starts_with("https://") {
-                entry.mistake(expected, None);
+                // Not quoted: it may let anybody in who knows it.
+                entry.note("something that begins otherwise", expected, None);
                 return None;
             }
             Some(HeartbeatUrl::Plain(text.to_owned()))

@@ -93,7 +93,8 @@ impl Daemon {
         pulse.looked = blind.is_none();
         let since = pulse.blind.take().map_or(monotonic, |(since, _)| since);
         pulse.blind = blind.map(|why| (since, why));
-        let sighting = conditions::of_blindness(pulse.blind.as_ref().map(|(since, _)| monotonic.saturating_sub(*since)));
+        let sighting =
+            conditions::of_blindness(pulse.blind.as_ref().map(|(since, _)| monotonic.saturating_sub(*since)));
         if pulse.blind.is_some() {
             let again = monotonic + LOOK_AGAIN;
             self.due.look = Some(self.due.look.map_or(again, |look| look.min(again)));
@@ -154,7 +155,8 @@ impl Daemon {
         match written {
             Ok(()) => self.pulse.unwritable.retain(|other| *other != file),
             Err(why) if !complained => {
-                let what = format!("{} cannot be written: {why}; check the path and who may write there", file.display());
+                let what =
+                    format!("{} cannot be written: {why}; check the path and who may write there", file.display());
                 (self.tell)(Notice::Trouble(what));
                 self.pulse.unwritable.push(file);
                 return false;
@@ -174,8 +176,7 @@ impl Daemon {
             return Ok(());
         }
         let config = &self.config;
-        let demands =
-            self.ledger.read(|store| evaluate::demands(&mut Estimates::new(store, config, now), config));
+        let demands = self.ledger.read(|store| evaluate::demands(&mut Estimates::new(store, config, now), config));
         let list = match demands {
             Ok(demands) => merge(demands, now),
             Err(error) => return self.survive(error),
@@ -232,7 +233,9 @@ impl Daemon {
             }
             (Err(why), Some(before)) => self.pulse.url_fails = Some(UrlFails { why, ..before }),
             (Err(why), None) => {
-                (self.tell)(Notice::Trouble(format!("the heartbeat's URL fails: {why}; it is asked for again with each beat")));
+                (self.tell)(Notice::Trouble(format!(
+                    "the heartbeat's URL fails: {why}; it is asked for again with each beat"
+                )));
                 self.pulse.url_fails = Some(UrlFails { since: self.clock.now(), why });
             }
         }

@@ -1,6 +1,6 @@
 //! The metrics as OpenMetrics text (OpenMetrics 1.0), which the classic text format's readers take too: gauges only, base units in the names.
 //!
-//! [`text`] is all there is to it: the daemon puts it into a file for a text collector, and a page may serve the same.
+//! [`text()`] is all there is to it: the daemon puts it into a file for a text collector, and a page may serve the same.
 
 use std::fmt::{Error, Write};
 use std::fs;
@@ -77,12 +77,7 @@ impl Figures {
     }
 }
 
-fn gather(
-    store: &Store,
-    config: &Config,
-    ledger_file: &std::path::Path,
-    beat: &Beat,
-) -> Result<Figures, LedgerError> {
+fn gather(store: &Store, config: &Config, ledger_file: &std::path::Path, beat: &Beat) -> Result<Figures, LedgerError> {
     let mut figures = Figures::default();
     let version = vec![("version", beat.version.clone())];
     figures.family("build_info", "The program that wrote this; always 1.", None, vec![(version, 1.0)]);
@@ -94,7 +89,12 @@ fn gather(
     );
     if config.publish.url.is_some() {
         let fails = f64::from(u8::from(beat.url_fails.is_some()));
-        figures.single("heartbeat_url_failing", "1 while the outgoing URL of the heartbeat fails, else 0.", None, fails);
+        figures.single(
+            "heartbeat_url_failing",
+            "1 while the outgoing URL of the heartbeat fails, else 0.",
+            None,
+            fails,
+        );
     }
     of_stations(store, config, beat.at, &mut figures)?;
     let waiting = beat.files_waiting as f64;
@@ -134,7 +134,12 @@ fn of_stations(store: &Store, config: &Config, at: Time, figures: &mut Figures) 
         within.push((vec![label()], seen.risk_within));
     }
     let ratio = || Some(Unit::Other("ratio".to_owned()));
-    figures.family("station_verdict", "1 for the verdict of the station as of the heartbeat, 0 for the others.", None, verdicts);
+    figures.family(
+        "station_verdict",
+        "1 for the verdict of the station as of the heartbeat, 0 for the others.",
+        None,
+        verdicts,
+    );
     figures.family("station_risk", "Probability that the match is out of tolerance now.", ratio(), risks);
     let help = "Probability that the match is out of tolerance at any time within the station's horizon.";
     figures.family("station_risk_within_horizon", help, ratio(), within);

@@ -28,3 +28,25 @@ pub fn said_by(python: &str, script: &std::path::Path, input: &str) -> String {
     assert!(output.status.success(), "{script:?} failed");
     String::from_utf8(output.stdout).expect("it writes text")
 }
+
+/// Gives `text` to a program from outside that is to find nothing wrong with it.
+pub fn checked_by(program: &str, arguments: &[&str], text: &str) {
+    let started = Command::new(program)
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn();
+    let mut child = match started {
+        Ok(child) => child,
+        Err(why) => {
+            assert_ne!(std::env::var("TWINWHITE_TOOLS").as_deref(), Ok("needed"), "no {program}: {why}");
+            eprintln!("skipped: no {program}");
+            return;
+        }
+    };
+    child.stdin.take().expect("it reads").write_all(text.as_bytes()).expect("it takes all");
+    let said = child.wait_with_output().expect("it ends");
+    let words = [said.stdout, said.stderr].map(|bytes| String::from_utf8_lossy(&bytes).into_owned()).concat();
+    assert!(said.status.success() && words.trim().is_empty(), "{program}: {words}\n{text}");
+}
