@@ -122,7 +122,7 @@ fn finished(text: &str) -> String {
     out
 }
 
-/// Reads back what [`write`] wrote.
+/// Reads back what [`write()`] wrote.
 pub fn read(text: &str) -> Result<Feed, NotAFeed> {
     if text.len() > MAX_BYTES {
         return Err(NotAFeed::TooLarge(text.len()));
