@@ -165,6 +165,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         }
         'twinwhite;due' {
             [CompletionResult]::new('--within', '--within', [CompletionResultType]::ParameterName, 'Days ahead')
+            [CompletionResult]::new('--ics', '--ics', [CompletionResultType]::ParameterName, 'Write the list into this file as iCalendar (RFC 5545), going on from what the file held before')
             [CompletionResult]::new('--as-of', '--as-of', [CompletionResultType]::ParameterName, 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')

@@ -397,13 +397,17 @@ _twinwhite() {
             return 0
             ;;
         twinwhite__subcmd__due)
-            opts="-h --within --as-of --json --config --operator --help"
+            opts="-h --within --ics --as-of --json --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
             case "${prev}" in
                 --within)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --ics)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

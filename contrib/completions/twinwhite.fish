@@ -119,6 +119,7 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand backtest" -l operato
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand backtest" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand backtest" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l within -d 'Days ahead' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l ics -d 'Write the list into this file as iCalendar (RFC 5545), going on from what the file held before' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l as-of -d 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l operator -d 'Who is doing this; goes into the ledger' -r

@@ -267,6 +267,7 @@ breaches were warned of and how long before. Where bands proved too narrow on a 
 Examples:
   twinwhite due
   twinwhite due --within 90
+  twinwhite due --ics due.ics
   twinwhite due --json
   twinwhite due --as-of 2026-03-04T09:30:00Z
 
@@ -278,6 +279,9 @@ served is asked for again by the next run.")]
         /// Days ahead.
         #[arg(long, default_value_t = 30.0, value_name = "DAYS")]
         within: f64,
+        /// Write the list into this file as iCalendar (RFC 5545), going on from what the file held before.
+        #[arg(long, value_name = "FILE")]
+        ics: Option<PathBuf>,
         #[command(flatten)]
         when: AsOf,
         #[command(flatten)]

@@ -17,6 +17,7 @@ use crate::config::find::{self, LoadError};
 use crate::config::{ChannelKind, Reach, SecretPlace, WebAddress, reach_of};
 use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
+use crate::publish::{self, beat};
 use crate::say;
 use crate::schedule::sources::{Stage, certificate_stage};
 use crate::units::{Days, Time};
@@ -93,6 +94,7 @@ pub fn check(cli: &Cli, clock: &dyn Clock, json: bool) -> Result<ExitCode, Failu
             ledger(&session, &mut findings);
             site(&session, &mut findings);
             reminders(&session, &mut findings);
+            published(&session, &mut findings);
             channels(&session, &mut findings);
         }
     }
@@ -133,7 +135,7 @@ fn folders(session: &Session, findings: &mut Vec<Finding>) {
         Err(why) => findings.push(wrong("folders", why.to_string())),
     }
     if let Some(kind) = network_share(&paths.inbox) {
-        let every = session.config.inbox.rescan.as_secs();
+        let every = session.config.inbox.look_every().as_secs();
         let says = format!(
             "the inbox lies on a network share ({kind}), which sends no events: it is looked through every {every} s"
         );
@@ -294,4 +296,34 @@ fn reminders(session: &Session, findings: &mut Vec<Finding>) {
             findings.push(sound("reminder", format!("{name}: next {}", say::runs(&times, now, &session.zone()))));
         }
     }
+}
+
+/// The files for others, and the heartbeat's URL, which is never shown.
+fn published(session: &Session, findings: &mut Vec<Finding>) {
+    let config = &session.config;
+    let beat_file = beat::path(config);
+    for (what, file) in
+        [("calendar", &config.publish.calendar), ("heartbeat", &beat_file), ("metrics", &config.publish.metrics)]
+    {
+        findings.push(match publish::try_write(file) {
+            Ok(()) => sound(what, format!("{} can be written", file.display())),
+            Err(why) => wrong(
+                what,
+                format!("{} cannot be written: {why}; check the path and who may write there", file.display()),
+            ),
+        });
+    }
+    let Some(url) = publish::heartbeat_url(config) else { return };
+    let failing = beat::last(config).and_then(|last| last.url_fails);
+    findings.push(match (url, failing) {
+        (Err(why), _) => wrong("heartbeat", format!("the URL: {why}")),
+        (Ok(_), Some(fails)) => {
+            let since = session.zone().show(fails.since);
+            note("heartbeat", format!("the URL fails since {since}: {}", fails.why))
+        }
+        (Ok(_), None) => {
+            let every = config.publish.every.as_secs();
+            sound("heartbeat", format!("`twinwhite run` asks for the URL every {every} s, after a complete look"))
+        }
+    });
 }

@@ -87,7 +87,9 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Backtest { station, when, output } => {
             backtest::backtest(session()?, station.as_deref(), when, output.json).map(done)
         }
-        Command::Due { within, when, output } => due::due(session()?, *within, when, output.json).map(done),
+        Command::Due { within, ics, when, output } => {
+            due::due(session()?, *within, ics.as_deref(), when, output.json).map(done)
+        }
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
         Command::Messages { output } => messages::messages(session()?, output.json).map(done),

@@ -2,7 +2,7 @@
 //!
 //! Here: what a configuration is once understood, and [`Config::parse`], which is pure. How the file is walked over and
 //! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `channels`, `things`,
-//! `stations` and `mapping`; papers with their curves in `papers` and `curve`, rule sets in `rules`; what must agree between tables in
+//! `stations` and `mapping`; what is written for others in `publish`; papers with their curves in `papers` and `curve`, rule sets in `rules`; what must agree between tables in
 //! `checks`. Which other files a configuration names is in [`files`]. Finding and reading all of them is in [`find`], the
 //! only part that touches a disk.
 
@@ -15,6 +15,7 @@ mod mapping;
 mod messages;
 mod mistake;
 mod papers;
+mod publish;
 mod rules;
 mod settings;
 mod stations;
@@ -40,6 +41,7 @@ pub use channels::{Channel, ChannelKind, Login, Mail, Reach, SecretPlace, Securi
 use files::Files;
 pub use files::NamedFile;
 pub use mistake::{Mistake, Mistakes};
+pub use publish::{HeartbeatUrl, Publish};
 use rules::RuleSets;
 pub use rules::built_in_rules;
 pub use settings::id_from;
@@ -66,6 +68,8 @@ pub struct Config {
     pub tables: Tables,
     /// What the acts cost that advice chooses from.
     pub costs: Costs,
+    /// What is written for others to read.
+    pub publish: Publish,
     /// The file as read.
     pub text: String,
     /// The other files it names, as read, in the order it names them.
@@ -110,6 +114,13 @@ impl Default for InboxSettings {
     }
 }
 
+impl InboxSettings {
+    /// How often everything is looked through: at least once a minute, since each beat of the watch rests on a look.
+    pub fn look_every(&self) -> Duration {
+        self.rescan.min(Duration::from_secs(60))
+    }
+}
+
 /// Tables of standards that are sold: what the user has of them.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Tables {
@@ -121,7 +132,7 @@ pub struct Tables {
 pub const MAX_BYTES: usize = 1 << 20;
 
 /// Tables of the file that this version reads.
-const TABLES: [&str; 17] = [
+const TABLES: [&str; 20] = [
     "site",
     "paths",
     "inbox",
@@ -139,6 +150,9 @@ const TABLES: [&str; 17] = [
     "rules",
     "tables",
     "costs",
+    "calendar",
+    "heartbeat",
+    "metrics",
 ];
 
 /// Tables that later versions read.
@@ -185,6 +199,7 @@ impl Config {
                 keyword_text: parts.mappings.keyword_text,
                 tables: parts.tables,
                 costs: parts.costs,
+                publish: parts.publish,
                 text: text.to_owned(),
                 files: files.into_used(),
                 sha256: Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect(),
@@ -226,6 +241,7 @@ struct Parts {
     mappings: mapping::Mappings,
     tables: Tables,
     costs: Costs,
+    publish: Publish,
 }
 
 fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts> {
@@ -243,5 +259,7 @@ fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts>
     let mappings = mapping::mappings(root, &declared);
     let tables = settings::tables(root, files);
     let costs = settings::costs(root);
-    Some(Parts { site: site?, paths: paths?, inbox, things, reminders, channels, messages, mappings, tables, costs })
+    let publish = publish::publish(root, base, paths.as_ref());
+    let (site, paths, publish) = (site?, paths?, publish?);
+    Some(Parts { site, paths, inbox, things, reminders, channels, messages, mappings, tables, costs, publish })
 }

@@ -7,6 +7,7 @@
 
 mod deliver;
 mod intake;
+mod pulse;
 mod start;
 
 use std::path::PathBuf;
@@ -27,6 +28,7 @@ use crate::pipeline;
 use crate::units::{Days, Time};
 use crate::zone::LocalZone;
 use deliver::Deliveries;
+use pulse::Pulse;
 pub use start::{LEDGER_FILE, StartError, open_ledger, start};
 
 /// The longest sleep.
@@ -70,6 +72,8 @@ pub enum Notice {
     Message(Box<Message>),
     /// Something is wrong that a person can mend.
     Trouble(String),
+    /// What was told as wrong is right again.
+    Settled(String),
     /// A new configuration is in force.
     Reloaded,
     /// Everything that was due at this wake is done.
@@ -130,6 +134,7 @@ pub struct Daemon {
     send_hint: mpsc::UnboundedSender<Hint>,
     deliveries: Deliveries,
     due: Due,
+    pulse: Pulse,
     tell: Box<dyn FnMut(Notice) + Send>,
     /// Held as long as the daemon runs: the operating system's own lock against a second one.
     _lock: std::fs::File,
@@ -196,11 +201,13 @@ impl Daemon {
     fn round(&mut self) -> Result<Duration, DaemonError> {
         let monotonic = self.clock.monotonic();
         let mut waiting = 0;
+        self.pulse.begin();
         if monotonic >= self.due.rescan || self.due.look.is_some_and(|look| monotonic >= look) {
             waiting = self.look_through(monotonic)?;
         }
         self.judge_if_due(monotonic)?;
         self.deliver()?;
+        self.beat(monotonic, waiting)?;
         (self.tell)(Notice::Round { began: monotonic, waiting });
         let next = [Some(self.due.rescan), self.due.look, Some(self.due.judge)].into_iter().flatten().min();
         let sleep = next.map_or(SLICE, |next| next.saturating_sub(monotonic));
@@ -209,7 +216,7 @@ impl Daemon {
 
     fn look_through(&mut self, monotonic: Duration) -> Result<usize, DaemonError> {
         if monotonic >= self.due.rescan {
-            self.due.rescan = monotonic + self.config.inbox.rescan;
+            self.due.rescan = monotonic + self.config.inbox.look_every();
         }
         let report = self.inbox.scan(monotonic);
         self.due.look = report.next_look;
@@ -224,6 +231,8 @@ impl Daemon {
         } else if self.watch.is_none() {
             self.start_watch();
         }
+        let unseen = report.blind.as_ref().filter(|blind| !matches!(blind, Blind::Replaced(_)));
+        self.mind_blindness(unseen.map(Blind::to_string), monotonic)?;
         if report.ready.is_empty() {
             self.sync_moves();
         }
@@ -269,12 +278,16 @@ impl Daemon {
         });
         match happened {
             Ok(happened) => {
+                self.pulse.judged(true);
                 happened.into_iter().map(Notice::Happened).for_each(&mut self.tell);
                 if ahead {
                     self.due.looked_ahead = Some(zone.day(now));
                 }
             }
-            Err(error) => self.survive(error)?,
+            Err(error) => {
+                self.pulse.judged(false);
+                self.survive(error)?;
+            }
         }
         Ok(())
     }
@@ -282,6 +295,7 @@ impl Daemon {
     /// Goes on after an error that may pass by itself (a full disk, a busy ledger), having told it.
     fn survive(&mut self, error: LedgerError) -> Result<(), DaemonError> {
         if error.is_passing() {
+            self.pulse.failed();
             (self.tell)(Notice::Trouble(error.to_string()));
             Ok(())
         } else {
@@ -333,6 +347,7 @@ impl Daemon {
                     self.inbox = Inbox::new(folders, new.inbox.settle, new.inbox.max_bytes);
                     self.config = new;
                     self.due = Due { data_version: self.due.data_version, ..Due::default() };
+                    self.pulse.forget();
                     (self.tell)(Notice::Reloaded);
                     (Sighting::Good, String::new())
                 }

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use tokio::sync::mpsc;
 
 use super::deliver::Deliveries;
+use super::pulse::Pulse;
 use super::{Daemon, Due, Notice};
 use crate::alert::{Kind, Sighting};
 use crate::clock::Clock;
@@ -100,7 +101,7 @@ pub fn start(
     let inbox = Inbox::new(folders, config.inbox.settle, config.inbox.max_bytes);
     let (send_hint, hints) = mpsc::unbounded_channel();
     let deaf = network_share(&config.paths.inbox).map(|kind| {
-        let every = config.inbox.rescan.as_secs();
+        let every = config.inbox.look_every().as_secs();
         format!(
             "the inbox lies on a network share ({kind}), which sends no events: it is looked through every {every} s"
         )
@@ -118,6 +119,7 @@ pub fn start(
         send_hint,
         deliveries: Deliveries::default(),
         due: Due::default(),
+        pulse: Pulse::default(),
         tell,
         _lock: lock,
     })

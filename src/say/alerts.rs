@@ -22,6 +22,7 @@ pub fn headline(kind: Kind, subject: &str) -> String {
         Kind::TaskDue => format!("Due: {subject}"),
         Kind::Reminder => format!("Reminder: {subject}"),
         Kind::InstrumentSuspect => format!("{subject}: this instrument is suspect"),
+        Kind::Blind => format!("{subject}: the watch is blind, its inbox cannot be looked through"),
         Kind::ChannelFailing => format!("Messages through '{subject}' do not get through"),
         Kind::ConfigRefused => format!("{subject}: the new configuration was refused, the old one stays in force"),
     }

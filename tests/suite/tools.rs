@@ -133,3 +133,21 @@ pub fn certificates(site: &Site) -> [PathBuf; 2] {
     site.write("house.pem", house.pem());
     [site.write("server.pem", server.pem()), site.write("server.key", key.serialize_pem())]
 }
+
+/// Gives `text` to a program from outside that is to find nothing wrong with it.
+pub fn checked_by(program: &str, arguments: &[&str], text: &str) {
+    if !programs(&[program]) {
+        return;
+    }
+    let mut child = Command::new(program)
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it starts");
+    child.stdin.take().expect("it reads").write_all(text.as_bytes()).expect("it takes all");
+    let said = child.wait_with_output().expect("it ends");
+    let words = [said.stdout, said.stderr].map(|bytes| String::from_utf8_lossy(&bytes).into_owned()).concat();
+    assert!(said.status.success() && words.trim().is_empty(), "{program}: {words}\n{text}");
+}
