@@ -21,6 +21,7 @@ mod messages;
 mod opening;
 mod place;
 mod projections;
+mod sizes;
 #[cfg(test)]
 mod tests;
 mod values;
