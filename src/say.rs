@@ -11,6 +11,7 @@ mod alerts;
 mod backtest;
 mod due;
 mod keys;
+mod watch;
 pub mod lamp;
 pub mod letter;
 mod lighting;
@@ -32,10 +33,11 @@ pub use alerts::{
     of_suspect, reason_file, still,
 };
 pub use backtest::{backtest, forecasts_verdict};
-pub use due::{because, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
+pub use due::{because, entry, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
 pub use keys::{head_lines, key_event};
 pub use lighting::{print_line, print_looks};
 pub use summary::{Intake, StationLine, maintenance, summary, summary_headline};
+pub use watch::{Seen, last_read, of_blind, of_watch};
 
 /// The verdict in people's words.
 pub fn verdict(verdict: Verdict) -> &'static str {

@@ -49,6 +49,7 @@ complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "record" -d 'Wri
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "retract" -d 'Take a wrong record back by a new one; nothing is erased'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "release" -d 'Let a reading count that was held back'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "check" -d 'Are configuration, folders, ledger, time zone, reminders and channels sound?'
+complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "desktop" -d 'Show messages on this desktop, as the user who sits at it; the channel \'desktop\' lays them down'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "rebuild" -d 'Make everything that is derived from the ledger anew'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "audit" -d 'The ledger: is it whole and unchanged, and how does somebody outside know?'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "demo" -d 'An invented print room: two simulated years in seconds, then yours to look around in'
@@ -118,6 +119,7 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand backtest" -l operato
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand backtest" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand backtest" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l within -d 'Days ahead' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l ics -d 'Write the list into this file as iCalendar (RFC 5545), going on from what the file held before' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l as-of -d 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand due" -l operator -d 'Who is doing this; goes into the ledger' -r
@@ -163,6 +165,11 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -l config -d 
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -l operator -d 'Who is doing this; goes into the ledger' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l folder -d 'The folder of messages [default: that of the configuration\'s channel]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l once -d 'Look once and end'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l operator -d 'Who is doing this; goes into the ledger' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -s h -l help -d 'Print help'

@@ -3,6 +3,8 @@
 //! A probability raises at one half or at the station's own line and clears well below it, so that the same doubt does not
 //! raise and clear in turn. Where the truth is unknown nothing is cleared and nothing is raised.
 
+use std::time::Duration;
+
 use super::{Kind, Sighting};
 use crate::station::{Assessment, OUT_ABOVE, Verdict};
 use crate::units::{Days, Probability, Time};
@@ -13,6 +15,9 @@ const OUT_CLEARS_BELOW: f64 = 0.35;
 const AT_RISK_CLEARS_BELOW: f64 = 0.7;
 /// A device is off its aim above this probability, and on it again below the second.
 const OFF_AIM: (f64, f64) = (0.5, 0.35);
+/// An inbox that cannot be looked through for so long is told of: a share that is mounted again is back sooner. It is to be known within
+/// three minutes, and a look is made at least each minute.
+const BLIND_AFTER: Duration = Duration::from_secs(60);
 /// A step is news for this long after it began; nobody is woken for an older one.
 const STEP_IS_NEWS: Days = Days(45.0);
 
@@ -44,6 +49,15 @@ pub fn of_match(seen: &Assessment, max_risk: Probability, cause: Option<Kind>) -
 /// time from the day the ledger began.
 pub fn of_age(last: Option<Time>, begun: Time, limit: Days, now: Time) -> Sighting {
     if now.since(last.unwrap_or(begun)) > limit { Sighting::Bad } else { Sighting::Good }
+}
+
+/// Blind: the inbox could not be looked through for at least [`BLIND_AFTER`].
+pub fn of_blindness(blind_for: Option<Duration>) -> Sighting {
+    match blind_for {
+        None => Sighting::Good,
+        Some(span) if span >= BLIND_AFTER => Sighting::Bad,
+        Some(_) => Sighting::Between,
+    }
 }
 
 /// Step change: a jump that nobody has logged. Good again once something was done to the device after it.
@@ -88,6 +102,13 @@ mod tests {
         assert_eq!(of_step(Some(day(0.0)), false, day(9.0)), Sighting::Bad);
         assert_eq!(of_step(Some(day(0.0)), true, day(9.0)), Sighting::Good);
         assert_eq!(of_step(Some(day(0.0)), false, day(400.0)), Sighting::Good, "two years of old readings wake nobody");
+    }
+
+    #[test]
+    fn blind_for_a_minute_is_blind() {
+        assert_eq!(of_blindness(None), Sighting::Good);
+        assert_eq!(of_blindness(Some(Duration::from_secs(59))), Sighting::Between);
+        assert_eq!(of_blindness(Some(Duration::from_secs(60))), Sighting::Bad);
     }
 
     #[test]

@@ -2,7 +2,8 @@
 //!
 //! An alert is *raised* when its condition is [`Sighting::Bad`], *acknowledged* when a person says so, and *cleared* when
 //! the condition is [`Sighting::Good`] and the alert has stood for at least [`MINIMUM_HOLD`] (a refused configuration is
-//! over as soon as a good one is read, an instrument's suspicion as soon as a reading or a service answers it). Between the two lines
+//! over as soon as a good one is read, an instrument's suspicion as soon as a reading or a service answers it, blindness as soon as the inbox
+//! can be looked through). Between the two lines
 //! nothing changes: that is the hysteresis. There is at most one open alert for a kind and a subject.
 //!
 //! What decides whether a sighting is bad (risks, ages, steps) is for [`conditions`]; what people are told is for `say`.
@@ -39,13 +40,15 @@ pub enum Kind {
     Reminder,
     /// All devices that an instrument reads seem to have jumped together. Subject: the instrument.
     InstrumentSuspect,
+    /// The inbox cannot be looked through: readings may lie there that nobody counts. Subject: the site.
+    Blind,
     /// A channel does not take messages. Subject: the channel.
     ChannelFailing,
 }
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::MatchOut,
         Self::MatchAtRisk,
         Self::ReadingOverdue,
@@ -56,6 +59,7 @@ impl Kind {
         Self::TaskDue,
         Self::Reminder,
         Self::InstrumentSuspect,
+        Self::Blind,
         Self::ChannelFailing,
     ];
 
@@ -72,6 +76,7 @@ impl Kind {
             Self::TaskDue => "task-due",
             Self::Reminder => "reminder",
             Self::InstrumentSuspect => "instrument-suspect",
+            Self::Blind => "blind",
             Self::ChannelFailing => "channel-failing",
         }
     }
@@ -85,11 +90,12 @@ impl Kind {
             Self::StepChange => 3,
             Self::MatchAtRisk => 4,
             Self::ReadingOverdue => 5,
-            Self::ChannelFailing => 6,
-            Self::ConfigRefused => 7,
-            Self::FileRefused => 8,
-            Self::TaskDue => 9,
-            Self::Reminder => 10,
+            Self::Blind => 6,
+            Self::ChannelFailing => 7,
+            Self::ConfigRefused => 8,
+            Self::FileRefused => 9,
+            Self::TaskDue => 10,
+            Self::Reminder => 11,
         }
     }
 
@@ -110,9 +116,9 @@ impl Kind {
 
     /// Whether its condition changes only when a person does something (a configuration, a reading, a service): it cannot dance
     /// on a line, and nobody might look at it again once a hold was over. Nor can a channel's failing, which needs several
-    /// attempts.
+    /// attempts, nor blindness, which is raised after a wait.
     const fn is_seen_by_act_alone(self) -> bool {
-        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect | Self::ChannelFailing)
+        matches!(self, Self::ConfigRefused | Self::InstrumentSuspect | Self::ChannelFailing | Self::Blind)
     }
 }
 

@@ -267,6 +267,7 @@ breaches were warned of and how long before. Where bands proved too narrow on a 
 Examples:
   twinwhite due
   twinwhite due --within 90
+  twinwhite due --ics due.ics
   twinwhite due --json
   twinwhite due --as-of 2026-03-04T09:30:00Z
 
@@ -278,6 +279,9 @@ served is asked for again by the next run.")]
         /// Days ahead.
         #[arg(long, default_value_t = 30.0, value_name = "DAYS")]
         within: f64,
+        /// Write the list into this file as iCalendar (RFC 5545), going on from what the file held before.
+        #[arg(long, value_name = "FILE")]
+        ics: Option<PathBuf>,
         #[command(flatten)]
         when: AsOf,
         #[command(flatten)]
@@ -443,6 +447,23 @@ Examples:
         output: Json,
     },
 
+    /// Show messages on this desktop, as the user who sits at it; the channel 'desktop' lays them down
+    #[command(after_help = "\
+Examples:
+  twinwhite desktop                                       for as long as the session lasts
+  twinwhite desktop --folder /var/lib/twinwhite/desktop   without a configuration
+  twinwhite desktop --once                                what is new, and no longer
+
+It only reads the folder, and shows each message once for each user.")]
+    Desktop {
+        /// The folder of messages [default: that of the configuration's channel].
+        #[arg(long, value_name = "FOLDER")]
+        folder: Option<PathBuf>,
+        /// Look once and end.
+        #[arg(long)]
+        once: bool,
+    },
+
     /// Make everything that is derived from the ledger anew
     #[command(after_help = "Example:\n  twinwhite rebuild")]
     Rebuild,
@@ -495,6 +516,7 @@ impl Command {
             | Self::Record { .. }
             | Self::Retract { .. }
             | Self::Release { .. }
+            | Self::Desktop { .. }
             | Self::Rebuild
             | Self::Demo { .. } => false,
         }

@@ -1,5 +1,6 @@
 //! `check`: are configuration, folders, ledger, time zone, instruments and reminders sound? Runs what the daemon runs.
 
+use std::path::Path;
 use std::process::ExitCode;
 
 use schemars::JsonSchema;
@@ -9,18 +10,21 @@ use super::args::Cli;
 use super::fail::Failure;
 use super::output;
 use super::session::{self, Session};
-use crate::channels::secret;
+use crate::channels::{desktop, secret};
 use crate::clock::Clock;
 use crate::config::Mistake;
 use crate::config::find::{self, LoadError};
-use crate::config::{ChannelKind, SecretPlace, WebAddress};
+use crate::config::{ChannelKind, Reach, SecretPlace, WebAddress, reach_of};
 use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
+use crate::publish::{self, beat};
 use crate::say;
 use crate::schedule::sources::{Stage, certificate_stage};
 use crate::signing::files;
-use crate::units::Time;
+use crate::units::{Days, Time};
 
+/// A session that has looked within this time is there: it says so every minute.
+const LOOKED: Days = Days(5.0 / 1440.0);
 /// How many of a reminder's next times are shown.
 const NEXT_TIMES: usize = 3;
 
@@ -41,7 +45,8 @@ pub struct Checked {
 /// One thing that was looked at.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct Finding {
-    /// What was looked at: `configuration`, `folders`, `ledger`, `signed heads`, `messages`, `instrument`, `time zone`, `stations`, `reminder`.
+    /// What was looked at: `configuration`, `folders`, `ledger`, `signed heads`, `messages`, `instrument`, `time zone`, `stations`, `reminder`,
+    /// `channel`.
     what: &'static str,
     /// How it was found.
     #[serde(rename = "found")]
@@ -90,6 +95,7 @@ pub fn check(cli: &Cli, clock: &dyn Clock, json: bool) -> Result<ExitCode, Failu
             ledger(&session, &mut findings);
             site(&session, &mut findings);
             reminders(&session, &mut findings);
+            published(&session, &mut findings);
             channels(&session, &mut findings);
         }
     }
@@ -130,7 +136,7 @@ fn folders(session: &Session, findings: &mut Vec<Finding>) {
         Err(why) => findings.push(wrong("folders", why.to_string())),
     }
     if let Some(kind) = network_share(&paths.inbox) {
-        let every = session.config.inbox.rescan.as_secs();
+        let every = session.config.inbox.look_every().as_secs();
         let says = format!(
             "the inbox lies on a network share ({kind}), which sends no events: it is looked through every {every} s"
         );
@@ -203,7 +209,7 @@ fn channels(session: &Session, findings: &mut Vec<Finding>) {
     for channel in &session.config.channels {
         let id = &channel.id;
         let (secrets, ca_file) = match &channel.kind {
-            ChannelKind::Command { .. } => (Vec::new(), None),
+            ChannelKind::Command { .. } | ChannelKind::Desktop { .. } => (Vec::new(), None),
             ChannelKind::Mail(mail) => {
                 (mail.login.iter().map(|login| &login.password).collect(), mail.ca_file.as_deref())
             }
@@ -227,9 +233,53 @@ fn channels(session: &Session, findings: &mut Vec<Finding>) {
                 findings.push(note("channel", says));
             }
         }
+        if let ChannelKind::Webhook(webhook) = &channel.kind {
+            findings.extend(in_the_clear(id, &webhook.url));
+        }
+        if let ChannelKind::Desktop { folder } = &channel.kind {
+            findings.push(looked_at(id, folder, session));
+        }
         if troubles.is_empty() {
             let says = format!("'{id}' has what it needs; `twinwhite check --send {id}` tries it");
             findings.push(sound("channel", says));
+        }
+    }
+}
+
+/// What is to be said of where a webhook posts to, without the address.
+fn in_the_clear(id: &str, url: &WebAddress) -> Option<Finding> {
+    let url = match url {
+        WebAddress::Written(url) => url.clone(),
+        WebAddress::Secret(place) => secret::read(place).ok()?.reveal().to_owned(),
+    };
+    match reach_of(&url) {
+        Ok(Reach::Encrypted | Reach::Loopback) => None,
+        Ok(Reach::Private) => {
+            Some(note("channel", format!("'{id}' posts in the clear: everybody on your network can read its messages")))
+        }
+        Err(found) => {
+            let says = format!("'{id}': found {found} where its address stands; it must begin with https://");
+            Some(wrong("channel", says))
+        }
+    }
+}
+
+/// Whether some session shows what is laid into a desktop folder.
+fn looked_at(id: &str, folder: &Path, session: &Session) -> Finding {
+    let start = "`twinwhite desktop` shows messages for as long as it runs in a login session";
+    match desktop::last_sign(folder) {
+        Some((user, at)) if session.clock.now().since(at) < LOOKED => {
+            sound("channel", format!("'{id}' is shown in the session of {user}"))
+        }
+        Some((user, at)) => {
+            let at = session.zone().show(at);
+            note("channel", format!("'{id}': nobody's session has looked since {at} ({user}); {start}"))
+        }
+        None => {
+            let folder = folder.display();
+            let says =
+                format!("'{id}': no session has left a sign in {folder}; {start}, and leaves one where it may write");
+            note("channel", says)
         }
     }
 }
@@ -270,4 +320,34 @@ fn reminders(session: &Session, findings: &mut Vec<Finding>) {
             findings.push(sound("reminder", format!("{name}: next {}", say::runs(&times, now, &session.zone()))));
         }
     }
+}
+
+/// The files for others, and the heartbeat's URL, which is never shown.
+fn published(session: &Session, findings: &mut Vec<Finding>) {
+    let config = &session.config;
+    let beat_file = beat::path(config);
+    for (what, file) in
+        [("calendar", &config.publish.calendar), ("heartbeat", &beat_file), ("metrics", &config.publish.metrics)]
+    {
+        findings.push(match publish::try_write(file) {
+            Ok(()) => sound(what, format!("{} can be written", file.display())),
+            Err(why) => wrong(
+                what,
+                format!("{} cannot be written: {why}; check the path and who may write there", file.display()),
+            ),
+        });
+    }
+    let Some(url) = publish::heartbeat_url(config) else { return };
+    let failing = beat::last(config).and_then(|last| last.url_fails);
+    findings.push(match (url, failing) {
+        (Err(why), _) => wrong("heartbeat", format!("the URL: {why}")),
+        (Ok(_), Some(fails)) => {
+            let since = session.zone().show(fails.since);
+            note("heartbeat", format!("the URL fails since {since}: {}", fails.why))
+        }
+        (Ok(_), None) => {
+            let every = config.publish.every.as_secs();
+            sound("heartbeat", format!("`twinwhite run` asks for the URL every {every} s, after a complete look"))
+        }
+    });
 }

@@ -1,5 +1,7 @@
 //! `due`: everything that is due, by date, with its reason.
 
+use std::path::Path;
+
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -9,6 +11,7 @@ use super::fail::{Failure, Kind};
 use super::output;
 use super::session::Session;
 use crate::evaluate::{self, Estimates};
+use crate::publish::feed::{self, Foreign};
 use crate::say;
 use crate::schedule::{Due, Source, merge};
 use crate::units::{Days, DeviceId, StationId, Time};
@@ -63,7 +66,7 @@ pub struct DueLine {
 pub struct SourceWord(&'static str);
 
 /// Answers `due`.
-pub fn due(session: Session, within: f64, when: &AsOf, json: bool) -> Result<(), Failure> {
+pub fn due(session: Session, within: f64, ics: Option<&Path>, when: &AsOf, json: bool) -> Result<(), Failure> {
     if !(0.0..=FARTHEST_DAYS).contains(&within) {
         let message = format!("--within {within}: expected days from 0 to {FARTHEST_DAYS:.0}");
         return Err(Failure::new(Kind::Usage, message));
@@ -78,6 +81,10 @@ pub fn due(session: Session, within: f64, when: &AsOf, json: bool) -> Result<(),
     let list = merge(demands, as_of);
     // To the end of the last day.
     let until = as_of.plus(Days(within));
+    if let Some(file) = ics {
+        feed::refresh(file, &session.config, &list, as_of, zone.day(until), Foreign::Refuse)
+            .map_err(|why| Failure::new(Kind::System, why.to_string()))?;
+    }
     let (shown, later): (Vec<&Due>, Vec<&Due>) = list.iter().partition(|due| zone.day(due.date) <= zone.day(until));
     if json {
         let due = shown.iter().map(|due| DueLine::of(due, as_of, &zone)).collect();

@@ -13,6 +13,7 @@ mod backtest;
 mod check;
 mod compare;
 mod demo;
+mod desktop;
 mod drawing;
 mod due;
 mod fail;
@@ -88,7 +89,9 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Backtest { station, when, output } => {
             backtest::backtest(session()?, station.as_deref(), when, output.json).map(done)
         }
-        Command::Due { within, when, output } => due::due(session()?, *within, when, output.json).map(done),
+        Command::Due { within, ics, when, output } => {
+            due::due(session()?, *within, ics.as_deref(), when, output.json).map(done)
+        }
         Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
         Command::Sign { station, job, file, over, out, output } => {
@@ -120,6 +123,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Release { seq } => record::release(session()?, *seq).map(done),
         Command::Check { send: Some(channel), output } => send::send(session()?, channel, output.json).map(done),
         Command::Check { send: None, output } => check::check(&cli, &clock, output.json),
+        Command::Desktop { folder, once } => desktop::desktop(&cli, &clock, folder.as_deref(), *once).map(done),
         Command::Rebuild => audit::rebuild(session()?).map(done),
         Command::Audit(Audit::Verify { certificate: Some(file), head, key, output }) => {
             audit::certificate::verify(file, head, key.as_deref(), output.json)

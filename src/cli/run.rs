@@ -119,6 +119,7 @@ fn log(notice: Notice) {
             warn!(alert = message.alert, kind = message.kind, state, lines, "{}", message.headline);
         }
         Notice::Trouble(what) => error!("{what}"),
+        Notice::Settled(what) => info!("{what}"),
         Notice::Reloaded => info!("the configuration was read again and is in force"),
         Notice::Stopping => info!("stopping"),
     }

@@ -12,16 +12,18 @@ use super::output;
 use super::rules;
 use super::session::Session;
 use super::{maintenance, messages};
+use crate::alert;
 use crate::color::rendering::SimulatorTables;
 use crate::config::Config;
 use crate::evaluate::Estimates;
 use crate::ledger::Store;
 use crate::measured::measured;
+use crate::publish::beat::{self, Beat};
 use crate::say;
 use crate::site::Station;
 use crate::station::rules::Measured;
 use crate::station::{EstimatedWhite, Judgement, Reason, Verdict};
-use crate::units::Time;
+use crate::units::{DeviceId, Time};
 use crate::zone::LocalZone;
 
 /// A file that lies in the inbox longer than this is worth a line.
@@ -32,6 +34,8 @@ struct Answer<'a> {
     judgement: Judgement,
     measured: Measured,
     since: Option<Time>,
+    /// When its screen and its lamp were last read.
+    last_read: [(&'a DeviceId, Option<Time>); 2],
 }
 
 /// Answers `status`.
@@ -49,17 +53,21 @@ pub fn status(
     };
     let mut ledger = session.reader()?;
     let now = when.as_of.is_none();
-    let (answers, channels, maintenance) = ledger.read(|store| {
+    let (answers, channels, maintenance, blind) = ledger.read(|store| {
         let answers = answers(store, &session.config, stations, as_of)?;
         let channels = if now { messages::channel_states(store, &session.config)? } else { Vec::new() };
         let maintenance = if now { store.standing_maintenance(as_of)? } else { Vec::new() };
-        Ok::<_, Failure>((answers, channels, maintenance))
+        let site = session.config.site.id.as_str();
+        let blind = now && store.standing_alert(alert::Kind::Blind.word(), site)?.is_some();
+        Ok::<_, Failure>((answers, channels, maintenance, blind))
     })?;
+    let beat = if now { beat::last(&session.config) } else { None };
     let worst = answers.iter().map(|answer| answer.judgement.verdict).max().unwrap_or(Verdict::Unknown);
     if json {
+        let heartbeat = beat.map(|beat| json::Heartbeat::of(beat, as_of, blind));
         let stations = answers.iter().map(|answer| json::StationStatus::of(answer, &session.zone())).collect();
         let maintenance = maintenance.into_iter().map(|row| maintenance::as_json(row, as_of)).collect();
-        output::json(&json::Status { as_of, stations, channels, maintenance })?;
+        output::json(&json::Status { as_of, stations, heartbeat, channels, maintenance })?;
     } else {
         let mut text: String = answers.iter().map(|answer| as_text(answer, &session.zone())).collect();
         if now {
@@ -71,6 +79,14 @@ pub fn status(
             }
             text.push_str(&messages::troubles(&channels, &zone));
             text.push_str(&waiting_files(&session.config));
+            let seen = match (&beat, blind) {
+                (Some(Beat { ended_at: None, at, .. }), true) => say::Seen::Blind(Some(*at)),
+                (None, true) => say::Seen::Blind(None),
+                (Some(Beat { ended_at: Some(at), .. }), _) => say::Seen::Ended(*at),
+                (Some(last), false) => say::Seen::At(last.at),
+                (None, false) => say::Seen::Never,
+            };
+            text.push_str(&format!("{}\n", say::of_watch(seen, as_of)));
         }
         output::print(&text)?;
     }
@@ -112,7 +128,9 @@ fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time)
     let since = (store.verdict(&station.id)?)
         .filter(|row| row.verdict == judgement.verdict.word() && row.since <= as_of)
         .map(|row| row.since);
-    Ok(Answer { station, judgement, measured, since })
+    let last = |device| (device, estimates.get(device).and_then(|known| known.state.last_read()));
+    let last_read = [last(&station.display), last(&station.lamp)];
+    Ok(Answer { station, judgement, measured, since, last_read })
 }
 
 fn as_text(answer: &Answer, zone: &LocalZone) -> String {
@@ -132,6 +150,7 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
     if matches!(judgement.verdict, Verdict::Matched | Verdict::AtRisk) {
         text.push_str(&format!("  {}\n", say::until(judgement, answer.station.max_risk.get(), zone)));
     }
+    text.push_str(&format!("  {}\n", say::last_read(&answer.last_read, judgement.as_of, zone)));
     text.push_str("  why:\n");
     for reason in &judgement.reasons {
         text.push_str(&format!("    {}\n", say::reason(reason, zone)));

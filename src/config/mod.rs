@@ -2,7 +2,7 @@
 //!
 //! Here: what a configuration is once understood, and [`Config::parse`], which is pure. How the file is walked over and
 //! its mistakes are told is in `walk`, `words` and `mistake`; which keys there are in `settings`, `channels`, `things`,
-//! `stations` and `mapping`; papers with their curves in `papers` and `curve`, rule sets in `rules`; what must agree between tables in
+//! `stations` and `mapping`; what is written for others in `publish`; papers with their curves in `papers` and `curve`, rule sets in `rules`; what must agree between tables in
 //! `checks`. Which other files a configuration names is in [`files`]. Finding and reading all of them is in [`find`], the
 //! only part that touches a disk.
 
@@ -15,6 +15,7 @@ mod mapping;
 mod messages;
 mod mistake;
 mod papers;
+mod publish;
 mod rules;
 mod settings;
 mod signing;
@@ -41,6 +42,7 @@ pub use channels::{Channel, ChannelKind, Login, Mail, Reach, SecretPlace, Securi
 use files::Files;
 pub use files::NamedFile;
 pub use mistake::{Mistake, Mistakes};
+pub use publish::{HeartbeatUrl, Publish};
 use rules::RuleSets;
 pub use rules::built_in_rules;
 pub use settings::id_from;
@@ -68,6 +70,8 @@ pub struct Config {
     pub tables: Tables,
     /// What the acts cost that advice chooses from.
     pub costs: Costs,
+    /// What is written for others to read.
+    pub publish: Publish,
     /// How heads of the ledger are signed.
     pub signing: Signing,
     /// The file as read.
@@ -114,6 +118,13 @@ impl Default for InboxSettings {
     }
 }
 
+impl InboxSettings {
+    /// How often everything is looked through: at least once a minute, since each beat of the watch rests on a look.
+    pub fn look_every(&self) -> Duration {
+        self.rescan.min(Duration::from_secs(60))
+    }
+}
+
 /// Tables of standards that are sold: what the user has of them.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Tables {
@@ -125,7 +136,7 @@ pub struct Tables {
 pub const MAX_BYTES: usize = 1 << 20;
 
 /// Tables of the file that this version reads.
-const TABLES: [&str; 18] = [
+const TABLES: [&str; 21] = [
     "site",
     "paths",
     "inbox",
@@ -143,6 +154,9 @@ const TABLES: [&str; 18] = [
     "rules",
     "tables",
     "costs",
+    "calendar",
+    "heartbeat",
+    "metrics",
     "signing",
 ];
 
@@ -190,6 +204,7 @@ impl Config {
                 keyword_text: parts.mappings.keyword_text,
                 tables: parts.tables,
                 costs: parts.costs,
+                publish: parts.publish,
                 signing: parts.signing,
                 text: text.to_owned(),
                 files: files.into_used(),
@@ -232,6 +247,7 @@ struct Parts {
     mappings: mapping::Mappings,
     tables: Tables,
     costs: Costs,
+    publish: Publish,
     signing: Signing,
 }
 
@@ -245,12 +261,13 @@ fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts>
     let rules = RuleSets::of(root);
     let things = things::things(&tables, &declared, &rules, files, white::cct_duv_to_xy);
     let reminders = settings::reminders(root, &declared);
-    let channels = channels::channels(root, base);
+    let channels = channels::channels(root, base, paths.as_ref());
     let messages = messages::messages(root);
     let mappings = mapping::mappings(root, &declared);
     let tables = settings::tables(root, files);
     let costs = settings::costs(root);
-    let paths = paths?;
+    let publish = publish::publish(root, base, paths.as_ref());
+    let (site, paths, publish) = (site?, paths?, publish?);
     let signing = signing::signing(root, &paths, base);
-    Some(Parts { site: site?, paths, inbox, things, reminders, channels, messages, mappings, tables, costs, signing })
+    Some(Parts { site, paths, inbox, things, reminders, channels, messages, mappings, tables, costs, publish, signing })
 }

@@ -205,7 +205,7 @@ fn sibling(folder: &Path, name: &str) -> PathBuf {
 }
 
 /// The path without `.` and, where that can be told from the path alone, without `..`.
-fn plain(path: &Path) -> PathBuf {
+pub(super) fn plain(path: &Path) -> PathBuf {
     let mut plain = PathBuf::new();
     for part in path.components() {
         match part {

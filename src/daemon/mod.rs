@@ -8,6 +8,7 @@
 mod deliver;
 mod heads;
 mod intake;
+mod pulse;
 mod start;
 
 use std::path::PathBuf;
@@ -29,6 +30,7 @@ use crate::units::{Days, Time};
 use crate::zone::LocalZone;
 use deliver::Deliveries;
 use heads::Heads;
+use pulse::Pulse;
 pub use start::{LEDGER_FILE, StartError, open_ledger, start};
 
 /// The longest sleep.
@@ -72,6 +74,8 @@ pub enum Notice {
     Message(Box<Message>),
     /// Something is wrong that a person can mend.
     Trouble(String),
+    /// What was told as wrong is right again.
+    Settled(String),
     /// A new configuration is in force.
     Reloaded,
     /// Everything that was due at this wake is done.
@@ -133,6 +137,7 @@ pub struct Daemon {
     deliveries: Deliveries,
     heads: Heads,
     due: Due,
+    pulse: Pulse,
     tell: Box<dyn FnMut(Notice) + Send>,
     /// Held as long as the daemon runs: the operating system's own lock against a second one.
     _lock: std::fs::File,
@@ -182,6 +187,7 @@ impl Daemon {
             self.note(done)?;
         }
         self.sync_moves();
+        self.end_beat();
         Ok(())
     }
 
@@ -199,12 +205,14 @@ impl Daemon {
     fn round(&mut self) -> Result<Duration, DaemonError> {
         let monotonic = self.clock.monotonic();
         let mut waiting = 0;
+        self.pulse.begin();
         if monotonic >= self.due.rescan || self.due.look.is_some_and(|look| monotonic >= look) {
             waiting = self.look_through(monotonic)?;
         }
         self.judge_if_due(monotonic)?;
         self.keep_heads(monotonic)?;
         self.deliver()?;
+        self.beat(monotonic, waiting)?;
         (self.tell)(Notice::Round { began: monotonic, waiting });
         let next = [Some(self.due.rescan), self.due.look, Some(self.due.judge)].into_iter().flatten().min();
         let sleep = next.map_or(SLICE, |next| next.saturating_sub(monotonic));
@@ -213,7 +221,7 @@ impl Daemon {
 
     fn look_through(&mut self, monotonic: Duration) -> Result<usize, DaemonError> {
         if monotonic >= self.due.rescan {
-            self.due.rescan = monotonic + self.config.inbox.rescan;
+            self.due.rescan = monotonic + self.config.inbox.look_every();
         }
         let report = self.inbox.scan(monotonic);
         self.due.look = report.next_look;
@@ -228,6 +236,8 @@ impl Daemon {
         } else if self.watch.is_none() {
             self.start_watch();
         }
+        let unseen = report.blind.as_ref().filter(|blind| !matches!(blind, Blind::Replaced(_)));
+        self.mind_blindness(unseen.map(Blind::to_string), monotonic)?;
         if report.ready.is_empty() {
             self.sync_moves();
         }
@@ -273,12 +283,16 @@ impl Daemon {
         });
         match happened {
             Ok(happened) => {
+                self.pulse.judged(true);
                 happened.into_iter().map(Notice::Happened).for_each(&mut self.tell);
                 if ahead {
                     self.due.looked_ahead = Some(zone.day(now));
                 }
             }
-            Err(error) => self.survive(error)?,
+            Err(error) => {
+                self.pulse.judged(false);
+                self.survive(error)?;
+            }
         }
         Ok(())
     }
@@ -286,6 +300,7 @@ impl Daemon {
     /// Goes on after an error that may pass by itself (a full disk, a busy ledger), having told it.
     fn survive(&mut self, error: LedgerError) -> Result<(), DaemonError> {
         if error.is_passing() {
+            self.pulse.failed();
             (self.tell)(Notice::Trouble(error.to_string()));
             Ok(())
         } else {
@@ -338,6 +353,7 @@ impl Daemon {
                     self.config = new;
                     self.due = Due { data_version: self.due.data_version, ..Due::default() };
                     self.heads = Heads::default();
+                    self.pulse.forget();
                     (self.tell)(Notice::Reloaded);
                     (Sighting::Good, String::new())
                 }

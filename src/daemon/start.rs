@@ -7,6 +7,7 @@ use std::sync::Arc;
 use tokio::sync::mpsc;
 
 use super::deliver::Deliveries;
+use super::pulse::Pulse;
 use super::{Daemon, Due, Heads, Notice};
 use crate::alert::{Kind, Sighting};
 use crate::clock::Clock;
@@ -86,7 +87,7 @@ pub fn start(
     config_file: PathBuf,
     clock: Arc<dyn Clock>,
     new_ledger: bool,
-    mut tell: Box<dyn FnMut(Notice) + Send>,
+    tell: Box<dyn FnMut(Notice) + Send>,
 ) -> Result<Daemon, StartError> {
     let lock = lock(&config.paths.state)?;
     let folders = folders(&config);
@@ -100,14 +101,13 @@ pub fn start(
     let inbox = Inbox::new(folders, config.inbox.settle, config.inbox.max_bytes);
     let (send_hint, hints) = mpsc::unbounded_channel();
     let deaf = network_share(&config.paths.inbox).map(|kind| {
-        let every = config.inbox.rescan.as_secs();
+        let every = config.inbox.look_every().as_secs();
         format!(
             "the inbox lies on a network share ({kind}), which sends no events: it is looked through every {every} s"
         )
     });
-    tell(Notice::Watching { inbox: config.paths.inbox.clone(), deaf });
-    happened.map(Notice::Happened).into_iter().for_each(&mut tell);
-    Ok(Daemon {
+    let watching = Notice::Watching { inbox: config.paths.inbox.clone(), deaf };
+    let mut daemon = Daemon {
         config,
         config_file,
         clock,
@@ -119,9 +119,14 @@ pub fn start(
         deliveries: Deliveries::default(),
         heads: Heads::default(),
         due: Due::default(),
+        pulse: Pulse::default(),
         tell,
         _lock: lock,
-    })
+    };
+    // Before it says so: what is renamed in from then on is known to be whole, and need not settle.
+    daemon.start_watch();
+    std::iter::once(watching).chain(happened.map(Notice::Happened)).for_each(&mut daemon.tell);
+    Ok(daemon)
 }
 
 /// What is known of the configuration file: whether it could be read, and if not, why.

@@ -195,7 +195,11 @@ const MIGRATIONS: &[&str] = &[
           FROM entry WHERE kind = 'delivery') AS told
     WHERE outbox.key = told.key;
     ",
-    // 5, and `heads::backfill`
+    // 5
+    "
+    ALTER TABLE outbox ADD COLUMN remark TEXT;  -- what the channel complained of though it took the message
+    ",
+    // 6, and `heads::backfill`
     "
     CREATE TABLE subtree (
         level INTEGER NOT NULL,         -- over 2^level entries: 8, 16 or 24
@@ -216,7 +220,7 @@ const MIGRATIONS: &[&str] = &[
         key TEXT NOT NULL               -- verifier key
     ) STRICT;
     ",
-    // 6
+    // 7
     "
     CREATE TABLE sign_off (
         seq       INTEGER PRIMARY KEY,
@@ -294,7 +298,7 @@ pub(super) fn migrate(conn: &Connection, from: i64) -> Result<(), LedgerError> {
     for step in MIGRATIONS.iter().skip(done) {
         conn.execute_batch(step)?;
     }
-    if done < 5 {
+    if done < 6 {
         backfill(conn)?;
     }
     conn.pragma_update(None, "application_id", APPLICATION_ID)?;

@@ -28,6 +28,16 @@ pub fn work(due: &Due) -> String {
     }
 }
 
+/// What is to be done, as a calendar's entry names it.
+pub fn entry(due: &Due, overdue: bool) -> String {
+    if overdue { format!("Overdue: {}", work(due)) } else { capital(&work(due)) }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
 /// Why something is due by `date`, as a sentence; as it stands at `now`.
 pub fn because(why: &Because, date: Time, now: Time, zone: &LocalZone) -> String {
     match why {

@@ -143,7 +143,7 @@ fn fill(path: &Path, entries: i64) -> Outcome<Head> {
         "UPDATE head SET size = ?1, root = ?2, frontier = ?3",
         (entries, root.as_bytes().as_slice(), edge.to_bytes()),
     )?;
-    tx.execute_batch("DROP TABLE subtree; DROP TABLE signed_head; DROP TABLE signing_key; PRAGMA user_version = 4")?;
+    tx.execute_batch("DROP TABLE subtree; DROP TABLE signed_head; DROP TABLE signing_key; PRAGMA user_version = 5")?;
     tx.commit()?;
     Ok(Head { size: entries, root })
 }

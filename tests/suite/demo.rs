@@ -107,6 +107,9 @@ fn two_years_pass_and_leave_a_folder_that_answers() {
         assert_eq!(forecast["verdict"], verdict);
         assert_eq!(forecast["horizons"].as_array().unwrap().len(), 3);
     }
+    text(&twinwhite(&folder).args(["due", "--ics", "due.ics"]).output().unwrap());
+    let feed = fs::read_to_string(folder.join("due.ics")).unwrap();
+    assert!(feed.matches("BEGIN:VEVENT").count() >= 1, "{feed}");
     let exit = twinwhite(&folder).args(["status", "--exit-code"]).output().unwrap();
     assert_eq!(exit.status.code(), Some(10));
 }

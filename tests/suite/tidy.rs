@@ -9,7 +9,7 @@ use super::site::repository;
 /// Modules that see no clock, disk, network or database.
 const PURE: &[&str] = &[
     "units", "reading", "rules", "site", "zone", "color", "formats", "admit", "drift", "station", "life", "alert",
-    "say", "outbox", "schedule",
+    "say", "outbox", "schedule", "calendar",
 ];
 /// What gives such a module away.
 const IMPURE: &[&str] = &[

@@ -48,6 +48,7 @@ impl Telling {
             | Notice::File { .. }
             | Notice::Message(_)
             | Notice::Reloaded
+            | Notice::Settled(_)
             | Notice::Round { .. }
             | Notice::Stopping => Ok(()),
         }

@@ -10,6 +10,7 @@ use crate::cli::maintenance::Span;
 use crate::cli::messages::ChannelState;
 use crate::cli::rules::{RuleSetJson, as_json as rule_sets};
 use crate::color::{cct_duv, xy};
+use crate::publish::beat::{Beat, LastReading, UrlFails};
 use crate::say;
 use crate::site::Station;
 use crate::station::{Ambient, AtHours, EstimatedWhite, LampRa, Verdict, lightness_lost};
@@ -23,10 +24,46 @@ pub struct Status {
     pub as_of: Time,
     /// Each station that was asked for, in the order of the configuration.
     pub stations: Vec<StationStatus>,
+    /// The last complete look of the watch; null where there never was one, or where `--as-of` asks for another time.
+    pub heartbeat: Option<Heartbeat>,
     /// Every channel and how it does; empty where `--as-of` asks for another time.
     pub channels: Vec<ChannelState>,
     /// Maintenance that stands; empty where `--as-of` asks for another time.
     pub maintenance: Vec<Span>,
+}
+
+/// The last complete look of the watch.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Heartbeat {
+    /// When that look was done.
+    at: Time,
+    /// How long ago that is, in seconds; older than 180: nobody watches.
+    age_s: f64,
+    /// When the watch was ended in good order; null while it watches, or where it was cut off.
+    ended_at: Option<Time>,
+    /// Whether the inbox cannot be looked through.
+    blind: bool,
+    /// Files that waited in the inbox, since they were not whole yet.
+    files_waiting: usize,
+    /// The reading that was taken in last; null where none ever was.
+    last_reading: Option<LastReading>,
+    /// Alerts that were not over.
+    standing_alerts: usize,
+    /// Entries of the ledger.
+    entries: i64,
+    /// Set while the outgoing URL fails.
+    url_fails: Option<UrlFails>,
+    /// The version of the program that looked.
+    version: String,
+}
+
+impl Heartbeat {
+    /// That beat, seen at `now`.
+    pub fn of(beat: Beat, now: Time, blind: bool) -> Self {
+        let Beat { at, ended_at, version, files_waiting, last_reading, standing_alerts, entries, url_fails } = beat;
+        let age_s = now.since(at).0 * 86_400.0;
+        Self { at, age_s, ended_at, blind, files_waiting, last_reading, standing_alerts, entries, url_fails, version }
+    }
 }
 
 /// One place where prints are judged.

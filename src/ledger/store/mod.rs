@@ -22,6 +22,7 @@ mod opening;
 mod place;
 mod projections;
 mod sign_offs;
+mod sizes;
 #[cfg(test)]
 mod tests;
 mod values;

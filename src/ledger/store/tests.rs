@@ -387,6 +387,7 @@ fn an_older_ledger_is_brought_up_to_date() {
          ALTER TABLE reading DROP COLUMN named; DROP TABLE first_use;
          DROP INDEX alert_run; ALTER TABLE alert DROP COLUMN run_us; ALTER TABLE alert DROP COLUMN repeated_us;
          DROP INDEX outbox_sent; DROP INDEX outbox_given_up; ALTER TABLE outbox DROP COLUMN ended_us;
+         ALTER TABLE outbox DROP COLUMN remark;
          DROP TABLE maintenance; DROP TABLE subtree; DROP TABLE signed_head; DROP TABLE signing_key;
          PRAGMA user_version = 1;",
     )
@@ -454,6 +455,7 @@ fn no_query_scans() {
     ledger.due_messages().unwrap();
     ledger.given_up_messages().unwrap();
     ledger.last_sent("mail").unwrap();
+    ledger.last_remark("mail").unwrap();
     ledger.standing_maintenance(to).unwrap();
     ledger.next_maintenance_id().unwrap();
     ledger.origin().unwrap();
@@ -463,7 +465,7 @@ fn no_query_scans() {
     ledger.signed_heads(0, 10).unwrap();
     assert!(ledger.subtree(3, 0).is_err() && ledger.subtree(9, 0).is_err());
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 43);
+    assert_eq!(asked.len(), 44);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
@@ -585,7 +587,7 @@ fn one_alert_of_a_kind_stands_for_a_subject() {
     assert!(ledger.write(noon(), |tx| tx.put_message(&message)).unwrap());
     assert!(!ledger.write(noon(), |tx| tx.put_message(&message)).unwrap(), "once only");
     assert_eq!(ledger.due_messages().unwrap(), std::slice::from_ref(&message));
-    assert!(ledger.write(noon(), |tx| tx.mark_message(&message.key, MessageState::Sent, Some(noon()))).unwrap());
+    assert!(ledger.write(noon(), |tx| tx.mark_message(&message.key, MessageState::Sent, Some(noon()), None)).unwrap());
     assert_eq!(ledger.due_messages().unwrap(), []);
     assert_eq!(ledger.message(&message.key).unwrap().unwrap().state, MessageState::Sent);
 }
