@@ -10,6 +10,7 @@ pub mod ageing;
 mod alerts;
 mod backtest;
 mod due;
+mod entries;
 mod keys;
 mod watch;
 pub mod lamp;
@@ -33,7 +34,8 @@ pub use alerts::{
     of_suspect, reason_file, still,
 };
 pub use backtest::{backtest, forecasts_verdict};
-pub use due::{because, entry, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
+pub use due::{because, entry as due_entry, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
+pub use entries::entry;
 pub use keys::{head_lines, key_event};
 pub use lighting::{print_line, print_looks};
 pub use summary::{Intake, StationLine, maintenance, summary, summary_headline};

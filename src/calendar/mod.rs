@@ -162,7 +162,7 @@ fn entry(before: Option<&Entry>, due: &Due, setting: &Setting) -> Entry {
         sequence: before.map_or(0, |entry| entry.sequence),
         cancelled: false,
         changed: before.map_or(whole_seconds(now), |entry| entry.changed),
-        summary: plain(&say::entry(due, late > 0)),
+        summary: plain(&say::due_entry(due, late > 0)),
         description: plain(&reasons.join("\n")),
         categories,
     };

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-pub use parts::{Answers, AsOf, Audit, Json, Look};
+pub use parts::{Answers, AsOf, Audit, Json, Look, Which};
 
 /// Keeps watch over the match between your screens and the lamps you judge prints under.
 ///
@@ -507,7 +507,9 @@ impl Command {
                 Audit::Verify { output, .. }
                 | Audit::Head { output }
                 | Audit::Prove { output, .. }
-                | Audit::Key { output, .. },
+                | Audit::Key { output, .. }
+                | Audit::Show { output, .. }
+                | Audit::Export { output, .. },
             ) => output.json,
             Self::Init(_)
             | Self::Run { .. }

@@ -1,9 +1,11 @@
 //! `audit` and `rebuild`: is the ledger whole, do the derived tables follow from it, and what can somebody outside hold it to?
 
 pub mod certificate;
+pub mod export;
 pub mod head;
 pub mod key;
 pub mod prove;
+pub mod show;
 
 use std::fs;
 use std::path::Path;

@@ -131,6 +131,10 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Audit(Audit::Verify { certificate: None, head, output, .. }) => {
             audit::verify(session()?, head, output.json)
         }
+        Command::Audit(Audit::Show { which, output }) => audit::show::show(session()?, which, output.json).map(done),
+        Command::Audit(Audit::Export { folder, output }) => {
+            audit::export::export(session()?, folder, output.json).map(done)
+        }
         Command::Audit(Audit::Head { output }) => audit::head::head(session()?, output.json).map(done),
         Command::Audit(Audit::Prove { seq, head, out, output }) => {
             audit::prove::prove(session()?, *seq, head.as_deref(), out.as_deref(), output.json).map(done)

@@ -86,6 +86,8 @@ pub fn schemas() -> Vec<Published> {
         Published::of::<take::ReceiptJson>("add"),
         Published::of::<ageing::json::Ageing>("ageing"),
         Published::of::<alerts::Alerts>("alerts"),
+        Published::of::<audit::export::Exported>("audit export"),
+        Published::of::<audit::show::Shown>("audit show"),
         Published::of::<audit::head::HeadJson>("audit head"),
         Published::of::<audit::key::KeyJson>("audit key"),
         Published::of::<Certificate>("audit prove"),

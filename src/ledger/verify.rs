@@ -14,7 +14,7 @@ mod signed;
 use super::checkpoint::SignedHead;
 use super::digest::Digest;
 use super::error::LedgerError;
-use super::store::{Head, RawEntry, SignedRow, Store, is_kept};
+use super::store::{Head, RawRow, SignedRow, Store, is_kept};
 use super::tree::Frontier;
 use signed::Keys;
 
@@ -137,7 +137,7 @@ fn check(store: &Store, mut held: Vec<Held>) -> Result<Verification, LedgerError
     if let Some(why) = unreadable {
         walk.note(Fault::SignedHead { size: 0, why }, None);
     }
-    match store.each_raw(|entry| walk.step(&entry)) {
+    match store.each_raw(|entry| walk.step(entry)) {
         Ok(()) => {}
         Err(LedgerError::Damaged { what } | LedgerError::Broken { what }) => {
             walk.note(Fault::Unreadable(walk.next, what), Some(walk.next));
@@ -180,6 +180,8 @@ struct Walk<'a> {
     next: i64,
     entries: i64,
     tree: Frontier,
+    /// Room for the bytes of one entry.
+    bytes: Vec<u8>,
     first_bad: Option<i64>,
     fault: Option<Fault>,
 }
@@ -197,6 +199,7 @@ impl<'a> Walk<'a> {
             next: 1,
             entries: 0,
             tree: Frontier::new(),
+            bytes: Vec::new(),
             first_bad: None,
             fault: None,
         };
@@ -210,7 +213,7 @@ impl<'a> Walk<'a> {
         self.first_bad = self.first_bad.or(at);
     }
 
-    fn step(&mut self, entry: &RawEntry) {
+    fn step(&mut self, entry: &RawRow) {
         let seq = entry.seq;
         self.entries += 1;
         if seq < 1 {
@@ -221,7 +224,7 @@ impl<'a> Walk<'a> {
             self.note(Fault::Twice(seq), Some(seq));
         }
         self.next = self.next.max(seq.saturating_add(1));
-        let leaf = entry.true_leaf().filter(|_| entry.site == self.site);
+        let leaf = entry.true_leaf(&mut self.bytes).filter(|_| entry.site == self.site);
         match leaf {
             None => self.note(Fault::NoEntry(seq), Some(seq)),
             Some(leaf) if leaf.as_bytes().as_slice() != entry.leaf => self.note(Fault::Leaf(seq), Some(seq)),

@@ -2,6 +2,7 @@
 
 mod ageing;
 mod arrival;
+mod audit;
 mod clock;
 mod backtest;
 mod calendar;

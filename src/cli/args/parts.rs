@@ -31,6 +31,37 @@ The file proves; a code of 60 bits is for the eye. Without --head only the inner
         output: Json,
     },
 
+    /// The entries of the ledger in words, all or those that fit
+    #[command(after_help = "\
+Examples:
+  twinwhite audit show --kind sign-off
+  twinwhite audit show --job 'harbour calendar 2027'
+  twinwhite audit show --station bay --from 2026-03-01 --until 2026-03-31
+  twinwhite audit show --by ines --last 20 --json
+
+An entry is never changed. One that was taken back is shown beside the entry that takes it back.")]
+    Show {
+        #[allow(missing_docs)]
+        #[command(flatten)]
+        which: Which,
+        #[allow(missing_docs)]
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// The whole ledger as text: JSON Lines, CSV and signed heads, with the description that another checker needs
+    #[command(after_help = "\
+Examples:
+  twinwhite audit export ledger-2026-12
+  python3 contrib/check_ledger.py ledger-2026-12 --head kept.head")]
+    Export {
+        /// A new or empty folder.
+        folder: PathBuf,
+        #[allow(missing_docs)]
+        #[command(flatten)]
+        output: Json,
+    },
+
     /// The newest signed head and its short code, to be kept outside; signs one where there is news
     #[command(after_help = "\
 Examples:
@@ -83,6 +114,35 @@ The private key lies in a file that only twinwhite's user may read. Keep a copy 
         #[command(flatten)]
         output: Json,
     },
+}
+
+/// Which entries are shown; each that is given must fit.
+#[derive(Debug, Clone, Args)]
+pub struct Which {
+    /// Only what names this display, lamp, paper or instrument.
+    #[arg(long, value_name = "THING")]
+    pub device: Option<String>,
+    /// Only what names this station.
+    #[arg(long, value_name = "STATION")]
+    pub station: Option<String>,
+    /// Only the sign-offs of this job.
+    #[arg(long, value_name = "NAME")]
+    pub job: Option<String>,
+    /// Only what this operator did.
+    #[arg(long, value_name = "OPERATOR")]
+    pub by: Option<String>,
+    /// Only entries of this kind, like sign-off, reading, event, retract, verdict or alert.
+    #[arg(long, value_name = "KIND")]
+    pub kind: Option<String>,
+    /// Only what was written at that time or later.
+    #[arg(long, value_name = "TIME")]
+    pub from: Option<String>,
+    /// Only what was written by that time.
+    #[arg(long, value_name = "TIME")]
+    pub until: Option<String>,
+    /// Only the last of them.
+    #[arg(long, value_name = "COUNT")]
+    pub last: Option<usize>,
 }
 
 /// What `init` would ask for.

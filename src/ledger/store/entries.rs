@@ -1,5 +1,7 @@
 //! Entries: appending one, and reading them back in order.
 
+use std::borrow::Cow;
+
 use super::{LedgerError, Store, Tx, heads};
 use crate::ledger::digest::Digest;
 use crate::ledger::entry::{self, Body, Entry, Seq};
@@ -18,12 +20,33 @@ pub struct RawEntry {
     pub leaf: Vec<u8>,
 }
 
+/// The same, lent for a moment: a walk over millions of rows copies none.
+#[derive(Debug, Clone, Copy)]
+#[allow(missing_docs)]
+pub(in crate::ledger) struct RawRow<'r> {
+    pub site: &'r str,
+    pub seq: i64,
+    pub time: &'r str,
+    pub kind: &'r str,
+    pub body: &'r str,
+    pub leaf: &'r [u8],
+}
+
+impl RawRow<'_> {
+    /// The leaf that the other columns have; `None` if they are no entry (see [`entry::write_bytes`]). `bytes` is room to write in.
+    pub fn true_leaf(&self, bytes: &mut Vec<u8>) -> Option<Digest> {
+        bytes.clear();
+        let written = entry::write_bytes(bytes, self.site, self.seq, self.time, self.kind, self.body.as_bytes());
+        written.then(|| tree::leaf(bytes))
+    }
+}
+
 impl RawEntry {
     /// The leaf that the other columns have; `None` if they are no entry (see [`entry::write_bytes`]).
-    pub fn true_leaf(&self) -> Option<Digest> {
-        let mut bytes = Vec::with_capacity(self.body.len() + 128);
-        entry::write_bytes(&mut bytes, &self.site, self.seq, &self.time, &self.kind, self.body.as_bytes())
-            .then(|| tree::leaf(&bytes))
+    #[cfg(test)]
+    pub(in crate::ledger) fn true_leaf(&self) -> Option<Digest> {
+        let Self { site, seq, time, kind, body, leaf } = self;
+        RawRow { site, seq: *seq, time, kind, body, leaf }.true_leaf(&mut Vec::new())
     }
 
     fn decode(self) -> Result<Entry, LedgerError> {
@@ -103,11 +126,24 @@ impl Store {
             .collect()
     }
 
+    /// Up to `limit` rows of `entry` from `from` on, in order, nothing believed.
+    pub fn raw_entries(&self, from: Seq, limit: u32) -> Result<Vec<RawEntry>, LedgerError> {
+        self.all(&format!("{COLUMNS} WHERE seq >= ?1 ORDER BY seq LIMIT ?2"), (from, limit), raw)
+    }
+
     /// Hands every row of `entry`, whatever its number, to `take` in order of number.
-    pub(in crate::ledger) fn each_raw(&self, mut take: impl FnMut(RawEntry)) -> Result<(), LedgerError> {
-        self.each(&format!("{COLUMNS} ORDER BY seq"), (), raw, |row| {
-            take(row);
-            Ok(())
-        })
+    pub(in crate::ledger) fn each_raw(&self, mut take: impl FnMut(&RawRow)) -> Result<(), LedgerError> {
+        let mut statement = self.prepared(&format!("{COLUMNS} ORDER BY seq"))?;
+        let mut rows = statement.query(())?;
+        while let Some(row) = rows.next()? {
+            // Bytes that are no UTF-8 become replacement marks, whose leaf cannot match.
+            let text = |column| -> rusqlite::Result<Cow<str>> {
+                Ok(String::from_utf8_lossy(row.get_ref(column)?.as_bytes()?))
+            };
+            let (site, time, kind, body) = (text(0)?, text(2)?, text(3)?, text(4)?);
+            let leaf = row.get_ref(5)?.as_bytes().map_err(rusqlite::Error::from)?;
+            take(&RawRow { site: &site, seq: row.get(1)?, time: &time, kind: &kind, body: &body, leaf });
+        }
+        Ok(())
     }
 }

@@ -5,7 +5,7 @@ use crate::ledger::digest::Digest;
 use crate::ledger::entry::keys::handover;
 use crate::ledger::entry::{Body, KeyLost, KeyMade, KeyRotated};
 use crate::ledger::note::{BadNote, Note, VerifierKey};
-use crate::ledger::store::{Head, RawEntry};
+use crate::ledger::store::{Head, RawRow};
 use crate::units::SiteId;
 
 /// What the entries so far say of keys.
@@ -19,14 +19,14 @@ pub(super) struct Keys {
 
 impl Keys {
     /// Takes one entry more, with the leaf made anew from it; says what is wrong with an entry about keys.
-    pub(super) fn step(&mut self, entry: &RawEntry, leaf: &Digest) -> Result<(), String> {
+    pub(super) fn step(&mut self, entry: &RawRow, leaf: &Digest) -> Result<(), String> {
         if entry.seq == 1 {
-            self.origin = SiteId::new(&entry.site).ok().map(|site| origin(&site, leaf));
+            self.origin = SiteId::new(entry.site).ok().map(|site| origin(&site, leaf));
         }
         if !entry.kind.starts_with("key-") {
             return Ok(());
         }
-        let body = Body::parse(&entry.kind, &entry.body).map_err(|bad| bad.to_string())?;
+        let body = Body::parse(entry.kind, entry.body).map_err(|bad| bad.to_string())?;
         let Some(text) = body.names_key() else { return Ok(()) };
         let key = VerifierKey::parse(text).map_err(|bad| bad.to_string())?;
         let own = self.origin.clone().unwrap_or_default();

@@ -1,0 +1,144 @@
+//! `audit show`: the entries of the ledger in words, narrowed by what they are about, who acted, and when.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::Value;
+
+use crate::cli::args::Which;
+use crate::cli::fail::{Failure, Kind};
+use crate::cli::output;
+use crate::cli::session::Session;
+use crate::ledger::store::RawEntry;
+use crate::ledger::{Body, Seq};
+use crate::say;
+use crate::units::Time;
+use crate::zone::LocalZone;
+
+/// Entries read at once.
+const PART: u32 = 1000;
+
+/// The entries that were asked for, in their order.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Shown {
+    /// The entries.
+    entries: Vec<EntryJson>,
+}
+
+/// One entry of the ledger.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct EntryJson {
+    /// Its number.
+    #[schemars(range(min = 1))]
+    seq: i64,
+    /// When it was written.
+    time: Time,
+    /// The word of its kind.
+    kind: String,
+    /// What it says, in one sentence.
+    says: String,
+    /// The entry that takes it back; null while it stands.
+    taken_back_by: Option<i64>,
+    /// The entry itself, as `audit export` documents it.
+    body: Value,
+    /// Its leaf hash (RFC 9162), 64 hexadecimal digits.
+    #[schemars(extend("pattern" = "^[0-9a-f]{64}$"))]
+    leaf: String,
+}
+
+/// Lists the entries that fit.
+pub fn show(session: Session, which: &Which, json: bool) -> Result<(), Failure> {
+    let zone = session.zone();
+    let wanted = Wanted::of(which, &zone)?;
+    let mut ledger = session.reader()?;
+    let (mut found, mut taken_back): (Vec<EntryJson>, Vec<(i64, i64)>) = (Vec::new(), Vec::new());
+    ledger.read(|store| {
+        let mut from = Seq::FIRST;
+        loop {
+            let rows = store.raw_entries(from, PART)?;
+            let Some(last) = rows.last().and_then(|row| Seq::new(row.seq)) else { return Ok::<_, Failure>(()) };
+            for row in rows {
+                let body: Value = serde_json::from_str(&row.body).unwrap_or(Value::Null);
+                if row.kind == "retract"
+                    && let Some(seq) = body.get("seq").and_then(Value::as_i64)
+                {
+                    taken_back.push((seq, row.seq));
+                }
+                if let Ok(time) = Time::parse(&row.time)
+                    && wanted.holds(&row, time, &body)
+                {
+                    found.push(entry(row, time, body, &zone));
+                }
+            }
+            from = last.next();
+        }
+    })?;
+    for entry in &mut found {
+        entry.taken_back_by = taken_back.iter().find(|(seq, _)| *seq == entry.seq).map(|(_, by)| *by);
+    }
+    if let Some(last) = which.last {
+        found.drain(..found.len().saturating_sub(last));
+    }
+    if json {
+        return output::json(&Shown { entries: found });
+    }
+    if found.is_empty() {
+        return output::print("No entry fits.\n");
+    }
+    let line = |entry: &EntryJson| {
+        let back = entry.taken_back_by.map_or(String::new(), |by| format!(" [taken back by entry {by}]"));
+        format!("{:>7}  {}  {:<12}  {}{back}\n", entry.seq, zone.show(entry.time), entry.kind, entry.says)
+    };
+    output::print(&found.iter().map(line).collect::<String>())
+}
+
+fn entry(row: RawEntry, time: Time, body: Value, zone: &LocalZone) -> EntryJson {
+    let says = Body::parse(&row.kind, &row.body).map_or_else(|bad| bad.to_string(), |body| say::entry(&body, zone));
+    let leaf = row.leaf.iter().map(|byte| format!("{byte:02x}")).collect();
+    EntryJson { seq: row.seq, time, kind: row.kind, says, taken_back_by: None, body, leaf }
+}
+
+/// What an entry must be to be shown.
+struct Wanted<'a> {
+    which: &'a Which,
+    from: Option<Time>,
+    until: Option<Time>,
+}
+
+impl<'a> Wanted<'a> {
+    fn of(which: &'a Which, zone: &LocalZone) -> Result<Self, Failure> {
+        let read = |name: &str, text: &Option<String>| {
+            let read = text.as_ref().map(|text| zone.read(text)).transpose();
+            read.map_err(|bad| Failure::new(Kind::Usage, format!("--{name}: {bad}")))
+        };
+        if let Some(kind) = &which.kind
+            && !Body::KINDS.contains(&kind.as_str())
+        {
+            let kinds = Body::KINDS.join(", ");
+            return Err(Failure::new(Kind::Usage, format!("--kind {kind}: expected one of {kinds}")));
+        }
+        Ok(Self { which, from: read("from", &which.from)?, until: read("until", &which.until)? })
+    }
+
+    fn holds(&self, row: &RawEntry, time: Time, body: &Value) -> bool {
+        let Which { device, station, job, by, kind, .. } = self.which;
+        let named = |keys: &[&str], name: &Option<String>| name.as_ref().is_none_or(|name| names(body, keys, name));
+        self.from.is_none_or(|from| from <= time)
+            && self.until.is_none_or(|until| time <= until)
+            && kind.as_ref().is_none_or(|kind| *kind == row.kind)
+            && named(&["device", "subject", "instrument", "paper", "id"], device)
+            && named(&["station", "subject"], station)
+            && named(&["job"], job)
+            && named(&["operator"], by)
+    }
+}
+
+/// Whether any of these keys, at any depth, holds this text.
+fn names(value: &Value, keys: &[&str], name: &str) -> bool {
+    match value {
+        Value::Object(fields) => fields.iter().any(|(key, value)| {
+            (keys.contains(&key.as_str()) && value.as_str() == Some(name)) || names(value, keys, name)
+        }),
+        Value::Array(values) => values.iter().any(|value| names(value, keys, name)),
+        _ => false,
+    }
+}
