@@ -11,7 +11,8 @@ use crate::fate::Excluded;
 use crate::ledger::entry::{self, Maintenance, MaintenanceEnded, Release, Resend, Retract, Transition};
 use crate::ledger::{Body, Ledger, LedgerError, Seq};
 use crate::pipeline::come_into_force;
-use crate::units::{Days, OperatorId, Time};
+use crate::reading::Operator;
+use crate::units::{Days, Time};
 
 /// Why an act cannot be done.
 #[derive(Debug, thiserror::Error)]
@@ -80,7 +81,7 @@ pub fn retract(
     config: &Config,
     seq: i64,
     reason: &str,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<Vec<Happened>, ActError> {
     let missing = || ActError::NoSuchRecord { seq, expected: "reading or event" };
@@ -95,7 +96,12 @@ pub fn retract(
             return Err(ActError::AlreadyRetracted { seq });
         }
         come_into_force(tx, config)?;
-        let body = Retract { seq: target, reason: reason.to_owned(), operator: operator.cloned() };
+        let body = Retract {
+            seq: target,
+            reason: reason.to_owned(),
+            operator: operator.map(|by| by.id.clone()),
+            operator_by: operator.map(|by| by.by),
+        };
         after(tx, config, Body::Retract(body))
     })
 }
@@ -105,7 +111,7 @@ pub fn release(
     ledger: &mut Ledger,
     config: &Config,
     seq: i64,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<Vec<Happened>, ActError> {
     let missing = || ActError::NoSuchRecord { seq, expected: "reading" };
@@ -116,7 +122,15 @@ pub fn release(
             return Err(ActError::AlreadyRetracted { seq });
         }
         come_into_force(tx, config)?;
-        after(tx, config, Body::Release(Release { seq: target, operator: operator.cloned() }))
+        after(
+            tx,
+            config,
+            Body::Release(Release {
+                seq: target,
+                operator: operator.map(|by| by.id.clone()),
+                operator_by: operator.map(|by| by.by),
+            }),
+        )
     })
 }
 
@@ -133,7 +147,7 @@ pub fn acknowledge(
     ledger: &mut Ledger,
     config: &Config,
     id: i64,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<Vec<Happened>, ActError> {
     ledger.write(now, |tx| {
@@ -152,7 +166,8 @@ pub fn acknowledge(
             transition: Transition::Acknowledged,
             reason: alert::State::Acknowledged.word().to_owned(),
             detail: row.detail.clone(),
-            operator: operator.cloned(),
+            operator: operator.map(|by| by.id.clone()),
+            operator_by: operator.map(|by| by.by),
             run: row.run,
         };
         append(tx, config, Body::Alert(step.clone()))?;
@@ -174,7 +189,7 @@ pub fn begin_maintenance(
     subject: Option<&str>,
     until: Time,
     reason: &str,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<i64, ActError> {
     let things = &config.things;
@@ -191,7 +206,14 @@ pub fn begin_maintenance(
         come_into_force(tx, config)?;
         let id = tx.next_maintenance_id()?;
         let subject = subject.map(str::to_owned);
-        let body = Maintenance { id, subject, until, reason: reason.to_owned(), operator: operator.cloned() };
+        let body = Maintenance {
+            id,
+            subject,
+            until,
+            reason: reason.to_owned(),
+            operator: operator.map(|by| by.id.clone()),
+            operator_by: operator.map(|by| by.by),
+        };
         append(tx, config, Body::Maintenance(body))?;
         Ok(id)
     })
@@ -202,7 +224,7 @@ pub fn end_maintenance(
     ledger: &mut Ledger,
     config: &Config,
     id: i64,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<(), ActError> {
     ledger.write(now, |tx| {
@@ -210,7 +232,15 @@ pub fn end_maintenance(
             return Err(ActError::NoSuchMaintenance { id });
         }
         come_into_force(tx, config)?;
-        append(tx, config, Body::MaintenanceEnded(MaintenanceEnded { id, operator: operator.cloned() }))?;
+        append(
+            tx,
+            config,
+            Body::MaintenanceEnded(MaintenanceEnded {
+                id,
+                operator: operator.map(|by| by.id.clone()),
+                operator_by: operator.map(|by| by.by),
+            }),
+        )?;
         Ok(())
     })
 }
@@ -220,7 +250,7 @@ pub fn resend(
     ledger: &mut Ledger,
     config: &Config,
     keys: &[String],
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<usize, ActError> {
     ledger.write(now, |tx| {
@@ -233,7 +263,15 @@ pub fn resend(
         let count = messages.len();
         if count > 0 {
             come_into_force(tx, config)?;
-            append(tx, config, Body::Resend(Resend { messages, operator: operator.cloned() }))?;
+            append(
+                tx,
+                config,
+                Body::Resend(Resend {
+                    messages,
+                    operator: operator.map(|by| by.id.clone()),
+                    operator_by: operator.map(|by| by.by),
+                }),
+            )?;
         }
         Ok(count)
     })

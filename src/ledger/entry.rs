@@ -31,7 +31,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize};
 
 use super::digest::Digest;
-use crate::reading::{Defect, Event, Reading};
+use crate::reading::{Defect, Event, OperatorBy, Reading};
 use crate::units::{OperatorId, Probability, SiteId, StationId, Time};
 pub use told::{Delivery, Maintenance, MaintenanceEnded, Outcome, Resend, Summary};
 
@@ -256,6 +256,12 @@ pub struct File {
     pub duplicate: u64,
     /// How it came in.
     pub from: CameBy,
+    /// Who named it on the command line; its rows name their own operators.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+    /// Whence that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A reading as received, and what was known of it on arrival.
@@ -311,6 +317,9 @@ pub struct Retract {
     /// Who took it back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A held reading allowed to count.
@@ -321,6 +330,9 @@ pub struct Release {
     /// Who allowed it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A station's verdict changed.
@@ -381,6 +393,9 @@ pub struct Alert {
     /// Who acknowledged it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
     /// The run of a reminder that it tells of.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub run: Option<Time>,
@@ -412,7 +427,12 @@ mod tests {
 
     #[test]
     fn the_bytes_of_an_entry_are_pinned() {
-        let body = Body::Retract(Retract { seq: Seq::new(7).unwrap(), reason: "wrong lamp".into(), operator: None });
+        let body = Body::Retract(Retract {
+            seq: Seq::new(7).unwrap(),
+            reason: "wrong lamp".into(),
+            operator: None,
+            operator_by: None,
+        });
         let mut json = Vec::new();
         body.write_json(&mut json).unwrap();
         assert_eq!(String::from_utf8(json.clone()).unwrap(), r#"{"seq":7,"reason":"wrong lamp"}"#);

@@ -360,8 +360,9 @@ mod tests {
     }
 
     fn any_body() -> impl Strategy<Value = Body> {
-        let retract = (1..i64::MAX, any::<String>())
-            .prop_map(|(seq, reason)| Body::Retract(Retract { seq: Seq::new(seq).unwrap(), reason, operator: None }));
+        let retract = (1..i64::MAX, any::<String>()).prop_map(|(seq, reason)| {
+            Body::Retract(Retract { seq: Seq::new(seq).unwrap(), reason, operator: None, operator_by: None })
+        });
         let refusal =
             (any::<String>(), any::<Vec<u8>>(), proptest::collection::vec((any::<u64>(), any::<String>()), 0..4))
                 .prop_map(|(name, bytes, defects)| {

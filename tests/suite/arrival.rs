@@ -64,7 +64,8 @@ fn known(config: &Config, files: &[String]) -> Vec<String> {
     ledger.found(now, "test", None).unwrap();
     for (n, text) in files.iter().enumerate() {
         let name = format!("{n}.csv");
-        let incoming = Incoming { name: &name, bytes: text.as_bytes(), folder_device: None, from: CameBy::Ingest };
+        let incoming =
+            Incoming { name: &name, bytes: text.as_bytes(), folder_device: None, from: CameBy::Ingest, operator: None };
         let taken = take(&mut ledger, config, &incoming, now).unwrap();
         assert!(matches!(taken, Taken::Accepted(_) | Taken::Known { .. }), "{taken:?}");
     }

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::reading::OperatorBy;
 use crate::units::{OperatorId, Time};
 
 /// How a message ended.
@@ -48,6 +49,9 @@ pub struct Resend {
     /// Who wants it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A morning's summary, as it was told.
@@ -76,6 +80,9 @@ pub struct Maintenance {
     /// Who said so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A maintenance ended before its time.
@@ -86,4 +93,7 @@ pub struct MaintenanceEnded {
     /// Who ended it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }

@@ -385,7 +385,7 @@ fn an_older_ledger_is_brought_up_to_date() {
          ALTER TABLE reading DROP COLUMN named; DROP TABLE first_use;
          DROP INDEX alert_run; ALTER TABLE alert DROP COLUMN run_us; ALTER TABLE alert DROP COLUMN repeated_us;
          DROP INDEX outbox_sent; DROP INDEX outbox_given_up; ALTER TABLE outbox DROP COLUMN ended_us;
-         DROP TABLE maintenance; PRAGMA user_version = 1;",
+         DROP TABLE maintenance; DROP TABLE correction; ALTER TABLE alert DROP COLUMN operator_by; PRAGMA user_version = 1;",
     )
     .unwrap();
     drop(raw);
@@ -451,8 +451,10 @@ fn no_query_scans() {
     ledger.last_sent("mail").unwrap();
     ledger.standing_maintenance(to).unwrap();
     ledger.next_maintenance_id().unwrap();
+    ledger.origin(Seq::FIRST).unwrap();
+    ledger.corrections(Seq::FIRST).unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 36);
+    assert_eq!(asked.len(), 38);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
@@ -479,10 +481,12 @@ fn recalibrated() -> Event {
         time_given: None,
         kind: EventKind::Recalibrated,
         operator: None,
+        operator_by: None,
         note: Some("after the move".into()),
         target_white: Some(Xy { x: 0.3127, y: 0.329 }),
         target_luminance: None,
         other: None,
+        details: Default::default(),
     }
 }
 
@@ -542,6 +546,7 @@ fn one_alert_of_a_kind_stands_for_a_subject() {
         acknowledged_at: None,
         cleared_at: None,
         operator: None,
+        operator_by: None,
         reason: "risk".into(),
         detail: "the match is out".into(),
         run: None,
