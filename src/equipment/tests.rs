@@ -1,3 +1,5 @@
+//! Certificates and damage over time, at their edges.
+
 use super::*;
 use crate::reading::Details;
 use crate::site::{Bias, Identity, Noise};

@@ -166,7 +166,13 @@ fn events_are_read() {
     assert_eq!((third.kind, third.time_given.as_deref()), (EventKind::CrossCalibrated, None));
     assert_eq!(third.other, InstrumentId::new("spectro-2").ok());
     for kind in EventKind::ALL.into_iter().filter(|kind| *kind != EventKind::CrossCalibrated) {
-        let text = format!("time,device,event\n2026-03-04T10:30:00Z,a,{}\n", kind.word());
+        let (until, firmware) = match kind {
+            EventKind::Certificate => ("2027-03-31", ""),
+            EventKind::Firmware => ("", "2.1"),
+            _ => ("", ""),
+        };
+        let text =
+            format!("time,device,event,until,firmware\n2026-03-04T10:30:00Z,a,{},{until},{firmware}\n", kind.word());
         let Record::Event(event) = &crate::formats::rows(parse(text.as_bytes(), &ledger()))[0].value else {
             panic!("{text}")
         };

@@ -29,6 +29,7 @@ mod mail;
 mod outbox;
 mod published;
 mod readme;
+mod records;
 mod rendering;
 mod rules;
 mod schema;
