@@ -48,6 +48,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('retract', 'retract', [CompletionResultType]::ParameterValue, 'Take a wrong record back by a new one; nothing is erased')
             [CompletionResult]::new('release', 'release', [CompletionResultType]::ParameterValue, 'Let a reading count that was held back')
             [CompletionResult]::new('check', 'check', [CompletionResultType]::ParameterValue, 'Are configuration, folders, ledger, time zone, reminders and channels sound?')
+            [CompletionResult]::new('desktop', 'desktop', [CompletionResultType]::ParameterValue, 'Show messages on this desktop, as the user who sits at it; the channel ''desktop'' lays them down')
             [CompletionResult]::new('rebuild', 'rebuild', [CompletionResultType]::ParameterValue, 'Make everything that is derived from the ledger anew')
             [CompletionResult]::new('audit', 'audit', [CompletionResultType]::ParameterValue, 'The ledger: is it whole and unchanged?')
             [CompletionResult]::new('demo', 'demo', [CompletionResultType]::ParameterValue, 'An invented print room: two simulated years in seconds, then yours to look around in')
@@ -251,6 +252,15 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
+        'twinwhite;desktop' {
+            [CompletionResult]::new('--folder', '--folder', [CompletionResultType]::ParameterName, 'The folder of messages [default: that of the configuration''s channel]')
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--once', '--once', [CompletionResultType]::ParameterName, 'Look once and end')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break

@@ -43,6 +43,9 @@ _twinwhite() {
             twinwhite,demo)
                 cmd="twinwhite__subcmd__demo"
                 ;;
+            twinwhite,desktop)
+                cmd="twinwhite__subcmd__desktop"
+                ;;
             twinwhite,due)
                 cmd="twinwhite__subcmd__due"
                 ;;
@@ -98,7 +101,7 @@ _twinwhite() {
 
     case "${cmd}" in
         twinwhite)
-            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack messages resend maintenance record retract release check rebuild audit demo"
+            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack messages resend maintenance record retract release check desktop rebuild audit demo"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -353,6 +356,32 @@ _twinwhite() {
             fi
             case "${prev}" in
                 --dir)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --operator)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        twinwhite__subcmd__desktop)
+            opts="-h --folder --once --config --operator --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --folder)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

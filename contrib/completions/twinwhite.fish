@@ -49,6 +49,7 @@ complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "record" -d 'Wri
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "retract" -d 'Take a wrong record back by a new one; nothing is erased'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "release" -d 'Let a reading count that was held back'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "check" -d 'Are configuration, folders, ledger, time zone, reminders and channels sound?'
+complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "desktop" -d 'Show messages on this desktop, as the user who sits at it; the channel \'desktop\' lays them down'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "rebuild" -d 'Make everything that is derived from the ledger anew'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "audit" -d 'The ledger: is it whole and unchanged?'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "demo" -d 'An invented print room: two simulated years in seconds, then yours to look around in'
@@ -170,6 +171,11 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -l config -d 
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l folder -d 'The folder of messages [default: that of the configuration\'s channel]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l once -d 'Look once and end'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -s h -l help -d 'Print help'

@@ -2,94 +2,129 @@
 //!
 //! The steps are taken one by one instead of by the library's own `send`, which gives up at the first recipient that is
 //! refused. A recipient refused for good is remarked on and the others hear. One put off for now fails the attempt after
-//! the others have heard; they are remembered, so that the next attempt of the same group does not tell them twice.
+//! the others have heard; what they heard is remembered, so that the next attempt tells each only what is new to them.
 
-use std::collections::VecDeque;
-use std::sync::Mutex;
+use std::io::ErrorKind;
 use std::time::{Duration, SystemTime};
 
-use lettre::Address;
 use lettre::message::header::{HeaderName, HeaderValue};
 use lettre::message::{Mailbox, Message, MultiPart};
 use lettre::transport::smtp::Error;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
 use lettre::transport::smtp::client::{Certificate, CertificateStore, SmtpConnection, TlsParameters};
-use lettre::transport::smtp::commands::{Data, Mail as MailFrom, Rcpt};
+use lettre::transport::smtp::commands::{Data, Mail as MailFrom, Rcpt, Rset};
 use lettre::transport::smtp::extension::ClientId;
 
-use super::{SendError, Taken, said, secret};
+use super::{Heard, SendError, Taken, said, secret};
 use crate::config::{Mail, Security};
 use crate::ledger::Digest;
-use crate::outbox::{Group, Tells};
-use crate::say::letter::{self, Letter, Part, State};
+use crate::outbox::Group;
+use crate::say::letter;
 use crate::units::Time;
 
 /// For each answer that is waited for.
 const STEP: Duration = Duration::from_secs(10);
-
-/// Who has heard of a group that others have yet to hear of.
-struct Heard {
-    key: String,
-    to: Vec<Address>,
-}
-
-/// How many such groups are remembered.
-const REMEMBERED: usize = 64;
-
-static HEARD: Mutex<VecDeque<Heard>> = Mutex::new(VecDeque::new());
+/// What there is to do about what a server puts off.
+const LATER: &str = "it may take it later";
 
 /// How people know the server.
 pub(super) fn peer(mail: &Mail) -> String {
     format!("mail server {}, port {}", mail.server, mail.port)
 }
 
-/// Sends the group to everybody who has not had it.
-pub(super) fn send(mail: &Mail, group: &Group, now: Time) -> Result<Taken, SendError> {
+/// Sends to each recipient what they have not heard of the group, in as few letters as that takes.
+pub(super) fn send(mail: &Mail, channel: &str, group: &Group, heard: &Heard, now: Time) -> Result<Taken, SendError> {
     let password = mail.login.as_ref().map(|login| secret::read(&login.password)).transpose()?;
-    let letter = compose(mail, group, now)?;
-    let waiting: Vec<&Mailbox> = mail.to.iter().filter(|to| !has_heard(&group.key, &to.email)).collect();
+    let letters = letters(mail, channel, group, heard);
     let mut line = open(mail)?;
     if let (Some(login), Some(password)) = (&mail.login, &password) {
         let credentials = Credentials::new(login.user.clone(), password.reveal().to_owned());
         line.auth(DEFAULT_MECHANISMS, &credentials).map_err(|error| refused_login(mail, &login.user, error))?;
     }
-    line.command(MailFrom::new(Some(mail.from.email.clone()), Vec::new())).map_err(|error| refused(mail, error))?;
-    let (mut taken, mut put_off, mut remarks) = (Vec::new(), None, Vec::new());
-    for to in waiting {
-        match line.command(Rcpt::new(to.email.clone(), Vec::new())) {
-            Ok(_) => taken.push(to.email.clone()),
-            Err(error) if error.is_permanent() => remarks.push(format!(
-                "{} refuses {} for good and the others get it: {}",
-                peer(mail),
-                to.email,
-                answer(&error)
-            )),
-            Err(error) if error.is_transient() => put_off = Some(error),
-            Err(error) => return Err(refused(mail, error)),
-        }
-    }
-    if !taken.is_empty() {
-        line.command(Data).and_then(|_| line.message(&letter)).map_err(|error| refused(mail, error))?;
+    let mut missed = Missed::default();
+    for letter in &letters {
+        hand_over(mail, &mut line, letter, heard, &mut missed, now)?;
     }
     // It is taken already: how the line is closed changes nothing.
     let _ = line.quit();
-    match put_off {
-        Some(error) => {
-            remember(&group.key, taken);
-            Err(refused(mail, error))
+    let peer = peer(mail);
+    let Missed { refused, put_off } = missed;
+    let nobody_heard = refused.len() + put_off.len() == mail.to.len();
+    match (put_off.is_empty(), nobody_heard) {
+        (true, false) => {
+            let remark = |refusal| format!("{peer} refuses for good, while the others get it: {refusal}");
+            Ok(Taken { remarks: refused.into_iter().map(remark).collect() })
         }
-        None if taken.is_empty()
-            && !remarks.is_empty()
-            && mail.to.iter().all(|to| !has_heard(&group.key, &to.email)) =>
-        {
-            let advice = "correct `to`";
-            Err(SendError::Refused { peer: peer(mail), answer: said(&remarks.join("; ")), advice })
-        }
-        None => {
-            forget(&group.key);
-            Ok(Taken { remarks })
+        (true, true) => Err(SendError::Refused { peer, answer: said(&refused.join("; ")), advice: "correct `to`" }),
+        (false, true) => Err(SendError::Refused { peer, answer: said(&put_off.join("; ")), advice: LATER }),
+        (false, false) => Err(SendError::PutOff { peer, answer: said(&put_off.join("; ")) }),
+    }
+}
+
+/// A letter and those who have heard nothing of what it holds.
+struct Letter<'a> {
+    group: Group,
+    to: Vec<&'a Mailbox>,
+}
+
+/// Which letters are to be written: one, but where some have heard what others have not.
+fn letters<'a>(mail: &'a Mail, channel: &str, group: &Group, heard: &Heard) -> Vec<Letter<'a>> {
+    let mut letters: Vec<Letter> = Vec::new();
+    for to in &mail.to {
+        let mut messages = group.messages.clone();
+        messages.retain(|message| !heard.has(to.email.as_ref(), &message.key));
+        let left = match messages.len() == group.messages.len() {
+            true => Some(group.clone()),
+            false => Group::of(channel, &group.site_name, messages),
+        };
+        let Some(left) = left else { continue };
+        match letters.iter_mut().find(|letter| letter.group.key == left.key) {
+            Some(letter) => letter.to.push(to),
+            None => letters.push(Letter { group: left, to: vec![to] }),
         }
     }
+    letters
+}
+
+/// Who did not hear, and what the server said of them.
+#[derive(Default)]
+struct Missed {
+    /// For good.
+    refused: Vec<String>,
+    /// For now.
+    put_off: Vec<String>,
+}
+
+/// Hands one letter over for all whom the server takes.
+fn hand_over(
+    mail: &Mail,
+    line: &mut SmtpConnection,
+    letter: &Letter<'_>,
+    heard: &Heard,
+    missed: &mut Missed,
+    now: Time,
+) -> Result<(), SendError> {
+    let text = compose(mail, &letter.group, now)?;
+    line.command(MailFrom::new(Some(mail.from.email.clone()), Vec::new())).map_err(|error| refused(mail, error))?;
+    let mut taken = Vec::new();
+    for to in &letter.to {
+        match line.command(Rcpt::new(to.email.clone(), Vec::new())) {
+            Ok(_) => taken.push(to),
+            Err(error) if error.is_permanent() => missed.refused.push(format!("{}: {}", to.email, answer(&error))),
+            Err(error) if error.is_transient() => missed.put_off.push(format!("{}: {}", to.email, answer(&error))),
+            Err(error) => return Err(refused(mail, error)),
+        }
+    }
+    if taken.is_empty() {
+        // So that another letter can begin; if the line is broken, that one says so.
+        let _ = line.command(Rset);
+        return Ok(());
+    }
+    line.command(Data).and_then(|_| line.message(&text)).map_err(|error| refused(mail, error))?;
+    for to in taken {
+        heard.note(to.email.as_ref(), letter.group.messages.iter().map(|message| message.key.as_str()));
+    }
+    Ok(())
 }
 
 /// A line to the server, as safe as it is meant to be.
@@ -167,7 +202,7 @@ fn refused(mail: &Mail, error: Error) -> SendError {
     }
     let advice = match error.is_permanent() {
         true => "see `from`, `to`, and whether the server wants `user` and a password",
-        false => "it may take it later",
+        false => LATER,
     };
     SendError::Refused { peer, answer: answer(&error), advice }
 }
@@ -180,16 +215,18 @@ fn answer(error: &Error) -> String {
 
 /// What lies beneath an error of the library.
 fn why(error: &Error) -> String {
-    if error.is_timeout() {
+    let beneath = std::error::Error::source(error);
+    let kind = beneath.and_then(|source| source.downcast_ref::<std::io::Error>()).map(std::io::Error::kind);
+    // A read that takes too long is told in either way.
+    if error.is_timeout() || kind == Some(ErrorKind::WouldBlock) {
         return format!("no answer within {} s", STEP.as_secs());
     }
-    let beneath = std::error::Error::source(error).map(|source| source.to_string());
-    said(&beneath.unwrap_or_else(|| error.to_string()))
+    said(&beneath.map_or_else(|| error.to_string(), ToString::to_string))
 }
 
 fn compose(mail: &Mail, group: &Group, now: Time) -> Result<Vec<u8>, SendError> {
     let failed = |why: String| SendError::Letter(said(&why));
-    let letter = letter_of(group);
+    let letter = super::letter_of(group);
     let id = format!("<{}@{}>", Digest::of(group.key.as_bytes()), mail.from.email.domain());
     let micros = u64::try_from(now.micros()).unwrap_or(0);
     let automatic = HeaderName::new_from_ascii_str("Auto-Submitted");
@@ -204,43 +241,4 @@ fn compose(mail: &Mail, group: &Group, now: Time) -> Result<Vec<u8>, SendError> 
     }
     let parts = MultiPart::alternative_plain_html(letter::plain(&letter), letter::html(&letter));
     Ok(message.multipart(parts).map_err(|why| failed(why.to_string()))?.formatted())
-}
-
-fn letter_of(group: &Group) -> Letter<'_> {
-    let parts = group.messages.iter().map(|message| {
-        let state = match (message.state, message.alert) {
-            (Tells::Cleared, _) => State::Over,
-            (_, Some(alert)) => State::Open { alert },
-            (_, None) => State::News,
-        };
-        let at = if state == State::Over { &message.at_local } else { &message.since_local };
-        Part { headline: &message.headline, at, lines: &message.lines, state }
-    });
-    Letter {
-        headline: &group.headline,
-        site: &group.site_name,
-        at: &group.at_local,
-        parts: parts.collect(),
-        version: env!("CARGO_PKG_VERSION"),
-    }
-}
-
-fn has_heard(key: &str, to: &Address) -> bool {
-    let heard = HEARD.lock().unwrap_or_else(|broken| broken.into_inner());
-    heard.iter().any(|heard| heard.key == key && heard.to.contains(to))
-}
-
-fn remember(key: &str, to: Vec<Address>) {
-    let mut heard = HEARD.lock().unwrap_or_else(|broken| broken.into_inner());
-    match heard.iter_mut().find(|heard| heard.key == key) {
-        Some(known) => known.to.extend(to),
-        None => heard.push_back(Heard { key: key.to_owned(), to }),
-    }
-    while heard.len() > REMEMBERED {
-        heard.pop_front();
-    }
-}
-
-fn forget(key: &str) {
-    HEARD.lock().unwrap_or_else(|broken| broken.into_inner()).retain(|heard| heard.key != key);
 }

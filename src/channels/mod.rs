@@ -1,18 +1,22 @@
-//! The ways out: hands a group of messages to a command, a mail server or a web address.
+//! The ways out: hands a group of messages to a command, a mail server, a web address or the desktop folder.
 //!
 //! Here: one attempt, with its bound in time and what it says when it fails. Not here: when to try, how often, and what is
 //! told (`outbox`, `daemon`); the words of a mail (`say::letter`). No error tells a secret.
 
 mod command;
+pub mod desktop;
 mod mail;
 pub mod secret;
 mod webhook;
 
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use crate::config::{Channel, ChannelKind, Site};
 use crate::outbox::{Group, Message, Tells};
-use crate::say::letter;
+use crate::say::letter::{self, Letter, Part, State};
 use crate::units::Time;
 use crate::zone::LocalZone;
 use secret::SecretTrouble;
@@ -25,6 +29,30 @@ pub const PATIENCE: Duration = Duration::from_secs(30);
 pub struct Taken {
     /// What a person should hear of it all the same, like a recipient whom the server refuses.
     pub remarks: Vec<String>,
+}
+
+/// Who has heard of messages that others behind the same channel have yet to hear of: its delivery is tried again, and they
+/// are not told twice. Held in memory by whoever tries; its clones are one.
+#[derive(Debug, Clone, Default)]
+pub struct Heard(Arc<Mutex<BTreeSet<(String, String)>>>);
+
+impl Heard {
+    /// Forgets all but the messages that still wait.
+    pub fn keep(&self, waits: impl Fn(&str) -> bool) {
+        self.all().retain(|(message, _)| waits(message));
+    }
+
+    fn has(&self, who: &str, message: &str) -> bool {
+        self.all().contains(&(message.to_owned(), who.to_owned()))
+    }
+
+    fn note<'a>(&self, who: &str, messages: impl Iterator<Item = &'a str>) {
+        self.all().extend(messages.map(|message| (message.to_owned(), who.to_owned())));
+    }
+
+    fn all(&self) -> MutexGuard<'_, BTreeSet<(String, String)>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }
 
 /// Why an attempt failed: what was found, and what to do. Never holds a secret.
@@ -83,6 +111,14 @@ pub enum SendError {
         /// What to do.
         advice: &'static str,
     },
+    /// The other side took it for some and may take it for the others later.
+    #[error("{peer} puts off some, while the others got it: {answer}; it may take it later")]
+    PutOff {
+        /// The other side.
+        peer: String,
+        /// Whom, and why; at most 200 characters.
+        answer: String,
+    },
     /// A program failed.
     #[error("'{program}' {found}; try it by hand, with the message on its standard input")]
     Command {
@@ -91,24 +127,37 @@ pub enum SendError {
         /// How.
         found: String,
     },
+    /// A folder cannot be written to.
+    #[error("{} cannot be written: {why}; see that twinwhite may write there", path.display())]
+    Folder {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        why: String,
+    },
     /// The message cannot be made into a mail.
     #[error("the message cannot be made into a mail: {0}")]
     Letter(String),
 }
 
-/// Hands `group` to `channel` once. Ends within [`PATIENCE`].
-pub async fn send(channel: &Channel, group: &Group, now: Time) -> Result<Taken, SendError> {
+/// Hands `group` to `channel` once, for all who are not known to have `heard` it. Ends within [`PATIENCE`].
+pub async fn send(channel: &Channel, group: &Group, heard: &Heard, now: Time) -> Result<Taken, SendError> {
     let taken = |()| Taken::default();
     let group = group.clone();
     match channel.kind.clone() {
         ChannelKind::Command { program, arguments } => command::send(&program, &arguments, &group).await.map(taken),
         ChannelKind::Mail(mail) => {
             let peer = mail::peer(&mail);
-            in_time(peer, move || mail::send(&mail, &group, now)).await
+            let (id, heard) = (channel.id.clone(), heard.clone());
+            in_time(peer, move || mail::send(&mail, &id, &group, &heard, now)).await
         }
         ChannelKind::Webhook(webhook) => {
             let peer = "the web address".to_owned();
             in_time(peer, move || webhook::send(&webhook, &group, now)).await.map(taken)
+        }
+        ChannelKind::Desktop { folder } => {
+            let peer = folder.display().to_string();
+            in_time(peer, move || desktop::lay(&folder, &group, now)).await.map(taken)
         }
     }
 }
@@ -163,6 +212,26 @@ pub fn test_group(site: &Site, channel: &str, now: Time) -> Group {
     };
     let (site, site_name) = (site.id.clone(), site.name.clone());
     Group { key, site, site_name, at: now, at_local, headline, messages: vec![message] }
+}
+
+/// The words of a group, for a mail or a desktop.
+pub fn letter_of(group: &Group) -> Letter<'_> {
+    let parts = group.messages.iter().map(|message| {
+        let state = match (message.state, message.alert) {
+            (Tells::Cleared, _) => State::Over,
+            (_, Some(alert)) => State::Open { alert },
+            (_, None) => State::News,
+        };
+        let at = if state == State::Over { &message.at_local } else { &message.since_local };
+        Part { headline: &message.headline, at, lines: &message.lines, state }
+    });
+    Letter {
+        headline: &group.headline,
+        site: &group.site_name,
+        at: &group.at_local,
+        parts: parts.collect(),
+        version: env!("CARGO_PKG_VERSION"),
+    }
 }
 
 /// What somebody else said, fit to be repeated: one line of at most 200 printable characters.

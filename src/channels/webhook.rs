@@ -122,6 +122,8 @@ fn trouble(error: Error, peer: &str) -> SendError {
         Error::Timeout(ureq::Timeout::Resolve | ureq::Timeout::Connect) => unreachable("no answer in time"),
         Error::Timeout(_) => SendError::BrokenOff { peer, why: format!("no answer within {} s", WHOLE.as_secs()) },
         Error::Io(why) if why.kind() == std::io::ErrorKind::ConnectionRefused => unreachable("it refuses connections"),
+        // What the system says of a name has no kind of its own.
+        Error::Io(why) if why.to_string().contains("lookup address") => unreachable("its name is not known"),
         // So the TLS library's complaints arrive.
         Error::Io(why) if why.kind() == std::io::ErrorKind::InvalidData => {
             SendError::Unsafe { peer, why: said(&why.to_string()) }

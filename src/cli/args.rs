@@ -432,6 +432,23 @@ Examples:
         output: Json,
     },
 
+    /// Show messages on this desktop, as the user who sits at it; the channel 'desktop' lays them down
+    #[command(after_help = "\
+Examples:
+  twinwhite desktop                                       for as long as the session lasts
+  twinwhite desktop --folder /var/lib/twinwhite/desktop   without a configuration
+  twinwhite desktop --once                                what is new, and no longer
+
+It only reads the folder, and shows each message once for each user.")]
+    Desktop {
+        /// The folder of messages [default: that of the configuration's channel].
+        #[arg(long, value_name = "FOLDER")]
+        folder: Option<PathBuf>,
+        /// Look once and end.
+        #[arg(long)]
+        once: bool,
+    },
+
     /// Make everything that is derived from the ledger anew
     #[command(after_help = "Example:\n  twinwhite rebuild")]
     Rebuild,
@@ -478,6 +495,7 @@ impl Command {
             | Self::Record { .. }
             | Self::Retract { .. }
             | Self::Release { .. }
+            | Self::Desktop { .. }
             | Self::Rebuild
             | Self::Demo { .. } => false,
         }

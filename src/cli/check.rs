@@ -1,5 +1,6 @@
 //! `check`: are configuration, folders, ledger, time zone, instruments and reminders sound? Runs what the daemon runs.
 
+use std::path::Path;
 use std::process::ExitCode;
 
 use chrono::NaiveDate;
@@ -10,11 +11,11 @@ use super::args::Cli;
 use super::fail::Failure;
 use super::output;
 use super::session::{self, Session};
-use crate::channels::secret;
+use crate::channels::{desktop, secret};
 use crate::clock::Clock;
 use crate::config::Mistake;
 use crate::config::find::{self, LoadError};
-use crate::config::{ChannelKind, SecretPlace, WebAddress};
+use crate::config::{ChannelKind, Reach, SecretPlace, WebAddress, reach_of};
 use crate::evaluate;
 use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
@@ -22,8 +23,10 @@ use crate::publish::{self, beat};
 use crate::say;
 use crate::schedule::sources::{Stage, certificate_stage};
 use crate::site::Instrument;
-use crate::units::{InstrumentId, Time};
+use crate::units::{Days, InstrumentId, Time};
 
+/// A session that has looked within this time is there: it says so every minute.
+const LOOKED: Days = Days(5.0 / 1440.0);
 /// How many of a reminder's next times are shown.
 const NEXT_TIMES: usize = 3;
 
@@ -44,7 +47,8 @@ pub struct Checked {
 /// One thing that was looked at.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct Finding {
-    /// What was looked at: `configuration`, `folders`, `ledger`, `messages`, `instrument`, `time zone`, `stations`, `reminder`.
+    /// What was looked at: `configuration`, `folders`, `ledger`, `messages`, `instrument`, `time zone`, `stations`, `reminder`,
+    /// `channel`.
     what: &'static str,
     /// How it was found.
     #[serde(rename = "found")]
@@ -184,7 +188,7 @@ fn channels(session: &Session, findings: &mut Vec<Finding>) {
     for channel in &session.config.channels {
         let id = &channel.id;
         let (secrets, ca_file) = match &channel.kind {
-            ChannelKind::Command { .. } => (Vec::new(), None),
+            ChannelKind::Command { .. } | ChannelKind::Desktop { .. } => (Vec::new(), None),
             ChannelKind::Mail(mail) => {
                 (mail.login.iter().map(|login| &login.password).collect(), mail.ca_file.as_deref())
             }
@@ -208,9 +212,53 @@ fn channels(session: &Session, findings: &mut Vec<Finding>) {
                 findings.push(note("channel", says));
             }
         }
+        if let ChannelKind::Webhook(webhook) = &channel.kind {
+            findings.extend(in_the_clear(id, &webhook.url));
+        }
+        if let ChannelKind::Desktop { folder } = &channel.kind {
+            findings.push(looked_at(id, folder, session));
+        }
         if troubles.is_empty() {
             let says = format!("'{id}' has what it needs; `twinwhite check --send {id}` tries it");
             findings.push(sound("channel", says));
+        }
+    }
+}
+
+/// What is to be said of where a webhook posts to, without the address.
+fn in_the_clear(id: &str, url: &WebAddress) -> Option<Finding> {
+    let url = match url {
+        WebAddress::Written(url) => url.clone(),
+        WebAddress::Secret(place) => secret::read(place).ok()?.reveal().to_owned(),
+    };
+    match reach_of(&url) {
+        Ok(Reach::Encrypted | Reach::Loopback) => None,
+        Ok(Reach::Private) => {
+            Some(note("channel", format!("'{id}' posts in the clear: everybody on your network can read its messages")))
+        }
+        Err(found) => {
+            let says = format!("'{id}': found {found} where its address stands; it must begin with https://");
+            Some(wrong("channel", says))
+        }
+    }
+}
+
+/// Whether some session shows what is laid into a desktop folder.
+fn looked_at(id: &str, folder: &Path, session: &Session) -> Finding {
+    let start = "`twinwhite desktop` shows messages for as long as it runs in a login session";
+    match desktop::last_sign(folder) {
+        Some((user, at)) if session.clock.now().since(at) < LOOKED => {
+            sound("channel", format!("'{id}' is shown in the session of {user}"))
+        }
+        Some((user, at)) => {
+            let at = session.zone().show(at);
+            note("channel", format!("'{id}': nobody's session has looked since {at} ({user}); {start}"))
+        }
+        None => {
+            let folder = folder.display();
+            let says =
+                format!("'{id}': no session has left a sign in {folder}; {start}, and leaves one where it may write");
+            note("channel", says)
         }
     }
 }

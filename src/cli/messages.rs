@@ -40,6 +40,9 @@ pub struct ChannelState {
     pub why: Option<String>,
     /// When something last went out through it; null for never.
     pub last_sent: Option<Time>,
+    /// What it complained of when something last went out through it, like a recipient whom the mail server refuses; null for
+    /// nothing.
+    pub remark: Option<String>,
     /// Messages that wait for it.
     pub waiting: u64,
     /// Messages that were given up.
@@ -74,6 +77,7 @@ pub fn channel_states(store: &Store, config: &Config) -> Result<Vec<ChannelState
                 failing_since: failing.as_ref().map(|alert| alert.raised_at),
                 why: failing.map(|alert| alert.detail.lines().next().unwrap_or_default().to_owned()),
                 last_sent: store.last_sent(id)?,
+                remark: store.last_remark(id)?,
                 waiting: count(&waiting, id),
                 given_up: count(&given_up, id),
             })
@@ -88,7 +92,13 @@ pub fn troubles(channels: &[ChannelState], zone: &LocalZone) -> String {
         let id = &channel.channel;
         if let Some(since) = channel.failing_since {
             let waiting = verb(channel.waiting as usize, "waits", "wait");
-            text.push_str(&format!("Nothing gets through '{id}' since {}: {waiting}.\n", zone.show(since)));
+            text.push_str(&format!(
+                "Messages through '{id}' do not get through since {}: {waiting}.\n",
+                zone.show(since)
+            ));
+        }
+        if let (None, Some(remark)) = (channel.failing_since, &channel.remark) {
+            text.push_str(&format!("'{id}' works, but {remark}.\n"));
         }
         if channel.given_up > 0 {
             let lost = verb(channel.given_up as usize, "was", "were");
@@ -144,6 +154,9 @@ fn as_text(channels: &[ChannelState], waiting: &[MessageRow], given_up: &[Messag
         text.push('\n');
         if let Some(why) = &channel.why {
             text.push_str(&format!("    {why}\n"));
+        }
+        if let (None, Some(remark)) = (channel.failing_since, &channel.remark) {
+            text.push_str(&format!("    but {remark}\n"));
         }
     }
     for (title, rows) in [("waiting", waiting), ("given up", given_up)] {

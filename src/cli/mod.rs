@@ -13,6 +13,7 @@ mod backtest;
 mod check;
 mod compare;
 mod demo;
+mod desktop;
 mod drawing;
 mod due;
 mod fail;
@@ -117,6 +118,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Release { seq } => record::release(session()?, *seq).map(done),
         Command::Check { send: Some(channel), output } => send::send(session()?, channel, output.json).map(done),
         Command::Check { send: None, output } => check::check(&cli, &clock, output.json),
+        Command::Desktop { folder, once } => desktop::desktop(&cli, &clock, folder.as_deref(), *once).map(done),
         Command::Rebuild => audit::rebuild(session()?).map(done),
         Command::Audit(Audit::Verify { output }) => audit::verify(session()?, output.json),
         Command::Demo { dir } => demo::demo(dir.as_deref(), &clock).map(done),

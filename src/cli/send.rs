@@ -6,7 +6,7 @@ use serde::Serialize;
 use super::fail::{Failure, Kind};
 use super::output;
 use super::session::Session;
-use crate::channels;
+use crate::channels::{self, Heard};
 use crate::outbox::LOG_CHANNEL;
 
 /// The answer of `check --send CHANNEL --json`.
@@ -27,7 +27,7 @@ pub fn send(session: Session, id: &str, json: bool) -> Result<(), Failure> {
     let remarks = match config.channels.iter().find(|channel| channel.id == id) {
         Some(channel) => {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-            let sent = runtime.block_on(channels::send(channel, &group, now));
+            let sent = runtime.block_on(channels::send(channel, &group, &Heard::default(), now));
             sent.map_err(|why| Failure::new(Kind::System, format!("'{id}' does not work: {why}")))?.remarks
         }
         None if id == LOG_CHANNEL => {

@@ -18,7 +18,7 @@ use crate::config::Config;
 use crate::evaluate::Estimates;
 use crate::ledger::Store;
 use crate::measured::measured;
-use crate::publish::beat;
+use crate::publish::beat::{self, Beat};
 use crate::say;
 use crate::site::Station;
 use crate::station::rules::Measured;
@@ -80,7 +80,9 @@ pub fn status(
             text.push_str(&messages::troubles(&channels, &zone));
             text.push_str(&waiting_files(&session.config));
             let seen = match (&beat, blind) {
-                (last, true) => say::Seen::Blind(last.as_ref().map(|last| last.at)),
+                (Some(Beat { ended_at: None, at, .. }), true) => say::Seen::Blind(Some(*at)),
+                (None, true) => say::Seen::Blind(None),
+                (Some(Beat { ended_at: Some(at), .. }), _) => say::Seen::Ended(*at),
                 (Some(last), false) => say::Seen::At(last.at),
                 (None, false) => say::Seen::Never,
             };

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use lettre::message::Mailbox;
 use ureq::http::Uri;
 
+use super::Paths;
 use super::settings::{ID, id_from, place};
 use super::walk::{Entry, Table};
 use crate::units::SiteId;
@@ -36,6 +37,11 @@ pub enum ChannelKind {
     Mail(Box<Mail>),
     /// Posts it as JSON.
     Webhook(Webhook),
+    /// Lays it into a folder, from which `twinwhite desktop` shows it in a login session.
+    Desktop {
+        /// The folder.
+        folder: PathBuf,
+    },
 }
 
 /// How mail is sent.
@@ -147,7 +153,7 @@ fn is_private(host: &str) -> bool {
 }
 
 /// Every `[[channel]]`.
-pub(super) fn channels(root: &Table<'_>, base: &Path) -> Vec<Channel> {
+pub(super) fn channels(root: &Table<'_>, base: &Path, paths: Option<&Paths>) -> Vec<Channel> {
     let mut seen: Vec<(String, usize)> = Vec::new();
     let mut channels = Vec::new();
     for table in root.sections("channel") {
@@ -157,6 +163,7 @@ pub(super) fn channels(root: &Table<'_>, base: &Path) -> Vec<Channel> {
             Some("command") => command(&table),
             Some("mail") => mail(&table, base).map(|mail| ChannelKind::Mail(Box::new(mail))),
             Some("webhook") => webhook(&table, base).map(ChannelKind::Webhook),
+            Some("desktop") => Some(desktop(&table, base, paths)),
             // Keys of a kind that is not known cannot be judged.
             text => {
                 let hint = match text {
@@ -174,7 +181,7 @@ pub(super) fn channels(root: &Table<'_>, base: &Path) -> Vec<Channel> {
     channels
 }
 
-const KINDS: &str = "\"mail\", \"webhook\" or \"command\"";
+const KINDS: &str = "\"mail\", \"webhook\", \"desktop\" or \"command\"";
 
 fn own_id(entry: &Entry<'_>, seen: &mut Vec<(String, usize)>) -> Option<String> {
     let text = entry.text(ID)?;
@@ -212,21 +219,9 @@ fn command(table: &Table<'_>) -> Option<ChannelKind> {
 }
 
 fn mail(table: &Table<'_>, base: &Path) -> Option<Mail> {
-    let known = [
-        "id",
-        "kind",
-        "server",
-        "port",
-        "security",
-        "from",
-        "to",
-        "user",
-        "password_file",
-        "password_env",
-        "ca_file",
-        "password",
-    ];
-    table.only(&known);
+    let known =
+        ["id", "kind", "server", "port", "security", "from", "to", "user", "password_file", "password_env", "ca_file"];
+    table.only_beside(&known, &["password"]);
     let expected = "the name of your mail server, like \"mail.quillmoor.example\"";
     let server = table.need("server", expected).and_then(|entry| {
         let text = entry.text(expected)?;
@@ -301,7 +296,8 @@ fn login(table: &Table<'_>, base: &Path) -> Option<Login> {
 }
 
 fn webhook(table: &Table<'_>, base: &Path) -> Option<Webhook> {
-    table.only(&["id", "kind", "url", "url_file", "url_env", "secret_file", "secret_env", "ca_file", "secret"]);
+    let known = ["id", "kind", "url", "url_file", "url_env", "secret_file", "secret_env", "ca_file"];
+    table.only_beside(&known, &["secret"]);
     let expected = "an address that begins with https:// and has no password in it";
     let written = table.get("url").map(|entry| {
         let text = entry.text(expected)?;
@@ -333,6 +329,14 @@ fn webhook(table: &Table<'_>, base: &Path) -> Option<Webhook> {
     no_secret_here(table, "secret");
     let (secret, ca_file) = (secret(table, "secret", base), ca_file(table, base));
     Some(Webhook { url: url?, secret, ca_file })
+}
+
+fn desktop(table: &Table<'_>, base: &Path, paths: Option<&Paths>) -> ChannelKind {
+    table.only(&["id", "kind", "folder"]);
+    let named = table.get("folder").and_then(|entry| place(&entry, "a folder", base));
+    // Without paths the file has a mistake anyway.
+    let folder = named.unwrap_or_else(|| paths.map_or(base, |paths| &paths.state).join("desktop"));
+    ChannelKind::Desktop { folder }
 }
 
 fn ca_file(table: &Table<'_>, base: &Path) -> Option<PathBuf> {

@@ -254,7 +254,7 @@ fn understand(root: &Table<'_>, base: &Path, files: &Files<'_>) -> Option<Parts>
     let rules = RuleSets::of(root);
     let things = things::things(&tables, &declared, &rules, files, white::cct_duv_to_xy);
     let reminders = settings::reminders(root, &declared);
-    let channels = channels::channels(root, base);
+    let channels = channels::channels(root, base, paths.as_ref());
     let messages = messages::messages(root);
     let mappings = mapping::mappings(root, &declared);
     let tables = settings::tables(root, files);

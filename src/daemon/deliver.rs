@@ -12,7 +12,7 @@ use tokio::task::JoinSet;
 
 use super::Notice;
 use crate::alert::{Kind, Sighting};
-use crate::channels;
+use crate::channels::{self, Heard, SendError, Taken};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::evaluate::{self, Condition, Happened, append};
@@ -46,6 +46,8 @@ struct Lane {
     sent_at: Option<Time>,
     /// What it took and the ledger could not be told yet: until then nothing more goes out, or it would go out again and again.
     unwritten: Option<Delivery>,
+    /// Who has heard what others have yet to hear. A restart forgets it: then they hear it once more.
+    heard: Heard,
 }
 
 /// How one attempt ended.
@@ -53,7 +55,7 @@ pub(super) struct Done {
     channel: String,
     group: String,
     messages: Vec<MessageRow>,
-    end: Result<Vec<String>, String>,
+    end: Result<Taken, SendError>,
 }
 
 impl Deliveries {
@@ -125,6 +127,7 @@ impl Deliveries {
         // What this version cannot read was written by a newer one: it stays, and is listed by `messages`.
         let readable = |row: MessageRow| Some((serde_json::from_str::<Message>(&row.body).ok()?, row));
         let mut pairs: Vec<(Message, MessageRow)> = rows.into_iter().filter_map(readable).collect();
+        lane.heard.keep(|key| pairs.iter().any(|(message, _)| message.key == key));
         let waiting: Vec<Waiting> = pairs
             .iter()
             .map(|(message, _)| Waiting { kind: Kind::from_word(&message.kind), subject: &message.subject })
@@ -140,9 +143,9 @@ impl Deliveries {
         let known = config.channels.iter().find(|known| known.id == channel).cloned();
         if let Some((group, to)) = Group::of(&channel, &config.site.name, messages).zip(known) {
             lane.under_way = true;
+            let heard = lane.heard.clone();
             self.under_way.spawn(async move {
-                let end = channels::send(&to, &group, now).await;
-                let end = end.map(|taken| taken.remarks).map_err(|why| why.to_string());
+                let end = channels::send(&to, &group, &heard, now).await;
                 Done { channel, group: group.key, messages: rows, end }
             });
         }
@@ -185,10 +188,11 @@ impl Deliveries {
         lane.under_way = false;
         let attempts = lane.failures.saturating_add(1);
         match end {
-            Ok(remarks) => {
-                remarks.into_iter().map(Notice::Trouble).for_each(&mut *tell);
-                *lane = Lane { sent_at: Some(now), ..Lane::default() };
-                let delivery = ending(group, &channel, &messages, Outcome::Sent, attempts, None);
+            Ok(Taken { remarks }) => {
+                remarks.iter().cloned().map(Notice::Trouble).for_each(&mut *tell);
+                *lane = Lane { sent_at: Some(now), heard: lane.heard.clone(), ..Lane::default() };
+                let remark = (!remarks.is_empty()).then(|| remarks.join("; "));
+                let delivery = ending(group, &channel, &messages, Outcome::Sent, attempts, remark);
                 let written = ledger.write(now, |tx| {
                     append(tx, config, Body::Delivery(delivery.clone()))?;
                     works_again(tx, config, &channel)
@@ -204,7 +208,10 @@ impl Deliveries {
             }
             Err(why) => {
                 lane.failures = attempts;
-                let wait = outbox::backoff_s(attempts, jitter(config, &channel, attempts));
+                let longest =
+                    if matches!(why, SendError::PutOff { .. }) { outbox::PARTLY_AGAIN_S } else { f64::INFINITY };
+                let wait = outbox::backoff_s(attempts, jitter(config, &channel, attempts)).min(longest);
+                let why = why.to_string();
                 lane.not_before = clock.monotonic() + Duration::from_secs_f64(wait);
                 tell(Notice::Trouble(format!(
                     "{} not delivered through '{channel}', next try in {wait:.0} s: {why}",

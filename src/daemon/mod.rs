@@ -184,6 +184,7 @@ impl Daemon {
             self.note(done)?;
         }
         self.sync_moves();
+        self.end_beat();
         Ok(())
     }
 

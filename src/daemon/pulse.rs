@@ -149,6 +149,17 @@ impl Daemon {
         self.draw_calendar(monotonic, now, beat.entries)
     }
 
+    /// The watch ends: whoever asks is to know at once.
+    pub(super) fn end_beat(&mut self) {
+        if self.pulse.beat.is_some()
+            && let Some(last) = publish::beat::last(&self.config)
+        {
+            let ended = Beat { ended_at: Some(self.clock.now()), ..last };
+            let written = ended.write(&self.config);
+            self.note_written(publish::beat::path(&self.config), written.map_err(|why| why.to_string()));
+        }
+    }
+
     /// Tells once that a file cannot be written, and once that it can be again.
     fn note_written(&mut self, file: PathBuf, written: Result<(), String>) -> bool {
         let complained = self.pulse.unwritable.contains(&file);

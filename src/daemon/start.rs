@@ -87,7 +87,7 @@ pub fn start(
     config_file: PathBuf,
     clock: Arc<dyn Clock>,
     new_ledger: bool,
-    mut tell: Box<dyn FnMut(Notice) + Send>,
+    tell: Box<dyn FnMut(Notice) + Send>,
 ) -> Result<Daemon, StartError> {
     let lock = lock(&config.paths.state)?;
     let folders = folders(&config);
@@ -106,9 +106,8 @@ pub fn start(
             "the inbox lies on a network share ({kind}), which sends no events: it is looked through every {every} s"
         )
     });
-    tell(Notice::Watching { inbox: config.paths.inbox.clone(), deaf });
-    happened.map(Notice::Happened).into_iter().for_each(&mut tell);
-    Ok(Daemon {
+    let watching = Notice::Watching { inbox: config.paths.inbox.clone(), deaf };
+    let mut daemon = Daemon {
         config,
         config_file,
         clock,
@@ -122,7 +121,11 @@ pub fn start(
         pulse: Pulse::default(),
         tell,
         _lock: lock,
-    })
+    };
+    // Before it says so: what is renamed in from then on is known to be whole, and need not settle.
+    daemon.start_watch();
+    std::iter::once(watching).chain(happened.map(Notice::Happened)).for_each(&mut daemon.tell);
+    Ok(daemon)
 }
 
 /// What is known of the configuration file: whether it could be read, and if not, why.

@@ -195,6 +195,10 @@ const MIGRATIONS: &[&str] = &[
     ",
     // 5
     "
+    ALTER TABLE outbox ADD COLUMN remark TEXT;  -- what the channel complained of though it took the message
+    ",
+    // 6
+    "
     ALTER TABLE alert ADD COLUMN operator_by TEXT;        -- whence the operator is known; no entry said so before
     ALTER TABLE maintenance ADD COLUMN operator_by TEXT;
 

@@ -91,6 +91,10 @@ pub const LOG_CHANNEL: &str = "log";
 /// So many failures of a channel in a row, and it counts as failing: people hear of it through the others.
 pub const FAILING_AFTER: u32 = 3;
 
+/// What keeps from some what others heard is tried again no later than after five minutes, the time within which messages leave
+/// together anyway: whoever can hear does not wait for whoever cannot.
+pub const PARTLY_AGAIN_S: f64 = 300.0;
+
 /// Seconds to wait after `attempts` failed attempts in a row: 5 s, doubling, at most an hour; up to a quarter of that less, as
 /// `jitter` says (0 to 1), so that the sites of a company do not all come back to a server at once.
 pub fn backoff_s(attempts: u32, jitter: f64) -> f64 {

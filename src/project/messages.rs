@@ -121,12 +121,12 @@ fn put(tx: &Tx, message: &Message, config: &Config) -> Result<(), LedgerError> {
 
 /// Notes how messages that left together ended.
 pub fn delivered(tx: &Tx, at: Time, delivery: &Delivery) -> Result<(), LedgerError> {
-    let state = match delivery.outcome {
-        Outcome::Sent => MessageState::Sent,
-        Outcome::GivenUp => MessageState::GivenUp,
+    let (state, remark) = match delivery.outcome {
+        Outcome::Sent => (MessageState::Sent, delivery.error.as_deref()),
+        Outcome::GivenUp => (MessageState::GivenUp, None),
     };
     for key in delivery.keys() {
-        tx.mark_message(key, state, Some(at))?;
+        tx.mark_message(key, state, Some(at), remark)?;
     }
     Ok(())
 }
@@ -134,7 +134,7 @@ pub fn delivered(tx: &Tx, at: Time, delivery: &Delivery) -> Result<(), LedgerErr
 /// Lets messages that were given up wait again.
 pub fn resend(tx: &Tx, resend: &Resend) -> Result<(), LedgerError> {
     for key in &resend.messages {
-        tx.mark_message(key, MessageState::Due, None)?;
+        tx.mark_message(key, MessageState::Due, None, None)?;
     }
     Ok(())
 }

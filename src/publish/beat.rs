@@ -20,6 +20,9 @@ pub const FILE: &str = "heartbeat.json";
 pub struct Beat {
     /// When that look was done.
     pub at: Time,
+    /// When the watch was ended in good order after it; absent while it watches, or where it was cut off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ended_at: Option<Time>,
     /// Of the program that looked.
     pub version: String,
     /// Files that wait in the inbox, since they are not whole yet.
@@ -66,6 +69,7 @@ impl Beat {
         };
         Ok(Self {
             at,
+            ended_at: None,
             version: env!("CARGO_PKG_VERSION").to_owned(),
             files_waiting,
             last_reading,

@@ -56,7 +56,7 @@ pub fn of_group(first: &str, more: usize) -> String {
 /// What the alert of a failing channel says beside its headline.
 pub fn of_failing(channel: &str, attempts: u32, why: &str, waiting: usize, give_up: Days) -> Vec<String> {
     vec![
-        format!("Tried {attempts} times in a row, in vain. Last answer: {}.", why.trim_end_matches('.')),
+        format!("Tried {attempts} times in a row. Last answer: {}.", why.trim_end_matches('.')),
         format!(
             "{} for it; nothing is lost: it is tried again, at most an hour apart, for {}.",
             match waiting {
@@ -73,7 +73,7 @@ pub fn of_failing(channel: &str, attempts: u32, why: &str, waiting: usize, give_
 pub fn given_up(channel: &str, messages: usize, after: Days) -> String {
     let messages = super::count(messages as u64, "message");
     format!(
-        "{messages} given up: '{channel}' took none for {}; `twinwhite messages` lists them, `twinwhite resend` tries again",
+        "{messages} given up: '{channel}' did not get them through for {}; `twinwhite messages` lists them, `twinwhite resend` tries again",
         span(after)
     )
 }

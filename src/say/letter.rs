@@ -130,6 +130,41 @@ pub fn html(letter: &Letter<'_>) -> String {
     page.into_string()
 }
 
+/// What a desktop shows of it: a title, and lines that fit a small window.
+pub fn bubble(letter: &Letter<'_>) -> (String, String) {
+    let mut lines = vec![line(letter.site)];
+    match letter.parts.as_slice() {
+        [part] => {
+            lines.extend(sentences(part).into_iter().take(SHOWN));
+            lines.extend(acknowledge(part).map(|(before, command)| format!("{before}: {command}")));
+        }
+        parts => lines.extend(few(parts.iter().map(|part| part.headline))),
+    }
+    (line(letter.headline), lines.join("\n"))
+}
+
+/// What a desktop shows of letters that came while nobody looked, the oldest first; `None` for no letter.
+pub fn missed(letters: &[Letter<'_>]) -> Option<(String, String)> {
+    let first = letters.first()?;
+    let title = format!("{} messages since {}", letters.len(), first.at);
+    let newest = few(letters.iter().rev().map(|letter| letter.headline));
+    let lines: Vec<String> = std::iter::once(line(first.site)).chain(newest).collect();
+    Some((line(&title), lines.join("\n")))
+}
+
+/// So many lines fit.
+const SHOWN: usize = 5;
+
+/// The first of many, and how many more there are.
+fn few<'h>(headlines: impl ExactSizeIterator<Item = &'h str>) -> Vec<String> {
+    let more = headlines.len().saturating_sub(SHOWN);
+    let mut lines: Vec<String> = headlines.take(SHOWN).map(line).collect();
+    if more > 0 {
+        lines.push(format!("and {more} more: twinwhite alerts"));
+    }
+    lines
+}
+
 /// Since when, then what the message says.
 fn sentences(part: &Part<'_>) -> Vec<String> {
     let when = match part.state {
@@ -201,6 +236,23 @@ mod tests {
         pinned("letter-subject", &subject(&letter));
         pinned("letter-plain", &plain(&letter));
         pinned("letter-html", &html(&letter));
+    }
+
+    #[test]
+    fn a_desktop_shows_a_few_lines() {
+        let lines = ["a".to_owned(), "b".to_owned()];
+        let part = |headline, state| Part { headline, at: "2026-03-04 10:30", lines: &lines, state };
+        let letter = |headline, parts| Letter { headline, site: "Loft", at: "2026-03-04 10:30", parts, version: "" };
+        let one = letter("it is out", vec![part("it is out", State::Open { alert: 7 })]);
+        let (title, body) = bubble(&one);
+        assert_eq!(title, "it is out");
+        assert_eq!(body, "Loft\nSince 2026-03-04 10:30.\na\nb\nSay that you are on it: twinwhite ack 7");
+        let many = letter("it is out, and 6 more", vec![part("x", State::News); 7]);
+        assert_eq!(bubble(&many).1, "Loft\nx\nx\nx\nx\nx\nand 2 more: twinwhite alerts");
+        let (title, body) = missed(&[many, one]).unwrap();
+        assert_eq!(title, "2 messages since 2026-03-04 10:30");
+        assert_eq!(body, "Loft\nit is out\nit is out, and 6 more");
+        assert_eq!(missed(&[]), None);
     }
 
     #[test]

@@ -14,6 +14,8 @@ pub enum Seen {
     Never,
     /// It finished one at this time, and the inbox could be looked through since.
     At(Time),
+    /// It was ended at this time.
+    Ended(Time),
     /// It finished one at this time (if ever), and has found since that the inbox cannot be looked through.
     Blind(Option<Time>),
 }
@@ -22,6 +24,10 @@ pub enum Seen {
 pub fn of_watch(seen: Seen, now: Time) -> String {
     match seen {
         Seen::Never => "No watch runs here: readings come by `twinwhite add` and `twinwhite ingest`, nothing is taken from the inbox.".to_owned(),
+        Seen::Ended(at) => format!(
+            "Nobody is watching: `twinwhite run` was ended {} ago; what was dropped into the inbox since is not counted.",
+            age(now.since(at))
+        ),
         Seen::Blind(last) => {
             let since = last.map(|last| format!("; it last looked through everything {} ago", age(now.since(last))));
             format!(
@@ -78,6 +84,8 @@ mod tests {
         assert!(of_watch(Seen::At(ago(2.9)), now).starts_with("The watch is alive"));
         let silent = of_watch(Seen::At(ago(180.0)), now);
         assert!(silent.starts_with("Nobody is watching: ") && silent.contains("3 hours ago"), "{silent}");
+        let ended = of_watch(Seen::Ended(ago(1.0)), now);
+        assert!(ended.starts_with("Nobody is watching: `twinwhite run` was ended 60 s ago"), "{ended}");
         assert!(of_watch(Seen::Blind(Some(ago(0.5))), now).starts_with("The watch is blind"));
         assert!(of_watch(Seen::Never, now).starts_with("No watch runs here"));
     }

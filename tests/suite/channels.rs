@@ -1,6 +1,9 @@
-//! Messages: written with the alert that causes them, given as JSON to a command, tried again until it takes them.
+//! Messages: written with the alert that causes them, given as JSON to a command, tried again until it takes them, whenever the
+//! daemon is killed meanwhile.
 
 use std::fs;
+use std::os::unix::process::ExitStatusExt;
+use std::time::Duration;
 
 use serde_json::{Value, json};
 
@@ -27,6 +30,12 @@ fn told(site: &Site) -> Vec<Value> {
         .collect();
     all.sort_by_key(|message| message["at"].as_str().unwrap().to_owned());
     all
+}
+
+/// How many messages went out, as the ledger has it.
+fn sent(site: &Site) -> i64 {
+    let sent = "SELECT count(*) FROM outbox WHERE state = 'sent' AND channel = 'desk'";
+    site.ledger().query_row(sent, (), |row| row.get(0)).unwrap()
 }
 
 /// Writes what it is given to a file of its own, whole or not at all.
@@ -76,10 +85,7 @@ fn a_command_that_fails_is_tried_again() {
     site.write("inbox/bad.csv", "time,device,lustre\n2025-01-06T12:00:00Z,loft-lamp,3\n");
     daemon.wait_for(&["1 message not delivered through 'desk'", "no"]);
     daemon.until("the second try", || told(&site).len() == 1);
-    daemon.until("the mark", || {
-        let states = "SELECT count(*) FROM outbox WHERE state = 'sent' AND channel = 'desk'";
-        site.ledger().query_row(states, (), |row| row.get::<_, i64>(0)).unwrap() == 1
-    });
+    daemon.until("the mark", || sent(&site) == 1);
     assert!(daemon.stop().success());
     let delivery: String = site
         .ledger()
@@ -112,4 +118,80 @@ fn a_message_is_written_with_the_alert_and_waits_for_a_daemon() {
     daemon.until("the message", || told(&site).len() == 1 && rows(&site) == of("sent"));
     assert!(daemon.stop().success());
     assert_eq!(told(&site).len(), 1, "told once");
+}
+
+/// Kills the daemon at the moment that a file names: before it has read anything, while it reads, when all is kept.
+const KILL: &str = r#"cd "$1" || exit 9
+strike() { if [ -e "$1" ]; then rm "$1"; kill -9 $PPID; exit 0; fi; }
+strike before
+dd bs=1 count=20 of=half 2>/dev/null
+strike during
+{ cat half; cat; } > $$.part && mv $$.part $$.json
+strike after
+"#;
+
+/// A site whose daemon was killed by its own channel.
+fn killed(moment: &str) -> Site {
+    let site = site_with(KILL);
+    site.write(&format!("told/{moment}"), "");
+    let mut daemon = site.daemon();
+    site.write("inbox/bad.csv", "time,device,lustre\n2025-01-06T12:00:00Z,loft-lamp,3\n");
+    assert_eq!(daemon.ended().signal(), Some(9), "{moment}: {}", daemon.log());
+    assert_eq!(sent(&site), 0, "{moment}");
+    site
+}
+
+#[test]
+fn killed_while_it_tells_it_loses_nothing_and_repeats_only_what_was_taken_already() {
+    for (moment, times) in [("before", 1), ("during", 1), ("after", 2)] {
+        let site = killed(moment);
+        let daemon = site.daemon();
+        daemon.until("the mark", || sent(&site) == 1);
+        assert!(daemon.stop().success());
+        let told = told(&site);
+        assert_eq!(told.len(), times, "{moment}: {told:?}");
+        assert!(told.iter().all(|group| *group == told[0]), "{moment}: the repeat bears the same keys: {told:?}");
+        site.audit();
+    }
+}
+
+#[test]
+fn a_repeat_among_others_bears_its_key() {
+    let site = killed("after");
+    site.write("worse.csv", "time,device,gloss\n2025-01-06T12:00:00Z,loft-lamp,3\n");
+    assert_eq!(site.run("ingest worse.csv").code, 1);
+    let daemon = site.daemon();
+    daemon.until("the mark", || sent(&site) == 2);
+    assert!(daemon.stop().success());
+    let mut keys: Vec<String> = Vec::new();
+    for group in told(&site) {
+        let messages = group["messages"].as_array().unwrap();
+        keys.extend(messages.iter().map(|message| message["key"].as_str().unwrap().to_owned()));
+    }
+    keys.sort();
+    assert_eq!(keys, ["harbour-loft/1/raised", "harbour-loft/1/raised", "harbour-loft/2/raised"]);
+    site.audit();
+}
+
+#[test]
+fn killed_at_any_moment_after_it_told_it_tells_no_more_than_twice() {
+    for wait in 0..12 {
+        let site = site_with(WRITE);
+        let daemon = site.daemon();
+        site.write("inbox/bad.csv", "time,device,lustre\n2025-01-06T12:00:00Z,loft-lamp,3\n");
+        while told(&site).is_empty() {
+            std::thread::yield_now();
+        }
+        // Not to wait for anything: each time it is killed elsewhere on the way to the commit.
+        std::thread::sleep(Duration::from_millis(wait));
+        daemon.kill();
+        let committed = sent(&site) == 1;
+        let daemon = site.daemon();
+        daemon.until("the mark", || sent(&site) == 1);
+        assert!(daemon.stop().success());
+        let told = told(&site);
+        assert_eq!(told.len(), if committed { 1 } else { 2 }, "after {wait} ms: {told:?}");
+        assert!(told.iter().all(|group| *group == told[0]), "after {wait} ms: {told:?}");
+        site.audit();
+    }
 }

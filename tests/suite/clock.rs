@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use tokio::sync::mpsc;
 use twinwhite::alert::Kind;
-use twinwhite::clock::{Clock, TurnedClock};
+use twinwhite::clock::{Clock, SystemClock, TurnedClock};
 use twinwhite::config::Config;
 use twinwhite::daemon::{self, FileEnd, Notice, Signal, StartError};
 use twinwhite::evaluate::Happened;
@@ -163,6 +163,29 @@ fn readings(day: &str) -> String {
         "time,device,x,y,luminance_cd_m2,illuminance_lx\n{day}T09:00:00Z,screen,0.3127,0.3290,143,\n\
          {day}T09:05:00Z,lamp,0.3127,0.3290,,500\n"
     )
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_comes_as_soon_as_it_says_that_it_watches_is_taken_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let toml = format!("{CONFIG}[inbox]\nsettle_s = 3600\nrescan_s = 3600\n");
+    let config = Config::parse(&toml, "twinwhite.toml", folder.path()).unwrap();
+    let (ready, inbox) = (folder.path().join("ready.csv"), folder.path().join("inbox/ready.csv"));
+    fs::write(&ready, "time,device,x,y,illuminance_lx\n2025-01-06T12:00:00Z,lamp,0.3127,0.329,500\n").unwrap();
+    let (send, mut ends) = mpsc::unbounded_channel();
+    let tell = Box::new(move |notice| match notice {
+        Notice::Watching { .. } => fs::rename(&ready, &inbox).unwrap(),
+        Notice::File { end, .. } => drop(send.send(end)),
+        _ => {}
+    });
+    let clock = Arc::new(SystemClock::new());
+    let daemon = daemon::start(config, folder.path().join("twinwhite.toml"), clock, false, tell).unwrap();
+    let (signals, receive) = mpsc::channel(4);
+    let running = tokio::spawn(async move { daemon.run(receive).await.unwrap() });
+    let end = tokio::time::timeout(PATIENCE, ends.recv()).await.expect("long before the file has settled").unwrap();
+    assert!(matches!(end, FileEnd::Taken { new: 1, .. }), "{end:?}");
+    signals.send(Signal::Stop).await.unwrap();
+    running.await.unwrap();
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use proptest::prelude::*;
 use twinwhite::config::find::read_named;
-use twinwhite::config::{ChannelKind, Config};
+use twinwhite::config::{ChannelKind, Config, Login, SecretPlace, Security, WebAddress};
 use twinwhite::formats::mapping::{Constant, Decimal, Ignored};
 use twinwhite::formats::{KeywordRules, Quantity as Declared};
 use twinwhite::rules::{Limit, Origin, Quantity};
@@ -139,6 +139,29 @@ fn every_key_arrives() {
     assert_eq!(config.reminders[0].device, Some(DeviceId::new("lamp").unwrap()));
     let ChannelKind::Command { program, arguments } = &config.channels[0].kind else { panic!("a command") };
     assert_eq!((program.as_str(), arguments.as_slice()), ("tell", [String::new()].as_slice()));
+    channels_arrive(&config);
+}
+
+fn channels_arrive(config: &Config) {
+    let kind = |id: &str| config.channels.iter().find(|channel| channel.id == id).unwrap().kind.clone();
+    let ChannelKind::Mail(mail) = kind("mail") else { panic!("a mail") };
+    assert_eq!((mail.server.as_str(), mail.port, mail.security), ("mail.quillmoor.example", 2525, Security::Starttls));
+    assert_eq!(mail.from.name.as_deref(), Some("twinwhite"));
+    assert_eq!(mail.to.iter().map(|to| to.email.to_string()).collect::<Vec<_>>().len(), 2);
+    let password = SecretPlace::File("site/mail.secret".into());
+    assert_eq!(mail.login, Some(Login { user: "twinwhite".into(), password }));
+    assert_eq!(mail.ca_file.as_deref(), Some(Path::new("site/house.pem")));
+    let ChannelKind::Mail(mail) = kind("house-post") else { panic!("a mail") };
+    assert_eq!((mail.port, mail.security), (25, Security::None));
+    assert_eq!(mail.login.unwrap().password, SecretPlace::Variable("QUILLMOOR_MAIL".into()));
+    let ChannelKind::Webhook(hook) = kind("hook") else { panic!("a webhook") };
+    assert_eq!(hook.url, WebAddress::Secret(SecretPlace::Variable("QUILLMOOR_HOOK".into())));
+    assert_eq!(hook.secret, Some(SecretPlace::File("site/hook.secret".into())));
+    let ChannelKind::Webhook(hook) = kind("house-hook") else { panic!("a webhook") };
+    assert_eq!(hook.url, WebAddress::Written("http://192.168.1.20/in".into()));
+    assert_eq!((hook.secret, hook.ca_file), (None, Some("house.pem".into())));
+    assert_eq!(kind("screen"), ChannelKind::Desktop { folder: "site/desktop".into() });
+    assert_eq!(kind("sill"), ChannelKind::Desktop { folder: "state/desktop".into() });
 }
 
 #[test]

@@ -31,9 +31,14 @@ fn quiet_and_unwatched_never_look_alike() {
     assert_eq!((&heartbeat["blind"], &heartbeat["last_reading"]["device"]), (&false.into(), &"loft-screen".into()));
     assert_eq!(daemon.stop().code(), Some(0));
 
-    // An hour later nobody has looked.
+    let said = site.ok("status");
+    assert!(said.contains("Nobody is watching: `twinwhite run` was ended "), "{said}");
+    assert!(site.json("status")["heartbeat"]["ended_at"].is_string());
+
+    // Cut off, an hour ago.
     let file = site.path("state/heartbeat.json");
     let mut beat: Beat = serde_json::from_str(&fs::read_to_string(&file).unwrap()).unwrap();
+    beat.ended_at = None;
     beat.at = beat.at.plus(twinwhite::units::Days(-1.0 / 24.0));
     fs::write(&file, serde_json::to_string(&beat).unwrap()).unwrap();
     let said = site.ok("status");

@@ -13,6 +13,7 @@ mod commands;
 mod config;
 mod contrib;
 mod demo;
+mod desktop;
 mod drift;
 mod due;
 mod examples;

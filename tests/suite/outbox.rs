@@ -278,7 +278,10 @@ fn status_tells_of_a_channel_that_fails_and_of_maintenance() {
     daemon.wait_for(&["Messages through 'desk' do not get through"]);
     assert!(daemon.stop().success());
     let said = site.ok("status");
-    assert!(said.contains("Nothing gets through 'desk' since ") && said.contains(": 1 message waits.\n"), "{said}");
+    assert!(
+        said.contains("Messages through 'desk' do not get through since ") && said.contains(": 1 message waits.\n"),
+        "{said}"
+    );
     assert!(site.json("status")["channels"][1]["failing_since"].is_string());
     let until = from_now(3.0);
     site.ok(&format!("--operator ines maintenance desk --until {until} --reason painting"));

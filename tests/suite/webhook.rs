@@ -1,108 +1,185 @@
-//! A webhook against a real receiver: what it is sent, and what is said when it fails, cuts the line, hangs or is not there.
+//! Webhooks through a real receiver, whose Python recomputes the signature: what arrives, and what is said when nothing does.
 
-use std::io::{BufRead, BufReader};
-use std::process::{Child, ChildStdout, Command, Stdio};
+use std::ffi::OsStr;
+use std::fs;
 
 use serde_json::Value;
 use twinwhite::clock::{Clock, SystemClock};
 
 use super::site::{LOFT, Site, repository};
-use super::tools::python;
+use super::tools::{Server, certificates, closed_port, python, silent_server};
 
-const SECRET: &str = "open sesame";
+/// The key of the signature.
+const SECRET: &str = "three-old-tiles";
+/// A part of an address that is a secret.
+const TOKEN: &str = "T0KEN4711";
 
-struct Receiver {
-    child: Child,
-    port: u16,
-    lines: BufReader<ChildStdout>,
+/// A receiver that keeps what is posted in the site's folder `posts`.
+fn receiver(python: &str, site: &Site, tls: &[&OsStr]) -> Server {
+    let folder = site.path("posts");
+    fs::create_dir_all(&folder).unwrap();
+    Server::start(python, "receiver.py", &[&[folder.as_os_str(), OsStr::new(SECRET)], tls].concat())
 }
 
-impl Receiver {
-    fn start(python: &str) -> Self {
-        let mut child = Command::new(python)
-            .arg(repository("tests/fixtures/outside/receiver.py"))
-            .arg(SECRET)
-            .stdout(Stdio::piped())
-            .spawn()
-            .unwrap();
-        let mut lines = BufReader::new(child.stdout.take().unwrap());
-        let mut port = String::new();
-        lines.read_line(&mut port).unwrap();
-        Self { child, port: port.trim().parse().unwrap(), lines }
-    }
-
-    /// The next request that it has read.
-    fn next(&mut self) -> Value {
-        let mut line = String::new();
-        self.lines.read_line(&mut line).unwrap();
-        serde_json::from_str(&line).unwrap()
-    }
+fn configured(site: &Site, lines: &str) {
+    site.write("hook.secret", format!("{SECRET}\n"));
+    site.write("twinwhite.toml", format!("{LOFT}\n[[channel]]\nid = \"hook\"\nkind = \"webhook\"\n{lines}\n"));
 }
 
-impl Drop for Receiver {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
+/// What was posted, in order.
+fn posts(site: &Site) -> Vec<Value> {
+    let names = site.names("posts").into_iter().filter(|name| name.ends_with(".json"));
+    names.map(|name| serde_json::from_slice(&fs::read(site.path(&format!("posts/{name}"))).unwrap()).unwrap()).collect()
 }
 
-/// A site whose channels, named by their paths, lead to the receiver; the address stands in a file.
-fn site_with(port: u16, paths: &[&str]) -> Site {
+/// A header of a post.
+fn header<'a>(post: &'a Value, name: &str) -> Option<&'a str> {
+    let mut headers = post["headers"].as_object().unwrap().iter();
+    headers.find(|(known, _)| known.eq_ignore_ascii_case(name)).and_then(|(_, value)| value.as_str())
+}
+
+/// Sends a test message, which fails; what is said, which names no secret.
+#[track_caller]
+fn failed(site: &Site, parts: &[&str]) -> String {
+    let said = site.run("check --send hook");
+    assert_eq!(said.code, 1, "{}", said.out);
+    for part in parts {
+        assert!(said.err.contains(part), "{part}: {}", said.err);
+    }
+    for secret in [SECRET, TOKEN] {
+        assert!(!said.err.contains(secret), "{}", said.err);
+    }
+    said.err
+}
+
+#[test]
+fn a_post_is_signed_and_bears_its_key() {
+    let Some(python) = python(&["hmac"]) else { return };
     let site = Site::bare();
-    site.write("secret", format!("{SECRET}\n"));
-    let mut config = LOFT.to_owned();
-    for path in paths {
-        site.write(&format!("{path}.url"), format!("http://127.0.0.1:{port}/{path}\n"));
-        config.push_str(&format!(
-            "\n[[channel]]\nid = \"{path}\"\nkind = \"webhook\"\nurl_file = \"{path}.url\"\nsecret_file = \"secret\"\n"
-        ));
-    }
-    site.write("twinwhite.toml", config);
-    site
+    let server = receiver(python, &site, &[]);
+    configured(&site, &format!("url = \"http://127.0.0.1:{}/taken\"\nsecret_file = \"hook.secret\"", server.port));
+    let before = SystemClock::new().now().micros() / 1_000_000;
+    site.ok("check --send hook");
+    let post = posts(&site).remove(0);
+    assert_eq!((&post["signed"], &post["forged"]), (&Value::Bool(true), &Value::Bool(false)), "{post}");
+    let signed_at: i64 =
+        header(&post, "Twinwhite-Signature").unwrap().split(['=', ',']).nth(1).unwrap().parse().unwrap();
+    assert!((before..before + 60).contains(&signed_at), "{post}");
+    assert_eq!(header(&post, "Content-Type"), Some("application/json"));
+    assert_eq!(header(&post, "Idempotency-Key"), post["body"]["key"].as_str());
+    assert_eq!(post["body"]["messages"][0]["state"], "test");
+    assert_eq!(post["body"]["site_name"], "Harbour loft");
+    configured(&site, &format!("url = \"http://127.0.0.1:{}/taken\"", server.port));
+    site.ok("check --send hook");
+    let post = posts(&site).remove(1);
+    assert_eq!(header(&post, "Twinwhite-Signature"), None, "without a secret there is no signature");
 }
 
 #[test]
-fn a_receiver_is_sent_signed_json_and_each_way_to_fail_is_told() {
-    let Some(python) = python(&["hmac"]) else { return };
-    let mut receiver = Receiver::start(python);
-    let site = site_with(receiver.port, &["take", "fail", "cut", "hang"]);
-    let before = SystemClock::new().now();
-    assert!(site.ok("check --send take").starts_with("'take' took a test message."));
-    let told = receiver.next();
-    assert_eq!((&told["genuine"], told["type"].as_str().unwrap()), (&Value::Bool(true), "application/json"), "{told}");
-    assert_eq!(told["key"], told["body"]["key"]);
-    assert_eq!(told["body"]["messages"][0]["state"], "test");
-    let signed = told["time"].as_i64().unwrap() - before.micros() / 1_000_000;
-    assert!((0..60).contains(&signed), "signed {signed} s later");
-
-    let ways = [
-        ("fail", "did not take it: 500"),
-        ("cut", "broke off"),
-        ("hang", "no answer within 20 s; it may have taken the message all the same"),
-    ];
-    for (path, words) in ways {
-        let said = site.run(&format!("check --send {path}"));
-        assert_eq!(said.code, 1, "{path}");
-        assert!(said.err.contains(words), "{path}: {}", said.err);
-        assert!(!said.err.contains(&receiver.port.to_string()), "the address is a secret: {}", said.err);
-        assert_eq!(receiver.next()["genuine"], true);
-    }
-    drop(receiver);
-    let said = site.run("check --send take");
-    assert_eq!(said.code, 1);
-    assert!(said.err.contains("cannot be reached: "), "{}", said.err);
+fn the_readme_says_how_a_signature_is_checked() {
+    let script = fs::read_to_string(repository("tests/fixtures/outside/receiver.py")).unwrap();
+    let check = script.split("# As README.md says it.\n").nth(1).unwrap().split("\n\n").next().unwrap();
+    let readme = fs::read_to_string(repository("README.md")).unwrap();
+    assert!(check.lines().count() == 4 && readme.contains(&format!("```python\n{check}\n```\n")), "{check}");
 }
 
 #[test]
-fn a_repeat_after_a_cut_bears_the_same_key() {
+fn what_a_receiver_answers_is_said() {
     let Some(python) = python(&["hmac"]) else { return };
-    let mut receiver = Receiver::start(python);
-    let site = site_with(receiver.port, &["cut"]);
+    let site = Site::bare();
+    let server = receiver(python, &site, &[]);
+    let at = |path: &str| {
+        configured(&site, &format!("url = \"http://127.0.0.1:{}{path}\"\nsecret_file = \"hook.secret\"", server.port));
+    };
+    at("/broken");
+    failed(&site, &["127.0.0.1 did not take it: 500", "the shelf is full"]);
+    at("/cut");
+    failed(&site, &["broke off", "may have taken"]);
+    at("/moved");
+    failed(&site, &["302", "redirects are not followed"]);
+    let paths: Vec<Value> = posts(&site).iter().map(|post| post["path"].clone()).collect();
+    assert_eq!(paths, ["/broken", "/cut", "/moved"], "each was asked once and none followed");
+    configured(&site, &format!("url = \"http://127.0.0.1:{}/\"", closed_port()));
+    failed(&site, &["127.0.0.1 cannot be reached", "refuses connections"]);
+    configured(&site, "url = \"https://nowhere.quillmoor.invalid/\"");
+    failed(&site, &["nowhere.quillmoor.invalid cannot be reached"]);
+    configured(&site, &format!("url = \"http://127.0.0.1:{}/\"", silent_server("")));
+    failed(&site, &["no answer within 20 s"]);
+}
+
+#[test]
+fn an_address_that_is_a_secret_is_never_said() {
+    let Some(python) = python(&["hmac"]) else { return };
+    let site = Site::bare();
+    let server = receiver(python, &site, &[]);
+    configured(&site, "url_file = \"hook.url\"\nsecret_file = \"hook.secret\"");
+    let at = |url: String| site.write("hook.url", url);
+    at(format!("http://127.0.0.1:{}/taken/{TOKEN}\n", server.port));
+    let said = site.ok("check --send hook");
+    assert!(!said.contains(TOKEN) && posts(&site)[0]["path"] == format!("/taken/{TOKEN}"), "{said}");
+    for path in ["echo", "broken", "cut"] {
+        at(format!("http://127.0.0.1:{}/{path}/{TOKEN}?{TOKEN}={TOKEN}", server.port));
+        let said = failed(&site, &["the web address"]);
+        assert!(!said.contains(&server.port.to_string()), "{said}");
+    }
+    for url in [
+        format!("http://127.0.0.1:{}/{TOKEN}", closed_port()),
+        format!("http://{TOKEN}.quillmoor.example/"),
+        format!("https://{TOKEN}:x@quillmoor.example/"),
+        format!("{TOKEN} is no address"),
+        format!("https://{TOKEN}.quillmoor.invalid/"),
+    ] {
+        at(url);
+        failed(&site, &["the web address"]);
+    }
+}
+
+#[test]
+fn check_says_where_messages_go_in_the_clear() {
+    let site = Site::bare();
+    configured(&site, "url = \"http://192.168.1.20/in\"");
+    let said = site.ok("check");
+    assert!(said.contains("'hook' posts in the clear"), "{said}");
+    configured(&site, "url = \"http://localhost/in\"");
+    assert!(!site.ok("check").contains("in the clear"));
+    configured(&site, "url_file = \"hook.url\"");
+    site.write("hook.url", format!("http://{TOKEN}.quillmoor.example/"));
+    let said = site.run("check");
+    assert!(said.code == 1 && said.out.contains("not encrypted") && !said.out.contains(TOKEN), "{}", said.out);
+}
+
+#[test]
+fn over_tls_only_the_authority_that_is_named_is_trusted() {
+    let Some(python) = python(&["hmac"]) else { return };
+    let site = Site::bare();
+    let [certificate, key] = certificates(&site);
+    let server = receiver(python, &site, &[certificate.as_os_str(), key.as_os_str()]);
+    let url = format!("url = \"https://localhost:{}/taken\"", server.port);
+    configured(&site, &format!("{url}\nca_file = \"house.pem\""));
+    site.ok("check --send hook");
+    configured(&site, &url);
+    failed(&site, &["no safe line to localhost", "certificate"]);
+    assert_eq!(posts(&site).len(), 1);
+}
+
+#[test]
+fn what_was_cut_off_is_posted_again_under_the_same_key() {
+    let Some(python) = python(&["hmac"]) else { return };
+    let site = Site::bare();
+    let server = receiver(python, &site, &[]);
+    configured(&site, &format!("url = \"http://127.0.0.1:{}/once-cut\"\nsecret_file = \"hook.secret\"", server.port));
     let daemon = site.daemon();
     site.write("inbox/bad.csv", "time,device,lustre\n2025-01-06T12:00:00Z,loft-lamp,3\n");
-    let first = receiver.next();
-    assert_eq!(first["body"]["messages"][0]["key"], "harbour-loft/1/raised");
-    let second = receiver.next();
-    assert_eq!((&first["key"], &first["body"]), (&second["key"], &second["body"]), "the same message, the same key");
+    daemon.until("the second post", || posts(&site).len() == 2);
+    daemon.until("the mark", || {
+        let sent = "SELECT count(*) FROM outbox WHERE state = 'sent' AND channel = 'hook'";
+        site.ledger().query_row(sent, (), |row| row.get::<_, i64>(0)).unwrap() == 1
+    });
     assert!(daemon.stop().success());
+    let posts = posts(&site);
+    assert_eq!(posts[0]["body"], posts[1]["body"]);
+    assert_eq!(posts[0]["body"]["messages"][0]["key"], "harbour-loft/1/raised");
+    assert_eq!(header(&posts[0], "Idempotency-Key"), header(&posts[1], "Idempotency-Key"));
+    assert_eq!((posts.len(), &posts[1]["signed"]), (2, &Value::Bool(true)));
+    site.audit();
 }

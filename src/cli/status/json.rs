@@ -41,6 +41,8 @@ pub struct Heartbeat {
     at: Time,
     /// How long ago that is, in seconds; older than 180: nobody watches.
     age_s: f64,
+    /// When the watch was ended in good order; null while it watches, or where it was cut off.
+    ended_at: Option<Time>,
     /// Whether the inbox cannot be looked through.
     blind: bool,
     /// Files that waited in the inbox, since they were not whole yet.
@@ -60,9 +62,9 @@ pub struct Heartbeat {
 impl Heartbeat {
     /// That beat, seen at `now`.
     pub fn of(beat: Beat, now: Time, blind: bool) -> Self {
-        let Beat { at, version, files_waiting, last_reading, standing_alerts, entries, url_fails } = beat;
+        let Beat { at, ended_at, version, files_waiting, last_reading, standing_alerts, entries, url_fails } = beat;
         let age_s = now.since(at).0 * 86_400.0;
-        Self { at, age_s, blind, files_waiting, last_reading, standing_alerts, entries, url_fails, version }
+        Self { at, age_s, ended_at, blind, files_waiting, last_reading, standing_alerts, entries, url_fails, version }
     }
 }
 

@@ -78,7 +78,7 @@ pub struct Delivery {
     pub outcome: Outcome,
     /// How often it was tried in vain or with success, since the daemon began or the channel last worked.
     pub attempts: u32,
-    /// What the channel last complained of.
+    /// What the channel last complained of; where it was sent, what it complained of all the same.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub error: Option<String>,
 }

@@ -122,6 +122,13 @@ impl Store {
         self.one(last, (channel,), |row| row.get(0))
     }
 
+    /// What a channel complained of when something last went out through it all the same.
+    pub fn last_remark(&self, channel: &str) -> Result<Option<String>, LedgerError> {
+        let last = "SELECT remark FROM outbox INDEXED BY outbox_sent
+                    WHERE state = 'sent' AND ended_us IS NOT NULL AND channel = ?1 ORDER BY ended_us DESC LIMIT 1";
+        Ok(self.maybe(last, (channel,), |row| row.get(0))?.flatten())
+    }
+
     /// The maintenance that stands at `now`, the one that ends last first.
     pub fn standing_maintenance(&self, now: Time) -> Result<Vec<MaintenanceRow>, LedgerError> {
         let standing = "INDEXED BY maintenance_standing WHERE ended_us IS NULL AND until_us > ?1";
@@ -150,10 +157,17 @@ impl Tx<'_> {
         Ok(rows > 0)
     }
 
-    /// Notes how far a message has come, and when it ended; tells whether there is one with this key.
-    pub fn mark_message(&self, key: &str, state: MessageState, ended: Option<Time>) -> Result<bool, LedgerError> {
-        let marked = "UPDATE outbox SET state = ?2, ended_us = ?3 WHERE key = ?1";
-        self.run(marked, (key, state, ended)).map(|rows| rows > 0)
+    /// Notes how far a message has come, when it ended and what the channel complained of; tells whether there is one with this
+    /// key.
+    pub fn mark_message(
+        &self,
+        key: &str,
+        state: MessageState,
+        ended: Option<Time>,
+        remark: Option<&str>,
+    ) -> Result<bool, LedgerError> {
+        let marked = "UPDATE outbox SET state = ?2, ended_us = ?3, remark = ?4 WHERE key = ?1";
+        self.run(marked, (key, state, ended, remark)).map(|rows| rows > 0)
     }
 
     /// Keeps a maintenance, in place of what was known of the same number.

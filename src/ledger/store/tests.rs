@@ -385,7 +385,8 @@ fn an_older_ledger_is_brought_up_to_date() {
          ALTER TABLE reading DROP COLUMN named; DROP TABLE first_use;
          DROP INDEX alert_run; ALTER TABLE alert DROP COLUMN run_us; ALTER TABLE alert DROP COLUMN repeated_us;
          DROP INDEX outbox_sent; DROP INDEX outbox_given_up; ALTER TABLE outbox DROP COLUMN ended_us;
-         DROP TABLE maintenance; DROP TABLE correction; ALTER TABLE alert DROP COLUMN operator_by; PRAGMA user_version = 1;",
+         ALTER TABLE outbox DROP COLUMN remark; ALTER TABLE alert DROP COLUMN operator_by;
+         DROP TABLE maintenance; DROP TABLE correction; PRAGMA user_version = 1;",
     )
     .unwrap();
     drop(raw);
@@ -449,12 +450,13 @@ fn no_query_scans() {
     ledger.due_messages().unwrap();
     ledger.given_up_messages().unwrap();
     ledger.last_sent("mail").unwrap();
+    ledger.last_remark("mail").unwrap();
     ledger.standing_maintenance(to).unwrap();
     ledger.next_maintenance_id().unwrap();
     ledger.origin(Seq::FIRST).unwrap();
     ledger.corrections(Seq::FIRST).unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 38);
+    assert_eq!(asked.len(), 39);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
@@ -578,7 +580,7 @@ fn one_alert_of_a_kind_stands_for_a_subject() {
     assert!(ledger.write(noon(), |tx| tx.put_message(&message)).unwrap());
     assert!(!ledger.write(noon(), |tx| tx.put_message(&message)).unwrap(), "once only");
     assert_eq!(ledger.due_messages().unwrap(), std::slice::from_ref(&message));
-    assert!(ledger.write(noon(), |tx| tx.mark_message(&message.key, MessageState::Sent, Some(noon()))).unwrap());
+    assert!(ledger.write(noon(), |tx| tx.mark_message(&message.key, MessageState::Sent, Some(noon()), None)).unwrap());
     assert_eq!(ledger.due_messages().unwrap(), []);
     assert_eq!(ledger.message(&message.key).unwrap().unwrap().state, MessageState::Sent);
 }
