@@ -259,7 +259,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;desktop' {
             [CompletionResult]::new('--folder', '--folder', [CompletionResultType]::ParameterName, 'The folder of messages [default: that of the configuration''s channel]')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--once', '--once', [CompletionResultType]::ParameterName, 'Look once and end')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')

@@ -173,7 +173,7 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -l json -d 'A
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand check" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l folder -d 'The folder of messages [default: that of the configuration\'s channel]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -l once -d 'Look once and end'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
