@@ -187,7 +187,6 @@ Examples:
     #[command(after_help = "\
 Examples:
   twinwhite history bay-lamp
-  twinwhite history bay-lamp --last 20
   twinwhite history bay-lamp --svg bay-lamp.svg
   twinwhite history spectro-1                         its certificates, adjustments, damage and repairs
   twinwhite history bay-screen --known-at 2026-03-04 --json")]
@@ -294,7 +293,6 @@ served is asked for again by the next run.")]
     #[command(after_help = "\
 Examples:
   twinwhite alerts
-  twinwhite alerts --open
   twinwhite alerts --json")]
     Alerts {
         /// Only those that are not cleared.
@@ -376,7 +374,6 @@ Examples:
   twinwhite record certificate spectro-1 --file certificate.pdf number=K-204 issued=2026-03-02 until=2027-03-01 \\
       laboratory='Quillmoor Light' results='within 0.0012 in x and y'
   twinwhite record damaged spectro-1 note='fell from the shelf'
-  twinwhite record firmware bay-screen firmware=2.1
   twinwhite record moved spectro-1 place='cabinet 2'
 
 Of displays and lamps: recalibrated, setting_changed, cleaned, part_replaced (lamps), and all below but three.
