@@ -11,7 +11,8 @@ use crate::fate::Excluded;
 use crate::ledger::entry::{self, Maintenance, MaintenanceEnded, Release, Resend, Retract, Transition};
 use crate::ledger::{Body, Ledger, LedgerError, Seq};
 use crate::pipeline::come_into_force;
-use crate::units::{Days, OperatorId, Time};
+use crate::reading::Operator;
+use crate::units::{Days, Time};
 
 /// Why an act cannot be done.
 #[derive(Debug, thiserror::Error)]
@@ -80,18 +81,23 @@ pub fn retract(
     config: &Config,
     seq: i64,
     reason: &str,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<Vec<Happened>, ActError> {
     let missing = || ActError::NoSuchRecord { seq, expected: "reading, event or sign-off" };
     let target = Seq::new(seq).ok_or_else(missing)?;
+    let body = Retract {
+        seq: target,
+        reason: reason.to_owned(),
+        operator: operator.map(|by| by.id.clone()),
+        operator_by: operator.map(|by| by.by),
+    };
     ledger.write(now, |tx| {
         if let Some(signed) = tx.sign_off(target)? {
             if signed.withdrawn.is_some() {
                 return Err(ActError::AlreadyRetracted { seq });
             }
             come_into_force(tx, config)?;
-            let body = Retract { seq: target, reason: reason.to_owned(), operator: operator.cloned() };
             append(tx, config, Body::Retract(body))?;
             return Ok(Vec::new());
         }
@@ -104,7 +110,6 @@ pub fn retract(
             return Err(ActError::AlreadyRetracted { seq });
         }
         come_into_force(tx, config)?;
-        let body = Retract { seq: target, reason: reason.to_owned(), operator: operator.cloned() };
         after(tx, config, Body::Retract(body))
     })
 }
@@ -114,7 +119,7 @@ pub fn release(
     ledger: &mut Ledger,
     config: &Config,
     seq: i64,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<Vec<Happened>, ActError> {
     let missing = || ActError::NoSuchRecord { seq, expected: "reading" };
@@ -125,7 +130,15 @@ pub fn release(
             return Err(ActError::AlreadyRetracted { seq });
         }
         come_into_force(tx, config)?;
-        after(tx, config, Body::Release(Release { seq: target, operator: operator.cloned() }))
+        after(
+            tx,
+            config,
+            Body::Release(Release {
+                seq: target,
+                operator: operator.map(|by| by.id.clone()),
+                operator_by: operator.map(|by| by.by),
+            }),
+        )
     })
 }
 
@@ -142,7 +155,7 @@ pub fn acknowledge(
     ledger: &mut Ledger,
     config: &Config,
     id: i64,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<Vec<Happened>, ActError> {
     ledger.write(now, |tx| {
@@ -161,7 +174,8 @@ pub fn acknowledge(
             transition: Transition::Acknowledged,
             reason: alert::State::Acknowledged.word().to_owned(),
             detail: row.detail.clone(),
-            operator: operator.cloned(),
+            operator: operator.map(|by| by.id.clone()),
+            operator_by: operator.map(|by| by.by),
             run: row.run,
         };
         append(tx, config, Body::Alert(step.clone()))?;
@@ -183,7 +197,7 @@ pub fn begin_maintenance(
     subject: Option<&str>,
     until: Time,
     reason: &str,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<i64, ActError> {
     let things = &config.things;
@@ -200,7 +214,14 @@ pub fn begin_maintenance(
         come_into_force(tx, config)?;
         let id = tx.next_maintenance_id()?;
         let subject = subject.map(str::to_owned);
-        let body = Maintenance { id, subject, until, reason: reason.to_owned(), operator: operator.cloned() };
+        let body = Maintenance {
+            id,
+            subject,
+            until,
+            reason: reason.to_owned(),
+            operator: operator.map(|by| by.id.clone()),
+            operator_by: operator.map(|by| by.by),
+        };
         append(tx, config, Body::Maintenance(body))?;
         Ok(id)
     })
@@ -211,7 +232,7 @@ pub fn end_maintenance(
     ledger: &mut Ledger,
     config: &Config,
     id: i64,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<(), ActError> {
     ledger.write(now, |tx| {
@@ -219,7 +240,15 @@ pub fn end_maintenance(
             return Err(ActError::NoSuchMaintenance { id });
         }
         come_into_force(tx, config)?;
-        append(tx, config, Body::MaintenanceEnded(MaintenanceEnded { id, operator: operator.cloned() }))?;
+        append(
+            tx,
+            config,
+            Body::MaintenanceEnded(MaintenanceEnded {
+                id,
+                operator: operator.map(|by| by.id.clone()),
+                operator_by: operator.map(|by| by.by),
+            }),
+        )?;
         Ok(())
     })
 }
@@ -229,7 +258,7 @@ pub fn resend(
     ledger: &mut Ledger,
     config: &Config,
     keys: &[String],
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<usize, ActError> {
     ledger.write(now, |tx| {
@@ -242,7 +271,15 @@ pub fn resend(
         let count = messages.len();
         if count > 0 {
             come_into_force(tx, config)?;
-            append(tx, config, Body::Resend(Resend { messages, operator: operator.cloned() }))?;
+            append(
+                tx,
+                config,
+                Body::Resend(Resend {
+                    messages,
+                    operator: operator.map(|by| by.id.clone()),
+                    operator_by: operator.map(|by| by.by),
+                }),
+            )?;
         }
         Ok(count)
     })

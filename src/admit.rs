@@ -96,7 +96,9 @@ fn admit_reading(
 fn admit_event(line: u64, event: Event, things: &Things) -> Result<Admitted, Defect> {
     let kind = kind_of(line, &event.device, things)?;
     let needs = match event.kind {
-        EventKind::CrossCalibrated => Some((ThingKind::Instrument, "an instrument")),
+        EventKind::CrossCalibrated | EventKind::Certificate | EventKind::Adjusted => {
+            Some((ThingKind::Instrument, "an instrument"))
+        }
         EventKind::NewBatch => Some((ThingKind::Paper, "a paper")),
         EventKind::PartReplaced => Some((ThingKind::Lamp, "a lamp")),
         _ => None,
@@ -106,6 +108,14 @@ fn admit_event(line: u64, event: Event, things: &Things) -> Result<Admitted, Def
     {
         let found = format!("{} for the {} '{}'", event.kind.word(), kind.word(), event.device);
         return Err(Defect::at(line, "event", &found, format!("{} only of {name}", event.kind.word())));
+    }
+    if event.kind == EventKind::Firmware && kind == ThingKind::Paper {
+        return Err(Defect::at(
+            line,
+            "event",
+            &format!("firmware for the paper '{}'", event.device),
+            "a thing that has any",
+        ));
     }
     if event.kind == EventKind::CrossCalibrated && event.other.is_none() {
         return Err(Defect::at(line, "other", "nothing", "the instrument it was compared with"));

@@ -366,9 +366,12 @@ impl<'a> Feed<'a> {
             EventKind::SettingChanged => Act::SettingChanged,
             EventKind::Moved => Act::Moved,
             EventKind::Cleaned => Act::Cleaned,
-            EventKind::Serviced => Act::Serviced,
+            // Each may have changed what it shows, and none says how.
+            EventKind::Serviced | EventKind::Damaged | EventKind::Repaired | EventKind::Firmware => Act::Serviced,
             EventKind::Retired => Act::Retired,
-            EventKind::CrossCalibrated | EventKind::NewBatch => return None,
+            EventKind::CrossCalibrated | EventKind::NewBatch | EventKind::Certificate | EventKind::Adjusted => {
+                return None;
+            }
         };
         Some(act)
     }

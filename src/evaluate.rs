@@ -6,6 +6,7 @@
 
 mod again;
 mod agenda;
+mod equipment;
 mod seen;
 mod summary;
 mod suspects;
@@ -26,6 +27,7 @@ use crate::zone::LocalZone;
 
 pub use again::held;
 pub use agenda::{demands, next_run};
+pub use equipment::{complete, instrument_life};
 pub use seen::Estimates;
 pub use summary::sum_up;
 use suspects::Suspects;
@@ -289,6 +291,7 @@ pub fn decide(tx: &mut Tx, config: &Config, condition: Condition) -> Result<Opti
             reason: condition.reason.unwrap_or(condition.kind.word()).to_owned(),
             detail: condition.detail.join("\n"),
             operator: None,
+            operator_by: None,
             run: condition.run,
         },
         (Ok(Change::Clear(why)), Some(row)) => cleared(&row, why),
@@ -307,6 +310,7 @@ fn cleared(row: &AlertRow, why: Cleared) -> entry::Alert {
         reason: why.word().to_owned(),
         detail: row.detail.clone(),
         operator: None,
+        operator_by: None,
         run: row.run,
     }
 }

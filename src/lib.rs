@@ -18,6 +18,7 @@ pub mod ledger;
 pub mod drift;
 pub mod fate;
 pub mod aims;
+pub mod equipment;
 pub mod station;
 pub mod life;
 pub mod trial;

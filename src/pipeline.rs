@@ -19,7 +19,7 @@ use crate::ledger::entry::{self, CameBy, EventTaken, ReadingTaken, Refusal};
 use crate::ledger::store::{Given, Standing};
 use crate::ledger::{Body, Digest, Ledger, LedgerError, Seq, Store, Tx};
 use crate::project::Stirred;
-use crate::reading::{Defect, Event, Patch, Reading, Row};
+use crate::reading::{Defect, Event, Operator, Patch, Reading, Row};
 use crate::say;
 use crate::units::{Days, DeviceId, InstrumentId, Time};
 use crate::zone::LocalZone;
@@ -38,6 +38,8 @@ pub struct Incoming<'a> {
     pub folder_device: Option<DeviceId>,
     /// How it came.
     pub from: CameBy,
+    /// Who named it, where somebody did.
+    pub operator: Option<Operator>,
 }
 
 /// What became of it.
@@ -189,6 +191,8 @@ fn accept(
         taken: 0,
         duplicate: 0,
         from: incoming.from,
+        operator: incoming.operator.as_ref().map(|by| by.id.clone()),
+        operator_by: incoming.operator.as_ref().map(|by| by.by),
     };
     let mut receipt = enter(tx, config, Some(file), rows)?;
     let again = file_condition(incoming.name, Sighting::Good, &[]);

@@ -43,11 +43,13 @@ pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Resul
                 return Ok(None);
             }
             tx.retract(retract.seq)?;
+            tx.put_correction(seq, retract.seq)?;
             renew_first_use(tx, retract.seq)?;
             Ok(stirred)
         }
         Body::Release(release) => {
             tx.release_reading(release.seq)?;
+            tx.put_correction(seq, release.seq)?;
             renew_first_use(tx, release.seq)?;
             stirred_by(tx, release.seq)
         }
@@ -60,8 +62,8 @@ pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Resul
         Body::Resend(resend) => messages::resend(tx, resend).map(|()| None),
         Body::Summary(summary) => messages::of_summary(tx, at, summary, config).map(|()| None),
         Body::Maintenance(work) => {
-            let entry::Maintenance { id, subject, until, reason, operator } = work.clone();
-            let row = MaintenanceRow { id, subject, from: at, until, ended_at: None, reason, operator };
+            let entry::Maintenance { id, subject, until, reason, operator, operator_by } = work.clone();
+            let row = MaintenanceRow { id, subject, from: at, until, ended_at: None, reason, operator, operator_by };
             tx.put_maintenance(&row).map(|()| None)
         }
         Body::KeyMade(entry::KeyMade { key, .. })

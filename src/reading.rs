@@ -3,16 +3,18 @@
 //! A [`Draft`] is a row as a format found it; a [`Reading`] is one whose device and time are known. What a reading
 //! *means* (chromaticity, used or held) is for later modules.
 
+mod details;
 mod operator;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use details::{Attached, Certificate, Details};
+pub use operator::{Operator, OperatorBy};
+
 use crate::units::{
     DeviceId, Duv, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Spectrum, Time, UvPrime, Xy, Xyz,
 };
-
-pub use operator::{Operator, OperatorBy};
 
 /// One measurement of a display, a lamp or lit paper, as received.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -43,6 +45,9 @@ pub struct Circumstances {
     /// Who read it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
     /// The device's own hours counter.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub hours: Option<Hours>,
@@ -163,6 +168,9 @@ pub struct Event {
     /// Who did it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
     /// Free text.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
@@ -175,6 +183,9 @@ pub struct Event {
     /// The instrument that was compared with, for a cross-calibration.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub other: Option<InstrumentId>,
+    /// What else is said of it.
+    #[serde(default, skip_serializing_if = "Details::is_empty")]
+    pub details: Details,
 }
 
 /// What can be done to a thing.
@@ -192,6 +203,15 @@ pub enum EventKind {
     Cleaned,
     Serviced,
     Retired,
+    /// An instrument was certified.
+    Certificate,
+    /// An instrument was adjusted to read otherwise than before.
+    Adjusted,
+    /// Something is wrong with it.
+    Damaged,
+    Repaired,
+    /// It has another firmware.
+    Firmware,
     /// An instrument was compared with another.
     CrossCalibrated,
     /// Of a paper.
@@ -200,7 +220,7 @@ pub enum EventKind {
 
 impl EventKind {
     /// Every kind, in the order people are shown them.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 15] = [
         Self::Recalibrated,
         Self::Replaced,
         Self::PartReplaced,
@@ -209,6 +229,11 @@ impl EventKind {
         Self::Cleaned,
         Self::Serviced,
         Self::Retired,
+        Self::Certificate,
+        Self::Adjusted,
+        Self::Damaged,
+        Self::Repaired,
+        Self::Firmware,
         Self::CrossCalibrated,
         Self::NewBatch,
     ];
@@ -224,6 +249,11 @@ impl EventKind {
             Self::Cleaned => "cleaned",
             Self::Serviced => "serviced",
             Self::Retired => "retired",
+            Self::Certificate => "certificate",
+            Self::Adjusted => "adjusted",
+            Self::Damaged => "damaged",
+            Self::Repaired => "repaired",
+            Self::Firmware => "firmware",
             Self::CrossCalibrated => "cross_calibrated",
             Self::NewBatch => "new_batch",
         }

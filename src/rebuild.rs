@@ -1,4 +1,4 @@
-//! Projections anew from the ledger, and their comparison with those kept.
+//! Projections anew from the ledger: in place of those kept, to compare with them, or as they were at an earlier entry.
 //!
 //! Every table but `entry` and `head` can be dropped and comes back the same: entries are applied in their order by the
 //! one function that also applied them when they were made, then the estimates are computed from all records at once.
@@ -10,7 +10,7 @@ use crate::estimates;
 use crate::ledger::entry::Entry;
 use crate::ledger::{Body, Ledger, LedgerError, Seq, Store, Tx};
 use crate::project;
-use crate::units::Time;
+use crate::units::{SiteId, Time};
 
 /// Entries read at a time.
 const CHUNK: u32 = 2000;
@@ -38,6 +38,11 @@ pub fn differences(
         let (kept, again) = (kept.projection_digests()?, again.projection_digests()?);
         Ok(kept.into_iter().zip(again).filter(|(kept, again)| kept != again).map(|(kept, _)| kept.table).collect())
     })
+}
+
+/// The ledger at `path` as it was after its entry `last`, projections included. `config` serves where the ledger names none yet.
+pub fn as_it_was(path: &Path, site: &SiteId, last: Seq, config: &Config) -> Result<Ledger, LedgerError> {
+    Ledger::as_it_was(path, site, last, |tx| replay(tx, tx, config, |_| ()).map(|_| ()))
 }
 
 /// Applies all entries of `from` to the projections of `to`, whose tables must be empty.

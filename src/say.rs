@@ -12,6 +12,7 @@ mod backtest;
 mod due;
 mod entries;
 mod keys;
+mod equipment;
 mod watch;
 pub mod lamp;
 pub mod letter;
@@ -37,6 +38,7 @@ pub use backtest::{backtest, forecasts_verdict};
 pub use due::{because, entry as due_entry, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
 pub use entries::entry;
 pub use keys::{head_lines, key_event};
+pub use equipment::{entered_late, event_details, who};
 pub use lighting::{print_line, print_looks};
 pub use summary::{Intake, StationLine, maintenance, summary, summary_headline};
 pub use watch::{Seen, last_read, of_blind, of_watch};
@@ -175,6 +177,9 @@ pub fn reason(reason: &Reason, zone: &LocalZone) -> String {
         Reason::TintUnknown { device } => lighting::tint_unknown(device),
         Reason::AmbientLight { share, limit, from_hour, to_hour, pull } => {
             lighting::ambient(*share, *limit, (*from_hour, *to_hour), pull.as_ref())
+        }
+        Reason::InstrumentDoubt { instrument, devices, doubt } => {
+            equipment::instrument_doubt(instrument, devices, *doubt, zone)
         }
         Reason::PaperEstimated { sd } => {
             format!("The paper white is calculated from the lamp and the paper's data (± Δu′v′ {sd:.4}), not read.",)

@@ -9,8 +9,9 @@ use crate::config::Config;
 use crate::evaluate::{self, Estimates};
 use crate::ledger::certificate::CannotCertify;
 use crate::ledger::checkpoint::SignedHead;
+use crate::equipment::ReadWith;
 use crate::ledger::entry::sign_off::{
-    InstrumentState, Known, MatchState, MeanSd, Override, PrintFile, ReadingState, RuleSetState, SignOff,
+    CertificateState, InstrumentState, Known, MatchState, MeanSd, Override, PrintFile, ReadingState, RuleSetState, SignOff,
     ToleranceState, WhiteState,
 };
 use crate::ledger::note::VerifierKey;
@@ -24,7 +25,7 @@ use crate::signing::{self, SigningError};
 use crate::site::{Station, Things};
 use crate::station::rules::{Measured, State, points};
 use crate::station::{EstimatedWhite, Judgement, Spread, Verdict};
-use crate::units::{DeviceId, InstrumentId, Probability, Time};
+use crate::units::{DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
 /// The longest name of a job, in characters.
@@ -139,8 +140,8 @@ fn match_state(
         measured(tx, &config.things, tables.as_ref(), &estimates, &seen, &judgement)?
     };
     let last = |device: &DeviceId| {
-        let read = estimates.get(device).and_then(|known| known.state.last_read());
-        read.map_or(Ok(None), |read| last_reading(tx, &config.things, device, read, now, &zone))
+        let with = judgement.read_with.iter().find(|with| with.device == *device);
+        with.map_or(Ok(None), |with| last_reading(tx, &config.things, with, now).map(Some))
     };
     let screen = white(&station.display, None, &judgement.display_white, last(&station.display)?);
     let paper = white(&station.lamp, station.papers.first(), &judgement.paper_white, last(&station.lamp)?);
@@ -188,39 +189,29 @@ fn objections(station: &Station, judgement: &Judgement, whites: [&WhiteState; 2]
     objections
 }
 
-/// The newest reading that counts, which was made at `read`.
-fn last_reading(
-    tx: &Tx,
-    things: &Things,
-    device: &DeviceId,
-    read: Time,
-    now: Time,
-    zone: &LocalZone,
-) -> Result<Option<ReadingState>, LedgerError> {
-    let Some(row) = tx.readings(device, read, read)?.into_iter().rfind(|row| row.excluded.is_none()) else {
-        return Ok(None);
-    };
-    let Some(entry) = tx.raw_entry(row.seq)? else { return Ok(None) };
-    let damaged = |what: &str| LedgerError::Damaged { what: format!("entry {}: {what}", row.seq) };
-    Ok(Some(ReadingState {
-        seq: row.seq,
+/// The newest reading that counts, and what it was read with.
+fn last_reading(tx: &Tx, things: &Things, with: &ReadWith, now: Time) -> Result<ReadingState, LedgerError> {
+    let damaged = |what: &str| LedgerError::Damaged { what: format!("entry {}: {what}", with.seq) };
+    let entry = tx.raw_entry(with.seq)?.ok_or_else(|| damaged("a reading points at it, and it is not there"))?;
+    Ok(ReadingState {
+        seq: with.seq,
         leaf: Digest::from_bytes(&entry.leaf).ok_or_else(|| damaged("its leaf is no hash"))?,
-        time: row.time,
+        time: with.read,
         entered: Time::parse(&entry.time).map_err(|bad| damaged(&bad.to_string()))?,
-        age_days: now.since(row.time),
-        instrument: row.instrument.as_ref().map(|id| instrument(things, id, row.time, zone)),
-    }))
-}
-
-fn instrument(things: &Things, id: &InstrumentId, read: Time, zone: &LocalZone) -> InstrumentState {
-    let known = things.instruments.iter().find(|known| known.id == *id);
-    let until = known.and_then(|known| known.certificate_until);
-    InstrumentState {
-        id: id.clone(),
-        serial: known.and_then(|known| known.serial.clone()),
-        certificate_until: until.map(|day| day.to_string()),
-        certified: until.map(|until| zone.day(read) <= until),
-    }
+        age_days: now.since(with.read),
+        instrument: with.instrument.as_ref().map(|id| InstrumentState {
+            id: id.clone(),
+            serial: (things.instruments.iter().find(|known| known.id == *id))
+                .and_then(|known| known.identity.serial.clone()),
+            certificate: with.certificate.as_ref().map(|certified| CertificateState {
+                seq: certified.seq,
+                number: certified.certificate.number.clone(),
+                laboratory: certified.certificate.laboratory.clone(),
+                until: certified.certificate.until,
+            }),
+            doubts: with.doubts.iter().map(|doubt| doubt.word().to_owned()).collect(),
+        }),
+    })
 }
 
 fn white(

@@ -20,7 +20,8 @@ use crate::ledger::entry::{KeyLost, KeyMade, KeyRotated};
 use crate::ledger::note::{BadNote, SigningKey, VerifierKey};
 use crate::ledger::{Body, Ledger, LedgerError, Seq, Tx};
 use crate::pipeline::come_into_force;
-use crate::units::{OperatorId, Time};
+use crate::reading::Operator;
+use crate::units::Time;
 pub use key_file::KeyFileError;
 
 /// Why no head could be signed.
@@ -84,7 +85,7 @@ fn sign_with(tx: &mut Tx, key: &SigningKey) -> Result<SignedHead, SigningError> 
     {
         return Ok(SignedHead::parse(&newest.note)?);
     }
-    let origin = tx.origin()?.ok_or(SigningError::Empty)?;
+    let origin = tx.log_origin()?.ok_or(SigningError::Empty)?;
     let text = Checkpoint { origin, head, time: Some(tx.now()) }.text();
     let signed = SignedHead::parse(&key.sign(&text)?)?;
     tx.put_signed_head(&signed)?;
@@ -94,7 +95,7 @@ fn sign_with(tx: &mut Tx, key: &SigningKey) -> Result<SignedHead, SigningError> 
 /// The key that the ledger names, from its file; made where none was named yet.
 fn ready(tx: &mut Tx, config: &Config) -> Result<SigningKey, SigningError> {
     let path = &config.signing.key;
-    let origin = tx.origin()?.ok_or(SigningError::Empty)?;
+    let origin = tx.log_origin()?.ok_or(SigningError::Empty)?;
     let Some(named) = tx.signing_key()? else {
         // A file may be left of an attempt whose transaction failed.
         let key = match key_file::read(path)? {
@@ -143,14 +144,15 @@ pub fn replace_key(
     config: &Config,
     change: Change,
     reason: &str,
-    operator: Option<&OperatorId>,
+    operator: Option<&Operator>,
     now: Time,
 ) -> Result<(VerifierKey, SignedHead), SigningError> {
     let path = &config.signing.key;
     let changed = ledger.write(now, |tx| {
         come_into_force(tx, config)?;
-        let origin = tx.origin()?.ok_or(SigningError::Empty)?;
-        let (reason, operator) = (reason.to_owned(), operator.cloned());
+        let origin = tx.log_origin()?.ok_or(SigningError::Empty)?;
+        let reason = reason.to_owned();
+        let (operator, operator_by) = (operator.map(|who| who.id.clone()), operator.map(|who| who.by));
         let old = match change {
             Change::Rotate => Some(ready(tx, config)?),
             Change::Lost => None,
@@ -160,9 +162,9 @@ pub fn replace_key(
         let key = new.verifier().to_string();
         let body = match old {
             Some(old) => {
-                Body::KeyRotated(KeyRotated { note: old.sign(&handover(&origin, &key))?, key, reason, operator })
+                Body::KeyRotated(KeyRotated { note: old.sign(&handover(&origin, &key))?, key, reason, operator, operator_by })
             }
-            None => Body::KeyLost(KeyLost { key, lost, reason, operator }),
+            None => Body::KeyLost(KeyLost { key, lost, reason, operator, operator_by }),
         };
         append(tx, config, body)?;
         Ok::<_, SigningError>((new.verifier().clone(), sign_with(tx, &new)?))

@@ -22,13 +22,26 @@ pub struct Things {
     pub operators: Vec<OperatorId>,
 }
 
+/// What tells a thing from all others of its kind (ISO/IEC 17025:2017 clause 6.4.13 a, b and d), as far as it was written down.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[allow(missing_docs)]
+pub struct Identity {
+    pub maker: Option<String>,
+    /// Type or model.
+    pub model: Option<String>,
+    /// Of a paper: its batch.
+    pub serial: Option<String>,
+    pub firmware: Option<String>,
+    /// Where it stands.
+    pub place: Option<String>,
+}
+
 /// A screen that prints are held beside.
 #[derive(Debug, Clone, PartialEq)]
 #[allow(missing_docs)]
 pub struct Display {
     pub id: DeviceId,
-    /// Free text; displays of one model learn from each other.
-    pub model: Option<String>,
+    pub identity: Identity,
     pub aim: DisplayAim,
     /// Minutes until readings are trusted as warm.
     pub warm_up_min: f64,
@@ -57,7 +70,7 @@ pub enum AimWhite {
 #[allow(missing_docs)]
 pub struct Lamp {
     pub id: DeviceId,
-    pub model: Option<String>,
+    pub identity: Identity,
     pub kind: LampKind,
     pub aim: LampAim,
     /// What a person can turn; advice uses it.
@@ -99,6 +112,7 @@ pub enum Adjustable {
 #[allow(missing_docs)]
 pub struct Paper {
     pub id: DeviceId,
+    pub identity: Identity,
     pub white: PaperWhite,
     /// The measurement condition of ISO 13655 its white was read under.
     pub condition: Option<MeasurementCondition>,
@@ -186,8 +200,8 @@ impl LuminanceRule {
 pub struct Instrument {
     pub id: InstrumentId,
     pub kind: Option<InstrumentKind>,
-    pub serial: Option<String>,
-    /// The last day its certificate is good, as YYYY-MM-DD.
+    pub identity: Identity,
+    /// The last day its certificate is good, as YYYY-MM-DD; a certificate on record that reaches further takes its place.
     pub certificate_until: Option<chrono::NaiveDate>,
     pub noise: Noise,
     pub bias: Bias,
@@ -289,6 +303,21 @@ impl Things {
             .chain(self.lamps.iter().map(|l| l.id.as_str()))
             .chain(self.papers.iter().map(|p| p.id.as_str()))
             .chain(self.instruments.iter().map(|i| i.id.as_str()))
+    }
+
+    /// What is written down of a thing's identity.
+    pub fn identity_of(&self, id: &str) -> Option<&Identity> {
+        (self.displays.iter().map(|d| (d.id.as_str(), &d.identity)))
+            .chain(self.lamps.iter().map(|l| (l.id.as_str(), &l.identity)))
+            .chain(self.papers.iter().map(|p| (p.id.as_str(), &p.identity)))
+            .chain(self.instruments.iter().map(|i| (i.id.as_str(), &i.identity)))
+            .find(|(other, _)| *other == id)
+            .map(|(_, identity)| identity)
+    }
+
+    /// The instrument with this id.
+    pub fn instrument(&self, id: &InstrumentId) -> Option<&Instrument> {
+        self.instruments.iter().find(|i| i.id == *id)
     }
 
     /// The display with this id.

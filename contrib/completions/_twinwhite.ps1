@@ -22,7 +22,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
     $completions = @(switch ($command) {
         'twinwhite' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help (see more with ''--help'')')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help (see more with ''--help'')')
             [CompletionResult]::new('-V', '-V ', [CompletionResultType]::ParameterName, 'Print version')
@@ -34,7 +34,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('inspect', 'inspect', [CompletionResultType]::ParameterValue, 'The colorimetry of the readings in a file; stores nothing, needs no configuration')
             [CompletionResult]::new('compare', 'compare', [CompletionResultType]::ParameterValue, 'Which of these lamps should a station have, and to what must its screen be calibrated to meet each?')
             [CompletionResult]::new('status', 'status', [CompletionResultType]::ParameterValue, 'Does the match hold at each station, since when, why, and what is there to do?')
-            [CompletionResult]::new('history', 'history', [CompletionResultType]::ParameterValue, 'Readings, model and events of one device over time')
+            [CompletionResult]::new('history', 'history', [CompletionResultType]::ParameterValue, 'One thing over time: who it is, readings, model, records, and what corrects them')
             [CompletionResult]::new('ageing', 'ageing', [CompletionResultType]::ParameterValue, 'How a lamp or display ages, when it leaves its aim, and how far such dates were right before')
             [CompletionResult]::new('forecast', 'forecast', [CompletionResultType]::ParameterValue, 'State, risk and date of risk ahead')
             [CompletionResult]::new('backtest', 'backtest', [CompletionResultType]::ParameterValue, 'How good were the forecasts on the station''s own past?')
@@ -61,14 +61,14 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--paper', '--paper', [CompletionResultType]::ParameterName, 'The paper: name, and its white or what sort it is')
             [CompletionResult]::new('--folder', '--folder', [CompletionResultType]::ParameterName, 'The folder where readings will be dropped')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break
         }
         'twinwhite;run' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--new-ledger', '--new-ledger', [CompletionResultType]::ParameterName, 'Begin a new ledger although the archive is not empty; the first entry says so')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -76,7 +76,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         }
         'twinwhite;add' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -85,7 +85,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;ingest' {
             [CompletionResult]::new('--device', '--device', [CompletionResultType]::ParameterName, 'The device of all readings in files that name none')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -96,7 +96,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--svg', '--svg', [CompletionResultType]::ParameterName, 'Draw spectra and hue shifts into this file')
             [CompletionResult]::new('--tables', '--tables', [CompletionResultType]::ParameterName, 'The tables of ISO 23603, if you own them, as CSV: nm,standard_1…5,d50_1…5')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--full', '--full', [CompletionResultType]::ParameterName, 'Every figure of every reading, also where there are many')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
@@ -107,7 +107,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--station', '--station', [CompletionResultType]::ParameterName, 'The station that needs a lamp')
             [CompletionResult]::new('--as-of', '--as-of', [CompletionResultType]::ParameterName, 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -115,8 +115,9 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         }
         'twinwhite;status' {
             [CompletionResult]::new('--as-of', '--as-of', [CompletionResultType]::ParameterName, 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time')
+            [CompletionResult]::new('--known-at', '--known-at', [CompletionResultType]::ParameterName, 'Answer what the ledger knew at this time: only what was entered by then, under the configuration in force then. Of --as-of the earlier of both counts')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--exit-code', '--exit-code', [CompletionResultType]::ParameterName, 'Tell the verdict by the exit code: 0 matched, 10 at-risk, 11 out, 12 unknown')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
@@ -127,8 +128,9 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--last', '--last', [CompletionResultType]::ParameterName, 'Only the newest N readings')
             [CompletionResult]::new('--svg', '--svg', [CompletionResultType]::ParameterName, 'Draw readings, model, forecast, events, and what is not used and why, into this file')
             [CompletionResult]::new('--as-of', '--as-of', [CompletionResultType]::ParameterName, 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time')
+            [CompletionResult]::new('--known-at', '--known-at', [CompletionResultType]::ParameterName, 'Answer what the ledger knew at this time: only what was entered by then, under the configuration in force then. Of --as-of the earlier of both counts')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -138,7 +140,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--svg', '--svg', [CompletionResultType]::ParameterName, 'Draw light over age and the way of its white into this file')
             [CompletionResult]::new('--as-of', '--as-of', [CompletionResultType]::ParameterName, 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -147,8 +149,9 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;forecast' {
             [CompletionResult]::new('--horizon', '--horizon', [CompletionResultType]::ParameterName, 'Days ahead, separated by commas')
             [CompletionResult]::new('--as-of', '--as-of', [CompletionResultType]::ParameterName, 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time')
+            [CompletionResult]::new('--known-at', '--known-at', [CompletionResultType]::ParameterName, 'Answer what the ledger knew at this time: only what was entered by then, under the configuration in force then. Of --as-of the earlier of both counts')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -157,7 +160,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;backtest' {
             [CompletionResult]::new('--as-of', '--as-of', [CompletionResultType]::ParameterName, 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -167,16 +170,18 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--within', '--within', [CompletionResultType]::ParameterName, 'Days ahead')
             [CompletionResult]::new('--ics', '--ics', [CompletionResultType]::ParameterName, 'Write the list into this file as iCalendar (RFC 5545), going on from what the file held before')
             [CompletionResult]::new('--as-of', '--as-of', [CompletionResultType]::ParameterName, 'Answer as if it were this time, from the readings and events measured up to then. RFC 3339, or local time')
+            [CompletionResult]::new('--known-at', '--known-at', [CompletionResultType]::ParameterName, 'Answer what the ledger knew at this time: only what was entered by then, under the configuration in force then. Of --as-of the earlier of both counts')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break
         }
         'twinwhite;alerts' {
+            [CompletionResult]::new('--known-at', '--known-at', [CompletionResultType]::ParameterName, 'Answer what the ledger knew at this time: only what was entered by then, under the configuration in force then. Of --as-of the earlier of both counts')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--open', '--open', [CompletionResultType]::ParameterName, 'Only those that are not cleared')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
@@ -185,14 +190,14 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         }
         'twinwhite;ack' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break
         }
         'twinwhite;messages' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -200,7 +205,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         }
         'twinwhite;resend' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--all', '--all', [CompletionResultType]::ParameterName, 'All of them')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -211,7 +216,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--reason', '--reason', [CompletionResultType]::ParameterName, 'What is done')
             [CompletionResult]::new('--end', '--end', [CompletionResultType]::ParameterName, 'End the maintenance with this number now')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--whole-site', '--whole-site', [CompletionResultType]::ParameterName, 'Everything')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
@@ -220,8 +225,9 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         }
         'twinwhite;record' {
             [CompletionResult]::new('--at', '--at', [CompletionResultType]::ParameterName, 'When; now if not given. RFC 3339, or local time of the site')
+            [CompletionResult]::new('--file', '--file', [CompletionResultType]::ParameterName, 'A file that belongs to it, such as a certificate: the ledger keeps its digest. Keep the file yourself')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break
@@ -229,14 +235,14 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;retract' {
             [CompletionResult]::new('--reason', '--reason', [CompletionResultType]::ParameterName, 'Why')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break
         }
         'twinwhite;release' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break
@@ -244,7 +250,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;check' {
             [CompletionResult]::new('--send', '--send', [CompletionResultType]::ParameterName, 'Send a test message through this channel and do nothing else')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -253,7 +259,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;desktop' {
             [CompletionResult]::new('--folder', '--folder', [CompletionResultType]::ParameterName, 'The folder of messages [default: that of the configuration''s channel]')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--once', '--once', [CompletionResultType]::ParameterName, 'Look once and end')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -261,14 +267,14 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         }
         'twinwhite;rebuild' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break
         }
         'twinwhite;audit' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('verify', 'verify', [CompletionResultType]::ParameterValue, 'Recompute every hash, every signed head and every derived table; or check a certificate, anywhere')
@@ -310,7 +316,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--rotate', '--rotate', [CompletionResultType]::ParameterName, 'Replace it, and say why; the old key must still be there')
             [CompletionResult]::new('--lost', '--lost', [CompletionResultType]::ParameterName, 'It is gone, or somebody else may have it: replace it, and say why')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -319,7 +325,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;demo' {
             [CompletionResult]::new('--dir', '--dir', [CompletionResultType]::ParameterName, 'The folder to make; must not exist or be empty [default: a new temporary folder]')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break

@@ -206,12 +206,16 @@ _twinwhite() {
             return 0
             ;;
         twinwhite__subcmd__alerts)
-            opts="-h --open --json --config --operator --help"
+            opts="-h --open --known-at --json --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
             case "${prev}" in
+                --known-at)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
                 --config)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
@@ -500,7 +504,7 @@ _twinwhite() {
             return 0
             ;;
         twinwhite__subcmd__due)
-            opts="-h --within --ics --as-of --json --config --operator --help"
+            opts="-h --within --ics --as-of --known-at --json --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -515,6 +519,10 @@ _twinwhite() {
                     return 0
                     ;;
                 --as-of)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --known-at)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -534,7 +542,7 @@ _twinwhite() {
             return 0
             ;;
         twinwhite__subcmd__forecast)
-            opts="-h --horizon --as-of --json --config --operator --help"
+            opts="-h --horizon --as-of --known-at --json --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -545,6 +553,10 @@ _twinwhite() {
                     return 0
                     ;;
                 --as-of)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --known-at)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -564,7 +576,7 @@ _twinwhite() {
             return 0
             ;;
         twinwhite__subcmd__history)
-            opts="-h --last --svg --as-of --json --config --operator --help"
+            opts="-h --last --svg --as-of --known-at --json --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -579,6 +591,10 @@ _twinwhite() {
                     return 0
                     ;;
                 --as-of)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --known-at)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -778,13 +794,17 @@ _twinwhite() {
             return 0
             ;;
         twinwhite__subcmd__record)
-            opts="-h --at --config --operator --help"
+            opts="-h --at --file --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
             case "${prev}" in
                 --at)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --file)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -896,13 +916,17 @@ _twinwhite() {
             return 0
             ;;
         twinwhite__subcmd__status)
-            opts="-h --exit-code --as-of --json --config --operator --help"
+            opts="-h --exit-code --as-of --known-at --json --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
             case "${prev}" in
                 --as-of)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --known-at)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

@@ -131,5 +131,12 @@ impl Asked {
 
 /// Whether something done to a device changes what its forecast spoke of.
 const fn touches(kind: EventKind) -> bool {
-    !matches!(kind, EventKind::CrossCalibrated | EventKind::NewBatch | EventKind::Retired)
+    !matches!(
+        kind,
+        EventKind::CrossCalibrated
+            | EventKind::NewBatch
+            | EventKind::Retired
+            | EventKind::Certificate
+            | EventKind::Adjusted
+    )
 }

@@ -3,13 +3,16 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::args::{AsOf, KnownAt};
 use super::fail::Failure;
 use super::output;
-use super::session::Session;
+use super::session::{Asked, Session};
 use crate::acts;
 use crate::alert::{Kind, State};
+use crate::config::Config;
 use crate::evaluate::state_of;
 use crate::ledger::store::AlertRow;
+use crate::reading::OperatorBy;
 use crate::say;
 use crate::units::{OperatorId, Time};
 use crate::zone::LocalZone;
@@ -45,14 +48,16 @@ pub struct AlertJson {
     detail: String,
     /// Who took notice; null where nobody did or nobody was named.
     operator: Option<OperatorId>,
+    /// Whence that is known; null where nobody is, and in a ledger of before this was kept.
+    operator_by: Option<OperatorBy>,
     /// The word for why it last changed, like `condition-over`.
     #[schemars(extend("pattern" = "^[a-z-]+$"))]
     reason: String,
 }
 
 /// Lists alerts, the newest first.
-pub fn alerts(session: Session, open: bool, json: bool) -> Result<(), Failure> {
-    let mut ledger = session.reader()?;
+pub fn alerts(session: Session, open: bool, known: &KnownAt, json: bool) -> Result<(), Failure> {
+    let Asked { session, mut ledger, .. } = session.asked(&AsOf { as_of: None }, known)?;
     let mut rows = ledger.read(|store| if open { store.standing_alerts() } else { store.alerts() })?;
     rows.reverse();
     if json {
@@ -62,15 +67,16 @@ pub fn alerts(session: Session, open: bool, json: bool) -> Result<(), Failure> {
         let none = if open { "No alert stands." } else { "There was no alert yet." };
         return output::print(&format!("{none}\n"));
     }
-    output::print(&listing(&rows, &session.zone()))
+    output::print(&listing(&rows, &session.config))
 }
 
 /// What `alerts` prints of these.
-pub fn listing(rows: &[AlertRow], zone: &LocalZone) -> String {
-    rows.iter().map(|row| as_text(row, zone)).collect()
+pub fn listing(rows: &[AlertRow], config: &Config) -> String {
+    rows.iter().map(|row| as_text(row, config)).collect()
 }
 
-fn as_text(row: &AlertRow, zone: &LocalZone) -> String {
+fn as_text(row: &AlertRow, config: &Config) -> String {
+    let zone = LocalZone(config.site.zone);
     let headline =
         Kind::from_word(&row.kind).map_or_else(|| row.kind.clone(), |kind| say::headline(kind, &row.subject));
     let state = match (state_of(row), row.cleared_at, row.acknowledged_at) {
@@ -78,7 +84,8 @@ fn as_text(row: &AlertRow, zone: &LocalZone) -> String {
             format!("over since {}, after {}", zone.show(at), say::span(at.since(row.raised_at)))
         }
         (State::Acknowledged, _, Some(at)) => {
-            let who = row.operator.as_ref().map(|who| format!(" by {who}")).unwrap_or_default();
+            let who = row.operator.as_ref().map(|who| say::who(who, row.operator_by, &config.things.operators));
+            let who = who.map(|who| format!(" by {who}")).unwrap_or_default();
             format!("acknowledged {}{who}", zone.show(at))
         }
         _ => "open".to_owned(),
@@ -105,6 +112,7 @@ impl AlertJson {
             cleared_at: row.cleared_at,
             detail: row.detail.clone(),
             operator: row.operator.clone(),
+            operator_by: row.operator_by,
             reason: row.reason.clone(),
         }
     }

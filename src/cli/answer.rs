@@ -3,8 +3,11 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::equipment::Certified;
+use crate::ledger::Seq;
+use crate::reading::Certificate;
 use crate::station::Spread;
-use crate::units::Time;
+use crate::units::{Day, Time};
 use crate::zone::LocalZone;
 
 /// An estimate: a mean and its standard deviation.
@@ -39,5 +42,44 @@ impl LocalDate {
     /// The day of `time` in the site's zone.
     pub fn of(time: Time, zone: &LocalZone) -> Self {
         Self(zone.date(time))
+    }
+}
+
+/// An instrument's certificate.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct CertificateJson {
+    /// The last day on which it is good.
+    until: Day,
+    /// Its number; null where that was not written down.
+    number: Option<String>,
+    /// The day of its issue; null where that was not written down.
+    issued: Option<Day>,
+    /// Who issued it; null where that was not written down.
+    laboratory: Option<String>,
+    /// What was found, in words; null where that was not written down.
+    results: Option<String>,
+}
+
+/// An instrument's certificate, and where it is written down.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct CertifiedJson {
+    /// The entry that holds it; null where only the configuration names its end.
+    seq: Option<Seq>,
+    #[serde(flatten)]
+    certificate: CertificateJson,
+}
+
+impl CertificateJson {
+    /// As it was recorded.
+    pub fn of(certificate: &Certificate) -> Self {
+        let Certificate { until, number, issued, laboratory, results } = certificate.clone();
+        Self { until, number, issued, laboratory, results }
+    }
+}
+
+impl CertifiedJson {
+    /// As it is known.
+    pub fn of(certified: &Certified) -> Self {
+        Self { seq: certified.seq, certificate: CertificateJson::of(&certified.certificate) }
     }
 }

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-pub use parts::{Answers, AsOf, Audit, Json, Look, Which};
+pub use parts::{Answers, AsOf, Audit, Json, KnownAt, Look, When, Which};
 
 /// Keeps watch over the match between your screens and the lamps you judge prints under.
 ///
@@ -47,7 +47,7 @@ pub struct Cli {
     #[arg(long, global = true, env = "TWINWHITE_CONFIG", value_name = "FILE")]
     pub config: Option<PathBuf>,
 
-    /// Who is doing this; goes into the ledger.
+    /// Who is doing this, one of the configuration's operators; goes into the ledger [default: the login name, marked as that].
     #[arg(long, global = true, value_name = "ID")]
     pub operator: Option<String>,
 
@@ -168,7 +168,8 @@ Examples:
   twinwhite status
   twinwhite status bay
   twinwhite status --json
-  twinwhite status --as-of 2026-03-04T09:30:00Z
+  twinwhite status --as-of 2026-03-04T09:30:00Z       what the readings made up to then say
+  twinwhite status --known-at 2026-03-04T09:30:00Z    what twinwhite said then
   twinwhite status --exit-code          0 matched, 10 at risk, 11 out, 12 unknown; the worst station counts")]
     Status {
         /// Only this station.
@@ -177,20 +178,20 @@ Examples:
         #[arg(long)]
         exit_code: bool,
         #[command(flatten)]
-        when: AsOf,
+        when: When,
         #[command(flatten)]
         output: Json,
     },
 
-    /// Readings, model and events of one device over time
+    /// One thing over time: who it is, readings, model, records, and what corrects them
     #[command(after_help = "\
 Examples:
   twinwhite history bay-lamp
-  twinwhite history bay-lamp --last 20
   twinwhite history bay-lamp --svg bay-lamp.svg
-  twinwhite history bay-screen --json")]
+  twinwhite history spectro-1                         its certificates, adjustments, damage and repairs
+  twinwhite history bay-screen --known-at 2026-03-04 --json")]
     History {
-        /// The display or lamp.
+        /// The display, lamp, paper or instrument.
         device: String,
         /// Only the newest N readings.
         #[arg(long, value_name = "N")]
@@ -199,7 +200,7 @@ Examples:
         #[arg(long, value_name = "FILE")]
         svg: Option<PathBuf>,
         #[command(flatten)]
-        when: AsOf,
+        when: When,
         #[command(flatten)]
         output: Json,
     },
@@ -238,7 +239,7 @@ Examples:
         #[arg(long, value_delimiter = ',', default_values_t = [30.0, 60.0, 90.0], value_name = "DAYS")]
         horizon: Vec<f64>,
         #[command(flatten)]
-        when: AsOf,
+        when: When,
         #[command(flatten)]
         output: Json,
     },
@@ -280,10 +281,10 @@ served is asked for again by the next run.")]
         #[arg(long, default_value_t = 30.0, value_name = "DAYS")]
         within: f64,
         /// Write the list into this file as iCalendar (RFC 5545), going on from what the file held before.
-        #[arg(long, value_name = "FILE")]
+        #[arg(long, value_name = "FILE", conflicts_with = "known_at")]
         ics: Option<PathBuf>,
         #[command(flatten)]
-        when: AsOf,
+        when: When,
         #[command(flatten)]
         output: Json,
     },
@@ -292,12 +293,13 @@ served is asked for again by the next run.")]
     #[command(after_help = "\
 Examples:
   twinwhite alerts
-  twinwhite alerts --open
   twinwhite alerts --json")]
     Alerts {
         /// Only those that are not cleared.
         #[arg(long)]
         open: bool,
+        #[command(flatten)]
+        known: KnownAt,
         #[command(flatten)]
         output: Json,
     },
@@ -398,9 +400,14 @@ Examples:
   twinwhite record recalibrated bay-screen
   twinwhite record recalibrated bay-screen x=0.3127 y=0.3290 luminance_cd_m2=145
   twinwhite record replaced bay-lamp --at '2026-03-04 09:30' note='new tube'
+  twinwhite record certificate spectro-1 --file certificate.pdf number=K-204 issued=2026-03-02 until=2027-03-01 \\
+      laboratory='Quillmoor Light' results='within 0.0012 in x and y'
+  twinwhite record damaged spectro-1 note='fell from the shelf'
+  twinwhite record moved spectro-1 place='cabinet 2'
 
-Events: recalibrated, replaced, part_replaced, setting_changed, moved, cleaned, serviced, retired, cross_calibrated,
-new_batch.
+Of displays and lamps: recalibrated, setting_changed, cleaned, part_replaced (lamps), and all below but three.
+Of instruments: certificate, adjusted, cross_calibrated.
+Of any: replaced, moved, serviced, damaged, repaired, firmware, retired. Of papers: new_batch.
 
 Before you change a lamp: power off, let it cool, do not look into it. Ballasts, dimmers and wiring are for qualified
 people. Used tubes hold mercury: hand them in as special waste.")]
@@ -412,7 +419,11 @@ people. Used tubes hold mercury: hand them in as special waste.")]
         /// When; now if not given. RFC 3339, or local time of the site.
         #[arg(long, value_name = "TIME")]
         at: Option<String>,
-        /// Further fields as name=value: x, y, luminance_cd_m2 (the target of a recalibration), other, note.
+        /// A file that belongs to it, such as a certificate: the ledger keeps its digest. Keep the file yourself.
+        #[arg(long, value_name = "FILE")]
+        file: Option<PathBuf>,
+        /// Further fields as name=value: note; x, y, luminance_cd_m2 (what a recalibration aimed at); other (instrument);
+        /// until, number, issued, laboratory, results (of a certificate); firmware; place.
         #[arg(value_name = "FIELD=VALUE")]
         fields: Vec<String>,
     },

@@ -3,6 +3,7 @@
 use std::path::Path;
 use std::process::ExitCode;
 
+use chrono::NaiveDate;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -15,13 +16,15 @@ use crate::clock::Clock;
 use crate::config::Mistake;
 use crate::config::find::{self, LoadError};
 use crate::config::{ChannelKind, Reach, SecretPlace, WebAddress, reach_of};
+use crate::evaluate;
 use crate::inbox::{Folders, network_share};
 use crate::ledger::{Ledger, verify};
 use crate::publish::{self, beat};
 use crate::say;
 use crate::schedule::sources::{Stage, certificate_stage};
 use crate::signing::files;
-use crate::units::{Days, Time};
+use crate::site::Instrument;
+use crate::units::{Days, InstrumentId, Time};
 
 /// A session that has looked within this time is there: it says so every minute.
 const LOOKED: Days = Days(5.0 / 1440.0);
@@ -292,15 +295,31 @@ fn site(session: &Session, findings: &mut Vec<Finding>) {
     if things.stations.is_empty() {
         findings.push(note("stations", "none: readings are kept, but no match is judged"));
     }
-    for instrument in &things.instruments {
-        let Some(until) = instrument.certificate_until else { continue };
+    for (instrument, until) in certificates(session) {
         let says = match certificate_stage(until, now, session.zone()) {
-            Stage::Over => format!("the certificate of '{}' ended on {until}", instrument.id),
-            Stage::Near => format!("the certificate of '{}' ends soon, on {until}", instrument.id),
+            Stage::Over => format!("the certificate of '{instrument}' ended on {until}"),
+            Stage::Near => format!("the certificate of '{instrument}' ends soon, on {until}"),
             Stage::Far | Stage::Nearing => continue,
         };
         findings.push(note("instrument", says));
     }
+}
+
+/// The last good days of certificates, as far as the record can be read.
+fn certificates(session: &Session) -> Vec<(InstrumentId, NaiveDate)> {
+    let now = session.clock.now();
+    let ledger = session.reader().ok();
+    let instruments = session.config.things.instruments.iter();
+    let until = |instrument: &Instrument| {
+        let life =
+            ledger.as_ref().map(|ledger| evaluate::instrument_life(ledger, &session.config, &instrument.id, now));
+        match life {
+            Some(Ok(life)) if life.is_retired() => None,
+            Some(Ok(life)) => life.certificate_until(now),
+            Some(Err(_)) | None => instrument.certificate_until,
+        }
+    };
+    instruments.filter_map(|instrument| Some((instrument.id.clone(), until(instrument)?))).collect()
 }
 
 fn reminders(session: &Session, findings: &mut Vec<Finding>) {

@@ -6,10 +6,10 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::answer::LocalDate;
-use super::args::AsOf;
+use super::args::When;
 use super::fail::{Failure, Kind};
 use super::output;
-use super::session::Session;
+use super::session::{Asked, Session};
 use crate::evaluate::{self, Estimates};
 use crate::publish::feed::{self, Foreign};
 use crate::say;
@@ -41,7 +41,7 @@ pub struct DueLine {
     /// The first of `stations`; null where none is concerned.
     station: Option<StationId>,
     /// What is to be done: `read`, `read-paper`, `look-at-held`, `shut-out-light`, `clean`, `turn-dimmer`, `turn-colour-dial`,
-    /// `recalibrate`, `replace`, `certificate`, or a reminder's own words.
+    /// `recalibrate`, `replace`, `certificate`, `repair`, or a reminder's own words.
     task: String,
     /// All of `reasons`, one after the other.
     reason: String,
@@ -66,13 +66,12 @@ pub struct DueLine {
 pub struct SourceWord(&'static str);
 
 /// Answers `due`.
-pub fn due(session: Session, within: f64, ics: Option<&Path>, when: &AsOf, json: bool) -> Result<(), Failure> {
+pub fn due(session: Session, within: f64, ics: Option<&Path>, when: &When, json: bool) -> Result<(), Failure> {
     if !(0.0..=FARTHEST_DAYS).contains(&within) {
         let message = format!("--within {within}: expected days from 0 to {FARTHEST_DAYS:.0}");
         return Err(Failure::new(Kind::Usage, message));
     }
-    let as_of = session.as_of(when)?;
-    let mut ledger = session.reader()?;
+    let Asked { session, mut ledger, as_of, .. } = session.asked(&when.at, &when.known)?;
     let demands = ledger.read(|store| {
         let mut estimates = Estimates::new(store, &session.config, as_of);
         evaluate::demands(&mut estimates, &session.config)

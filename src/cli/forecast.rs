@@ -5,10 +5,10 @@ use serde::Serialize;
 
 use super::acts::{ActJson, HoldsJson, acts};
 use super::answer::{LocalDate, MeanSd};
-use super::args::AsOf;
+use super::args::When;
 use super::fail::{Failure, Kind};
 use super::output;
-use super::session::Session;
+use super::session::{Asked, Session};
 use crate::drift::{ChannelPath, Forecast, Path};
 use crate::evaluate::Estimates;
 use crate::say;
@@ -110,8 +110,8 @@ struct DeviceAhead {
 }
 
 /// Answers `forecast`.
-pub fn forecast(session: Session, station: &str, horizons: &[f64], when: &AsOf, json: bool) -> Result<(), Failure> {
-    let as_of = session.as_of(when)?;
+pub fn forecast(session: Session, station: &str, horizons: &[f64], when: &When, json: bool) -> Result<(), Failure> {
+    let Asked { session, mut ledger, as_of, .. } = session.asked(&when.at, &when.known)?;
     let station = session.station(station)?;
     for days in horizons {
         if !(*days >= 0.0 && *days <= FARTHEST_DAYS) {
@@ -119,7 +119,6 @@ pub fn forecast(session: Session, station: &str, horizons: &[f64], when: &AsOf, 
             return Err(Failure::new(Kind::Usage, message));
         }
     }
-    let mut ledger = session.reader()?;
     let (judgement, aheads) = ledger.read(|store| -> Result<_, Failure> {
         let mut estimates = Estimates::new(store, &session.config, as_of);
         estimates.read_station(station)?;

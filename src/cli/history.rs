@@ -1,114 +1,31 @@
-//! `history`: readings, model and events of one device over time.
+//! `history`: readings, model and events of one thing over time, and the records of it.
 
+mod json;
+mod records;
 mod svg;
 
 use std::collections::HashMap;
 use std::fs;
 use std::path::Path;
 
-use schemars::JsonSchema;
-use serde::Serialize;
-
-use super::answer::MeanSd;
-use super::args::AsOf;
-use super::fail::Failure;
+use super::args::When;
+use super::fail::{Failure, Kind};
 use super::output;
 use super::plot::{Plot, Point};
-use super::session::Session;
+use super::session::{Asked, Session};
 use super::width;
 use crate::aims;
 use crate::color::{delta_uv, uv_prime};
 use crate::drift::{Fate, Params};
 use crate::estimates::{self, Estimate, Met};
 use crate::ledger::store::{EventRow, ReadingRow};
-use crate::ledger::{LedgerError, Seq};
-use crate::reading::{EventKind, Patch};
+use crate::ledger::{LedgerError, Seq, Store};
+use crate::reading::{Patch, ThingKind};
 use crate::say;
 use crate::site::AimWhite;
-use crate::units::{DeviceId, Hours, InstrumentId, OperatorId, Time, UvPrime};
-
-/// Every reading that was kept of one device, and everything that was done to it.
-#[derive(Debug, Serialize, JsonSchema)]
-pub struct History {
-    /// The display or lamp.
-    device: DeviceId,
-    /// Its readings by their own time, the oldest first.
-    readings: Vec<ReadingJson>,
-    /// What was done to it, the oldest first.
-    events: Vec<EventJson>,
-    /// The instrument on whose scale the device is kept; not there where no reading named one.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    scale: Option<ScaleJson>,
-}
-
-/// One reading.
-#[derive(Debug, Serialize, JsonSchema)]
-pub struct ReadingJson {
-    /// Its entry in the ledger.
-    seq: Seq,
-    /// When it was measured.
-    time: Time,
-    /// Whether it counts.
-    used: bool,
-    /// Why it does not count, or not fully, in words; null where it does.
-    why: Option<String>,
-    /// CIE 1976 u′.
-    u_prime: f64,
-    /// CIE 1976 v′.
-    v_prime: f64,
-    /// Natural logarithm of illuminance in lx for a lamp, of luminance in cd/m² for a display or lit paper; null where no level
-    /// was read.
-    ln_luminance: Option<f64>,
-    /// What it was read with; null where that was not said.
-    instrument: Option<InstrumentId>,
-    /// What was lit.
-    patch: Patch,
-    /// The device's own hours counter, h; null where it was not read.
-    hours: Option<Hours>,
-    /// Minutes since the device was switched on; null where that was not said.
-    warmup_min: Option<f64>,
-    /// Dimmer or dial, as written; null where that was not said.
-    setting: Option<String>,
-}
-
-/// Something that was done to the device.
-#[derive(Debug, Serialize, JsonSchema)]
-pub struct EventJson {
-    /// Its entry in the ledger.
-    seq: Seq,
-    /// When it was done.
-    time: Time,
-    /// What was done.
-    event: EventKind,
-    /// Whether it counts; false where it was taken back.
-    used: bool,
-    /// Who did it; null where that was not said.
-    operator: Option<OperatorId>,
-    /// What was noted; null where nothing was.
-    note: Option<String>,
-}
-
-/// The instrument on whose scale the device is kept: the one that read it most.
-#[derive(Debug, Serialize, JsonSchema)]
-pub struct ScaleJson {
-    /// The instrument.
-    instrument: InstrumentId,
-    /// What the instrument that read it second most reads above that one; null where there is no second.
-    other: Option<OtherInstrument>,
-}
-
-/// What an instrument reads above the one on whose scale the device is kept.
-#[derive(Debug, Serialize, JsonSchema)]
-pub struct OtherInstrument {
-    /// The instrument.
-    instrument: InstrumentId,
-    /// Difference in CIE 1976 u′.
-    u_prime: MeanSd,
-    /// Difference in CIE 1976 v′.
-    v_prime: MeanSd,
-    /// Difference in the natural logarithm of the level, which is about its fraction.
-    ln_luminance: MeanSd,
-}
+use crate::units::{DeviceId, Time, UvPrime};
+pub use json::History;
+use records::{Deed, Known, Origins};
 
 /// One reading and what became of it.
 struct Line {
@@ -116,6 +33,7 @@ struct Line {
     fate: Option<Fate>,
     /// The model's mean after it: u′, v′, ln level.
     model: [Option<f64>; 3],
+    origins: Origins,
 }
 
 /// All records of a device, and its estimate after them.
@@ -131,56 +49,81 @@ pub fn history(
     device: &str,
     last: Option<usize>,
     svg: Option<&Path>,
-    when: &AsOf,
+    when: &When,
     json: bool,
 ) -> Result<(), Failure> {
-    let device = session.device(device)?;
+    let Asked { session, mut ledger, as_of: now, given, .. } = session.asked(&when.at, &when.known)?;
+    let (device, kind) = session.thing(device)?;
     // All of it, what lies ahead of the clock and is held back for that included.
-    let as_of = if when.as_of.is_some() { session.as_of(when)? } else { Time::from_micros(i64::MAX) };
-    let mut ledger = session.reader()?;
-    let now = if when.as_of.is_some() { as_of } else { session.clock.now() };
-    let Walked { mut readings, mut events, estimate } = ledger.read(|store| -> Result<_, Failure> {
-        let mut model = svg.map(|_| svg::Model::default());
-        let walked = walk(store, &session, &device, as_of, model.as_mut())?;
-        if let Some((file, model)) = svg.zip(model) {
-            let gathered = super::ageing::gather(store, &session, &device, now)?;
-            let mut drawn = svg::Drawn {
-                title: format!("{device}, {}", say::day(&session.zone(), now)),
-                readings: &walked.readings,
-                events: &walked.events,
-                params: &walked.estimate.params,
-                model,
-                now,
-                state: &walked.estimate.state,
-                until: gathered.report.leaving.and_then(|leaving| leaving.about),
-                is_display: session.config.things.display(&device).is_some(),
-                zone: session.zone(),
-            };
-            fs::write(file, svg::document(&mut drawn))?;
-        }
-        Ok(walked)
-    })?;
-    if let Some(last) = last {
-        readings.drain(..readings.len().saturating_sub(last));
+    let as_of = given.unwrap_or(Time::from_micros(i64::MAX));
+    let lit = matches!(kind, ThingKind::Display | ThingKind::Lamp);
+    if svg.is_some() && !lit {
+        return Err(Failure::new(Kind::Usage, format!("--svg draws displays and lamps; {device} is neither")));
     }
+    let (known, walked, mut deeds) = ledger.read(|store| -> Result<_, Failure> {
+        if !lit {
+            let deeds = Deed::all(store, store.events(&device, Time::from_micros(i64::MIN), as_of)?)?;
+            return Ok((Known::of(store, &session, &device, kind, &deeds, now)?, None, deeds));
+        }
+        let mut model = svg.map(|_| svg::Model::default());
+        let mut walked = walk(store, &session, &device, as_of, model.as_mut())?;
+        if let Some((file, model)) = svg.zip(model) {
+            draw(store, &session, &device, &walked, model, file, now)?;
+        }
+        if let Some(last) = last {
+            walked.readings.drain(..walked.readings.len().saturating_sub(last));
+        }
+        for line in &mut walked.readings {
+            line.origins = Origins::of(store, &line.row)?;
+        }
+        let deeds = Deed::all(store, std::mem::take(&mut walked.events))?;
+        Ok((Known::of(store, &session, &device, kind, &deeds, now)?, Some(walked), deeds))
+    })?;
+    let readings = walked.as_ref().map(|walked| walked.readings.as_slice()).unwrap_or_default();
     if json {
-        output::json(&History {
-            device,
-            readings: readings.iter().map(ReadingJson::of).collect(),
-            events: events.iter().map(EventJson::of).collect(),
-            scale: ScaleJson::of(&estimate),
-        })
+        let estimate = walked.as_ref().map(|walked| &walked.estimate);
+        output::json(&History::of(device, &known, readings, &deeds, estimate))
     } else {
         // Before the first reading that is shown there is nothing for an event to explain.
         if let Some(first) = readings.first().filter(|_| last.is_some()) {
-            events.retain(|row| row.event.time >= first.row.time);
+            deeds.retain(|deed| deed.row.event.time >= first.row.time);
         }
-        output::print(&as_text(&session, &device, &readings, &events, &estimate.params))
+        let mut text = known.text(&session, now);
+        text.push_str(&as_text(&session, &device, kind, readings, &deeds));
+        if let Some(walked) = &walked {
+            text.push_str(&plots(&session, &device, readings, &deeds, &walked.estimate.params));
+        }
+        output::print(&text)
     }
 }
 
+fn draw(
+    store: &Store,
+    session: &Session,
+    device: &DeviceId,
+    walked: &Walked,
+    model: svg::Model,
+    file: &Path,
+    now: Time,
+) -> Result<(), Failure> {
+    let gathered = super::ageing::gather(store, session, device, now)?;
+    let mut drawn = svg::Drawn {
+        title: format!("{device}, {}", say::day(&session.zone(), now)),
+        readings: &walked.readings,
+        events: &walked.events,
+        params: &walked.estimate.params,
+        model,
+        now,
+        state: &walked.estimate.state,
+        until: gathered.report.leaving.and_then(|leaving| leaving.about),
+        is_display: session.config.things.display(device).is_some(),
+        zone: session.zone(),
+    };
+    Ok(fs::write(file, svg::document(&mut drawn))?)
+}
+
 fn walk(
-    store: &crate::ledger::Store,
+    store: &Store,
     session: &Session,
     device: &DeviceId,
     as_of: Time,
@@ -201,9 +144,11 @@ fn walk(
             Met::Reading(row, absorbed) => {
                 let path = state.forecast(&params, &[row.time]).likely;
                 let model = path.channels.map(|channel| channel.and_then(|channel| channel.mean.first().copied()));
-                readings.push(Line { row: row.clone(), fate: Some(absorbed.fate), model });
+                readings.push(Line { row: row.clone(), fate: Some(absorbed.fate), model, origins: Origins::default() });
             }
-            Met::Passed(row) => readings.push(Line { row: row.clone(), fate: None, model: [None; 3] }),
+            Met::Passed(row) => {
+                readings.push(Line { row: row.clone(), fate: None, model: [None; 3], origins: Origins::default() })
+            }
             Met::Event(row, _) => events.push(row.clone()),
         }
     })?
@@ -216,20 +161,6 @@ fn walk(
     Ok(Walked { readings, events, estimate })
 }
 
-impl ScaleJson {
-    /// `None` where no instrument was named.
-    fn of(estimate: &Estimate) -> Option<Self> {
-        let instrument = estimate.state.scale_instrument()?.clone();
-        let other = estimate.state.other_instrument(&estimate.params).map(|(id, [u, v, ln])| OtherInstrument {
-            instrument: id.clone(),
-            u_prime: u.into(),
-            v_prime: v.into(),
-            ln_luminance: ln.into(),
-        });
-        Some(Self { instrument, other })
-    }
-}
-
 impl Line {
     fn used(&self) -> bool {
         self.fate.is_some_and(Fate::is_used)
@@ -240,83 +171,73 @@ impl Line {
     }
 }
 
-impl ReadingJson {
-    fn of(line: &Line) -> Self {
-        let row = &line.row;
-        Self {
-            seq: row.seq,
-            time: row.time,
-            used: line.used(),
-            why: line.why(),
-            u_prime: row.u,
-            v_prime: row.v,
-            ln_luminance: row.ln_level,
-            instrument: row.instrument.clone(),
-            patch: row.patch,
-            hours: row.hours,
-            warmup_min: row.warmup_min,
-            setting: row.setting.clone(),
-        }
-    }
-}
-
-impl EventJson {
-    fn of(row: &EventRow) -> Self {
-        Self {
-            seq: row.seq,
-            time: row.event.time,
-            event: row.event.kind,
-            used: row.excluded.is_none(),
-            operator: row.event.operator.clone(),
-            note: row.event.note.clone(),
-        }
-    }
-}
-
-fn as_text(session: &Session, device: &DeviceId, readings: &[Line], events: &[EventRow], params: &Params) -> String {
-    if readings.is_empty() && events.is_empty() {
-        return format!("{device}: nothing is known yet. `twinwhite add {device} …` takes a reading in.\n");
-    }
+fn as_text(session: &Session, device: &DeviceId, kind: ThingKind, readings: &[Line], deeds: &[Deed]) -> String {
     let zone = session.zone();
-    let mut rows: Vec<(Time, [String; 7])> = readings
-        .iter()
-        .map(|line| {
-            let row = &line.row;
-            let level = row.ln_level.map_or_else(|| "-".to_owned(), |ln| format!("{:.1}", libm::exp(ln)));
-            let used = if line.used() { "yes" } else { "no" };
-            let why = line.why().unwrap_or_default();
-            let cells = [
-                row.seq.to_string(),
-                zone.show(row.time),
-                format!("{:.4}", row.u),
-                format!("{:.4}", row.v),
-                level,
-                used.to_owned(),
-                why,
-            ];
-            (row.time, cells)
-        })
-        .collect();
-    rows.extend(events.iter().map(|row| {
+    let named = &session.config.things.operators;
+    if readings.is_empty() && deeds.is_empty() {
+        return match kind {
+            ThingKind::Display | ThingKind::Lamp => {
+                format!("{device}: nothing is known yet. `twinwhite add {device} …` takes a reading in.\n")
+            }
+            ThingKind::Paper => {
+                format!("{device}: nothing was done to it yet. `twinwhite record new_batch {device}`\n")
+            }
+            ThingKind::Instrument => {
+                format!("{device}: nothing was done to it yet. `twinwhite record certificate {device} until=…`\n")
+            }
+        };
+    }
+    let dash = || "-".to_owned();
+    let plain =
+        |seq: Seq, time: Time, what: String| [seq.to_string(), zone.show(time), dash(), dash(), dash(), dash(), what];
+    let mut rows: Vec<(Time, [String; 7])> = Vec::new();
+    for line in readings {
+        let row = &line.row;
+        let level = row.ln_level.map_or_else(dash, |ln| format!("{:.1}", libm::exp(ln)));
+        let used = if line.used() { "yes" } else { "no" };
+        let late = line.origins.origin.as_ref().and_then(|origin| say::entered_late(origin.entered.since(row.time)));
+        let why: Vec<String> = line.why().into_iter().chain(late).collect();
+        let cells = [
+            row.seq.to_string(),
+            zone.show(row.time),
+            format!("{:.4}", row.u),
+            format!("{:.4}", row.v),
+            level,
+            used.to_owned(),
+            why.join("; "),
+        ];
+        rows.push((row.time, cells));
+        let corrections = line.origins.corrections.iter();
+        rows.extend(corrections.map(|c| (row.time, plain(c.seq, c.time, c.text(row.seq, named)))));
+    }
+    for Deed { row, entered, corrections } in deeds {
         let event = &row.event;
-        let dash = || "-".to_owned();
-        let said = [event.operator.as_ref().map(ToString::to_string), event.note.clone()];
-        let said: Vec<String> = said.into_iter().flatten().collect();
-        let note = format!("** {} {}", event.kind.word(), said.join(", "));
-        (
-            event.time,
-            [row.seq.to_string(), zone.show(event.time), dash(), dash(), dash(), dash(), note.trim_end().to_owned()],
-        )
-    }));
+        let back = row.excluded.as_ref().map(|_| "does not count".to_owned());
+        let by = event.operator.as_ref().map(|by| say::who(by, event.operator_by, named));
+        let late = entered.and_then(|entered| say::entered_late(entered.since(event.time)));
+        let details = say::event_details(event);
+        let said: Vec<String> =
+            (details.into_iter().chain(event.note.clone()).chain(by).chain(late).chain(back)).collect();
+        let what = format!("** {} {}", event.kind.word(), said.join(", "));
+        rows.push((event.time, plain(row.seq, event.time, what.trim_end().to_owned())));
+        rows.extend(corrections.iter().map(|c| (event.time, plain(c.seq, c.time, c.text(row.seq, named)))));
+    }
     rows.sort_by_key(|(time, _)| *time);
-    let header = ["entry", "time", "u′", "v′", "level", "used", ""];
-    let mut text = output::fitting_table(header, rows.into_iter().map(|(_, row)| row), &[2, 3, 5], 0);
+    let rows = rows.into_iter().map(|(_, row)| row);
+    let mut text = match kind {
+        ThingKind::Display | ThingKind::Lamp => {
+            let header = ["entry", "time", "u′", "v′", "level", "used", ""];
+            output::fitting_table(header, rows, &[2, 3, 5], 0)
+        }
+        ThingKind::Paper | ThingKind::Instrument => {
+            output::fitting_table(["entry", "time", ""], rows.map(|[seq, time, .., what]| [seq, time, what]), &[], 0)
+        }
+    };
     text.push('\n');
-    text.push_str(&plots(session, device, readings, events, params));
     text
 }
 
-fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[EventRow], params: &Params) -> String {
+fn plots(session: &Session, device: &DeviceId, readings: &[Line], deeds: &[Deed], params: &Params) -> String {
     let things = &session.config.things;
     let aim = match things.display(device) {
         Some(display) if display.aim.white != AimWhite::Paper => params.aim_white,
@@ -325,7 +246,7 @@ fn plots(session: &Session, device: &DeviceId, readings: &[Line], events: &[Even
     };
     // Other patches are other quantities.
     let white = || readings.iter().filter(|line| line.row.patch == Patch::White);
-    let events: Vec<Time> = events.iter().map(|row| row.event.time).collect();
+    let events: Vec<Time> = deeds.iter().map(|deed| deed.row.event.time).collect();
     let date = |time| say::day(&session.zone(), time);
     let mut text = String::new();
     let about = aim.or_else(|| readings.first().map(|line| UvPrime { u: line.row.u, v: line.row.v }));

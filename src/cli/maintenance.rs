@@ -9,9 +9,9 @@ use super::output;
 use super::session::Session;
 use crate::acts;
 use crate::ledger::store::MaintenanceRow;
+use crate::reading::OperatorBy;
 use crate::say;
-use crate::units::Time;
-use crate::zone::LocalZone;
+use crate::units::{OperatorId, Time};
 
 /// The answer of `maintenance --json`.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -37,8 +37,10 @@ pub struct Span {
     ended_at: Option<Time>,
     /// What is done.
     reason: String,
-    /// Who said so.
-    operator: Option<String>,
+    /// Who said so; null where nobody is known.
+    operator: Option<OperatorId>,
+    /// Whence that is known; null where nobody is, and in a ledger of before this was kept.
+    operator_by: Option<OperatorBy>,
     /// Whether it stands now.
     stands: bool,
 }
@@ -56,10 +58,11 @@ pub fn begin(session: Session, subject: Option<&str>, until: &str, reason: &str)
     };
     let (now, operator) = (session.clock.now(), session.operator.as_ref());
     let mut ledger = session.ledger()?;
+    let by = operator.map(|by| say::who(&by.id, Some(by.by), &session.config.things.operators));
     let id = acts::begin_maintenance(&mut ledger, &session.config, subject, end, reason, operator, now)?;
     output::print(&format!(
         "{}\nWhat still stands then is told. `twinwhite maintenance --end {id}` ends it sooner.\n",
-        say::maintenance(subject, end, reason, operator, &zone)
+        say::maintenance(subject, end, reason, by.as_deref(), &zone)
     ))
 }
 
@@ -72,7 +75,7 @@ pub fn end(session: Session, id: i64) -> Result<(), Failure> {
 
 /// Lists them, the newest first.
 pub fn list(session: Session, json: bool) -> Result<(), Failure> {
-    let (now, zone) = (session.clock.now(), session.zone());
+    let now = session.clock.now();
     let mut rows = session.reader()?.read(|store| store.maintenance())?;
     rows.reverse();
     if json {
@@ -82,7 +85,7 @@ pub fn list(session: Session, json: bool) -> Result<(), Failure> {
     if rows.is_empty() {
         return output::print("No maintenance was ever announced.\n");
     }
-    let text: String = rows.iter().map(|row| as_text(row, now, &zone)).collect();
+    let text: String = rows.iter().map(|row| as_text(row, now, &session)).collect();
     output::print(&text)
 }
 
@@ -100,13 +103,16 @@ pub fn as_json(row: MaintenanceRow, now: Time) -> Span {
         until: row.until,
         ended_at: row.ended_at,
         reason: row.reason,
-        operator: row.operator.map(|operator| operator.to_string()),
+        operator: row.operator,
+        operator_by: row.operator_by,
     }
 }
 
-fn as_text(row: &MaintenanceRow, now: Time, zone: &LocalZone) -> String {
+fn as_text(row: &MaintenanceRow, now: Time, session: &Session) -> String {
+    let zone = session.zone();
     let about = row.subject.as_deref().unwrap_or("the whole site");
-    let by = row.operator.as_ref().map(|operator| format!(" ({operator})")).unwrap_or_default();
+    let named = &session.config.things.operators;
+    let by = row.operator.as_ref().map(|by| format!(", {}", say::who(by, row.operator_by, named))).unwrap_or_default();
     let end = match row.ended_at {
         Some(at) => format!("ended {}", zone.show(at)),
         None if stands(row, now) => output::strong(&format!("stands until {}", zone.show(row.until))),

@@ -23,6 +23,7 @@ mod init;
 mod inspect;
 mod maintenance;
 mod messages;
+mod operator;
 mod output;
 mod plot;
 mod record;
@@ -92,7 +93,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Due { within, ics, when, output } => {
             due::due(session()?, *within, ics.as_deref(), when, output.json).map(done)
         }
-        Command::Alerts { open, output } => alerts::alerts(session()?, *open, output.json).map(done),
+        Command::Alerts { open, known, output } => alerts::alerts(session()?, *open, known, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
         Command::Sign { station, job, file, over, out, output } => {
             let (file, over) = (file.as_deref(), over.as_deref());
@@ -116,8 +117,8 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
             }
             .map(done)
         }
-        Command::Record { event, device, at, fields } => {
-            record::record(session()?, event, device, at.as_deref(), fields).map(done)
+        Command::Record { event, device, at, file, fields } => {
+            record::record(session()?, event, device, at.as_deref(), file.as_deref(), fields).map(done)
         }
         Command::Retract { seq, reason } => record::retract(session()?, *seq, reason).map(done),
         Command::Release { seq } => record::release(session()?, *seq).map(done),

@@ -1,18 +1,31 @@
 //! `record`, `retract`, `release`: what people did, and what they take back or let count.
 
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use sha2::{Digest, Sha256};
+
 use super::fail::{Failure, Kind};
 use super::output;
 use super::session::Session;
-use super::take::{not_taken, split};
+use super::take::{not_taken, split, who};
 use crate::acts;
 use crate::admit::admit;
 use crate::formats::{self, Context, Need};
 use crate::pipeline;
-use crate::reading::{Record, Row};
+use crate::reading::{Attached, Record, Row};
 use crate::units::DeviceId;
 
 /// Writes down an event.
-pub fn record(session: Session, event: &str, device: &str, at: Option<&str>, fields: &[String]) -> Result<(), Failure> {
+pub fn record(
+    session: Session,
+    event: &str,
+    device: &str,
+    at: Option<&str>,
+    file: Option<&Path>,
+    fields: &[String],
+) -> Result<(), Failure> {
     let device = DeviceId::new(device).map_err(|bad| Failure::new(Kind::Usage, bad.to_string()))?;
     let now = session.clock.now();
     let mut pairs = vec![
@@ -23,13 +36,12 @@ pub fn record(session: Session, event: &str, device: &str, at: Option<&str>, fie
     for field in fields {
         pairs.push(split(field)?);
     }
-    if let Some(operator) = &session.operator
-        && !pairs.iter().any(|(name, _)| name == "operator")
-    {
-        pairs.push(("operator".to_owned(), operator.to_string()));
-    }
+    let operator = who(&session, &mut pairs)?;
     let context = Context { zone: Some(session.zone()), ..Context::of(Need::Ledger) };
-    let event = formats::typed_event(&pairs, &context).map_err(|defects| not_taken(&defects))?;
+    let mut event = formats::typed_event(&pairs, &context).map_err(|defects| not_taken(&defects))?;
+    event.operator_by = operator.as_ref().map(|operator| operator.by);
+    event.operator = operator.map(|operator| operator.id);
+    event.details.attached = file.map(attached).transpose()?;
     let (kind, time) = (event.kind, event.time);
     let rows = vec![Row { line: 0, value: Record::Event(event) }];
     let admitted = admit(rows, &session.config.things, None).map_err(|defects| not_taken(&defects))?;
@@ -43,6 +55,24 @@ pub fn record(session: Session, event: &str, device: &str, at: Option<&str>, fie
         })?;
     }
     Ok(())
+}
+
+/// What is kept of a file that belongs to a record: name, digest and length.
+fn attached(path: &Path) -> Result<Attached, Failure> {
+    let unreadable =
+        |why: std::io::Error| Failure::new(Kind::Input, format!("--file {}: cannot be read ({why})", path.display()));
+    let mut file = File::open(path).map_err(unreadable)?;
+    let mut hash = Sha256::new();
+    let (mut bytes, mut chunk) = (0, vec![0; 1 << 16]);
+    loop {
+        let length = file.read(&mut chunk).map_err(unreadable)?;
+        let Some(read) = chunk.get(..length).filter(|read| !read.is_empty()) else { break };
+        hash.update(read);
+        bytes += length as u64;
+    }
+    let sha256 = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
+    Ok(Attached { name, sha256, bytes })
 }
 
 /// Takes a record back.

@@ -1,17 +1,20 @@
 //! What every command needs: the configuration, the ledger, the clock, and who is asking.
 
 use std::env;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::args::{AsOf, Cli};
+use super::args::{AsOf, Cli, KnownAt};
 use super::fail::{Failure, Kind};
+use super::operator;
 use crate::clock::Clock;
-use crate::config::Config;
 use crate::config::find::{self, Platform, Surroundings};
+use crate::config::{Config, NamedFile};
 use crate::daemon;
-use crate::ledger::{Ledger, OpenMode};
+use crate::ledger::{Body, Entry, Ledger, OpenMode};
+use crate::reading::{Operator, ThingKind};
+use crate::rebuild;
 use crate::site::Station;
-use crate::units::{DeviceId, OperatorId, StationId, Time};
+use crate::units::{DeviceId, StationId, Time};
 use crate::zone::LocalZone;
 
 /// One call of the program.
@@ -22,8 +25,22 @@ pub struct Session<'a> {
     pub config_file: PathBuf,
     /// The clock.
     pub clock: &'a dyn Clock,
-    /// Who is doing this, if it was said.
-    pub operator: Option<OperatorId>,
+    /// Who is doing this, as far as that can be known.
+    pub operator: Option<Operator>,
+}
+
+/// What a query is asked of.
+pub struct Asked<'a> {
+    /// With the configuration that holds for the answer.
+    pub session: Session<'a>,
+    /// What is known.
+    pub ledger: Ledger,
+    /// The instant that the answer speaks of.
+    pub as_of: Time,
+    /// That instant, where `--as-of` gave one.
+    pub given: Option<Time>,
+    /// Whether it speaks of now, as known now.
+    pub is_now: bool,
 }
 
 /// The file that `--config` named or that is found in the usual places.
@@ -42,10 +59,7 @@ impl<'a> Session<'a> {
     pub fn open(cli: &Cli, clock: &'a dyn Clock) -> Result<Self, Failure> {
         let config_file = config_file(cli)?;
         let config = find::load(&config_file)?;
-        let operator = match cli.operator.as_deref().map(OperatorId::new).transpose() {
-            Ok(operator) => operator,
-            Err(bad) => return Err(Failure::new(Kind::Usage, format!("--operator: {bad}"))),
-        };
+        let operator = operator::operator(cli.operator.as_deref(), &config.things)?;
         Ok(Self { config, config_file, clock, operator })
     }
 
@@ -62,6 +76,43 @@ impl<'a> Session<'a> {
         } else {
             Ok(Ledger::in_memory(&self.config.site.id)?)
         }
+    }
+
+    /// What a query is asked of: the ledger and the configuration of now, or of the instant whose knowledge shall answer.
+    pub fn asked(self, when: &AsOf, known: &KnownAt) -> Result<Asked<'a>, Failure> {
+        let given = when.as_of.is_some().then(|| self.as_of(when)).transpose()?;
+        let Some(text) = &known.known_at else {
+            let ledger = self.reader()?;
+            return Ok(Asked {
+                as_of: given.unwrap_or_else(|| self.clock.now()),
+                given,
+                is_now: given.is_none(),
+                ledger,
+                session: self,
+            });
+        };
+        let zone = self.zone();
+        let at = zone.read(text).map_err(|bad| Failure::new(Kind::Usage, format!("--known-at: {bad}")))?;
+        let nothing = || {
+            let message =
+                format!("--known-at {}: the ledger knew nothing yet, not even a configuration", zone.show(at));
+            Failure::new(Kind::NotFound, message)
+        };
+        let now = self.reader()?;
+        let last = now.last_entry_by(at)?.ok_or_else(nothing)?;
+        let path = self.config.paths.state.join(daemon::LEDGER_FILE);
+        let ledger = rebuild::as_it_was(&path, &self.config.site.id, last, &self.config)?;
+        let (seq, _) = ledger.config_in_force()?.ok_or_else(nothing)?;
+        let Some(Entry { body: Body::Config(written), .. }) = ledger.entry(seq)? else { return Err(nothing()) };
+        let files: Vec<NamedFile> = written.files.iter().map(NamedFile::from).collect();
+        let config =
+            Config::parse_with(&written.text, &format!("entry {seq}"), Path::new("."), &files).map_err(|mistakes| {
+                let message = format!("the configuration in force then is not understood by this version:\n{mistakes}");
+                Failure::new(Kind::Config, message)
+            })?;
+        let session = Self { config, ..self };
+        let given = given.map(|given| given.min(at));
+        Ok(Asked { as_of: given.unwrap_or(at), given, is_now: false, ledger, session })
     }
 
     /// The site's local time.
@@ -82,6 +133,14 @@ impl<'a> Session<'a> {
         let things = &self.config.things;
         let known = things.displays.iter().map(|d| &d.id).chain(things.lamps.iter().map(|l| &l.id));
         find_named(name, known, "display or lamp", DeviceId::as_str).cloned()
+    }
+
+    /// The display, lamp, paper or instrument that `name` stands for.
+    pub fn thing(&self, name: &str) -> Result<(DeviceId, ThingKind), Failure> {
+        let things = &self.config.things;
+        let all: Vec<(DeviceId, ThingKind)> =
+            things.ids().filter_map(|id| Some((DeviceId::new(id).ok()?, things.kind_of(id)?))).collect();
+        find_named(name, all.iter(), "display, lamp, paper or instrument", |(id, _)| id.as_str()).cloned()
     }
 
     /// The station that `name` stands for.

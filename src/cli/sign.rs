@@ -15,7 +15,6 @@ use super::session::Session;
 use crate::inbox::files_waiting;
 use crate::ledger::entry::sign_off::{PrintFile, SignOff};
 use crate::ledger::{Certificate, Digest, Seq};
-use crate::reading::{Operator, OperatorBy};
 use crate::say::sign_off::{HOW_TO_OVERRIDE, facts, page};
 use crate::sign_off::{self, NotSigned, Request, Signed};
 
@@ -59,12 +58,11 @@ pub fn sign(session: Session, approved: &Approved, json: bool) -> Result<(), Fai
     let station = session.station(approved.station)?;
     // Read before the ledger is locked.
     let file = approved.file.map(print_file).transpose()?;
-    let operator = session.operator.clone().map(|id| Operator { id, by: OperatorBy::Option });
     let request = Request {
         station,
         job: approved.job,
         file,
-        operator: operator.as_ref(),
+        operator: session.operator.as_ref(),
         over: approved.over,
         files_waiting: files_waiting(&session.config.paths.inbox),
     };

@@ -6,11 +6,11 @@ use std::fs;
 use std::process::ExitCode;
 use std::time::Duration;
 
-use super::args::AsOf;
+use super::args::When;
 use super::fail::Failure;
 use super::output;
 use super::rules;
-use super::session::Session;
+use super::session::{Asked, Session};
 use super::{maintenance, messages};
 use crate::alert;
 use crate::color::rendering::SimulatorTables;
@@ -43,16 +43,14 @@ pub fn status(
     session: Session,
     station: Option<&str>,
     exit_code: bool,
-    when: &AsOf,
+    when: &When,
     json: bool,
 ) -> Result<ExitCode, Failure> {
-    let as_of = session.as_of(when)?;
+    let Asked { session, mut ledger, as_of, is_now: now, .. } = session.asked(&when.at, &when.known)?;
     let stations: Vec<&Station> = match station {
         Some(name) => vec![session.station(name)?],
         None => session.config.things.stations.iter().collect(),
     };
-    let mut ledger = session.reader()?;
-    let now = when.as_of.is_none();
     let (answers, channels, maintenance, blind) = ledger.read(|store| {
         let answers = answers(store, &session.config, stations, as_of)?;
         let channels = if now { messages::channel_states(store, &session.config)? } else { Vec::new() };
@@ -74,7 +72,9 @@ pub fn status(
             let zone = session.zone();
             for work in &maintenance {
                 let about = work.subject.as_deref();
-                let line = say::maintenance(about, work.until, &work.reason, work.operator.as_ref(), &zone);
+                let named = &session.config.things.operators;
+                let by = work.operator.as_ref().map(|by| say::who(by, work.operator_by, named));
+                let line = say::maintenance(about, work.until, &work.reason, by.as_deref(), &zone);
                 text.push_str(&format!("{line}\n"));
             }
             text.push_str(&messages::troubles(&channels, &zone));

@@ -9,6 +9,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::fail::{Failure, Kind};
+use super::operator;
 use super::output;
 use super::session::Session;
 use crate::admit::admit;
@@ -16,7 +17,7 @@ use crate::formats::{self, Context, Need};
 use crate::ledger::Seq;
 use crate::ledger::entry::CameBy;
 use crate::pipeline::{self, Incoming, Receipt, Taken};
-use crate::reading::{Defect, Record, Row};
+use crate::reading::{Defect, Operator, Record, Row};
 use crate::say;
 use crate::units::DeviceId;
 
@@ -131,8 +132,13 @@ pub fn ingest(
             Err(why) => Err(why),
             Ok(bytes) => {
                 let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-                let incoming =
-                    Incoming { name: &name, bytes: &bytes, folder_device: folder_device.clone(), from: CameBy::Ingest };
+                let incoming = Incoming {
+                    name: &name,
+                    bytes: &bytes,
+                    folder_device: folder_device.clone(),
+                    from: CameBy::Ingest,
+                    operator: session.operator.clone(),
+                };
                 Ok(pipeline::take(&mut ledger, &session.config, &incoming, session.clock.now())?)
             }
         };
@@ -165,17 +171,15 @@ pub fn read(path: &Path, max_bytes: u64) -> Result<Vec<u8>, String> {
 pub fn add(session: Session, device: &str, fields: &[String], json: bool) -> Result<(), Failure> {
     let device = session.device(device)?;
     let mut pairs = fields.iter().map(|field| split(field)).collect::<Result<Vec<_>, _>>()?;
-    if let Some(operator) = &session.operator
-        && !pairs.iter().any(|(name, _)| name == "operator")
-    {
-        pairs.push(("operator".to_owned(), operator.to_string()));
-    }
+    let operator = who(&session, &mut pairs)?;
     let context =
         Context { zone: Some(session.zone()), folder_device: Some(device.clone()), ..Context::of(Need::Look) };
     let now = session.clock.now();
     let mut draft = formats::typed(&pairs, &context).map_err(|defects| not_taken(&defects))?;
     draft.device = Some(device.clone());
     draft.time.get_or_insert(now);
+    draft.circumstances.operator_by = operator.as_ref().map(|operator| operator.by);
+    draft.circumstances.operator = operator.map(|operator| operator.id);
     let rows = vec![Row { line: 0, value: Record::Reading(draft) }];
     let admitted = admit(rows, &session.config.things, Some(&device)).map_err(|defects| not_taken(&defects))?;
     let mut ledger = session.ledger()?;
@@ -184,6 +188,17 @@ pub fn add(session: Session, device: &str, fields: &[String], json: bool) -> Res
         total = pipeline::take_one(&mut ledger, &session.config, row.value, now)?;
     }
     if json { output::json(&ReceiptJson::of(&total)) } else { output::print(&added_text(&device, &total)) }
+}
+
+/// Who did it: as typed among the fields, which is then taken from them, or as the session knows.
+pub fn who(session: &Session, pairs: &mut Vec<(String, String)>) -> Result<Option<Operator>, Failure> {
+    match pairs.iter().position(|(name, _)| name == "operator") {
+        Some(place) => {
+            let (_, name) = pairs.remove(place);
+            operator::known(&name, "operator", &session.config.things).map(Some)
+        }
+        None => Ok(session.operator.clone()),
+    }
 }
 
 /// Splits name=value.

@@ -145,10 +145,11 @@ mod tests {
     use super::super::illuminant::D50_XYZ;
     use super::super::paper::{PaperLight, PaperUnderLamp};
     use super::*;
+    use crate::site::Identity;
     use crate::units::{DeviceId, ReflectanceCurve};
 
     fn paper(white: PaperWhite, condition: Option<MeasurementCondition>, brightened: Option<bool>) -> Paper {
-        Paper { id: DeviceId::new("satin").unwrap(), white, condition, brightened }
+        Paper { id: DeviceId::new("satin").unwrap(), identity: Identity::default(), white, condition, brightened }
     }
 
     fn lab(b: f64) -> PaperWhite {

@@ -3,7 +3,7 @@
 
 use super::curve;
 use super::files::Files;
-use super::things::known_id;
+use super::things::{identity, known_id};
 use super::walk::{Entry, Table};
 use crate::color::PaperUnderLamp;
 use crate::site::{MeasurementCondition, Paper, PaperWhite};
@@ -11,7 +11,8 @@ use crate::units::DeviceId;
 
 /// A paper, if it is whole; else its mistakes were noted.
 pub(super) fn paper(table: &Table<'_>, files: &Files<'_>) -> Option<Paper> {
-    table.only(&["id", "white", "reflectance_factor", "reflectance", "condition", "brightened"]);
+    let known = ["id", "maker", "model", "serial", "place"];
+    table.only(&[&known[..], &["white", "reflectance_factor", "reflectance", "condition", "brightened"]].concat());
     let white = white(table, files);
     let conditions = [
         ("M0", MeasurementCondition::M0),
@@ -21,7 +22,9 @@ pub(super) fn paper(table: &Table<'_>, files: &Files<'_>) -> Option<Paper> {
     ];
     let condition = table.get("condition").and_then(|entry| entry.choice(&conditions));
     let brightened = table.get("brightened").and_then(|entry| entry.truth());
-    let paper = Paper { id: DeviceId::new(known_id(table)?).ok()?, white: white?, condition, brightened };
+    let identity = identity(table);
+    let id = DeviceId::new(known_id(table)?).ok()?;
+    let paper = Paper { id, identity, white: white?, condition, brightened };
     if let Err(bad) = PaperUnderLamp::of(&paper, None)
         && let Some(entry) = table.get("white").or(table.get("reflectance"))
     {

@@ -8,7 +8,8 @@ use super::rules::RuleSets;
 use super::stations::station;
 use super::walk::{Entry, Table};
 use crate::site::{
-    Adjustable, AimWhite, Bias, Display, DisplayAim, Instrument, InstrumentKind, Lamp, LampAim, LampKind, Noise, Things,
+    Adjustable, AimWhite, Bias, Display, DisplayAim, Identity, Instrument, InstrumentKind, Lamp, LampAim, LampKind,
+    Noise, Things,
 };
 use crate::units::{DeviceId, Duv, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Xy};
 
@@ -66,8 +67,20 @@ pub(super) fn known_id<'a>(table: &Table<'a>) -> Option<&'a str> {
     table.get("id")?.as_text()
 }
 
+/// What tells a thing from others; each a text.
+pub(super) fn identity(table: &Table<'_>) -> Identity {
+    let text = |key| table.get(key).and_then(|entry| entry.text("a text")).map(str::to_owned);
+    Identity {
+        maker: text("maker"),
+        model: text("model"),
+        serial: text("serial"),
+        firmware: text("firmware"),
+        place: text("place"),
+    }
+}
+
 fn display<'a>(table: &Table<'a>, resolve: CctDuvToXy) -> Option<(Display, Entry<'a>)> {
-    table.only(&["id", "model", "aim", "warm_up_min"]);
+    table.only(&["id", "maker", "model", "serial", "firmware", "place", "aim", "warm_up_min"]);
     let expected = "an aim like { white = \"D65\", luminance_cd_m2 = 145 }";
     let aim = table.need("aim", expected).and_then(|entry| {
         let aim = entry.table(expected, &["white", "luminance_cd_m2"])?;
@@ -82,10 +95,10 @@ fn display<'a>(table: &Table<'a>, resolve: CctDuvToXy) -> Option<(Display, Entry
         let luminance = level.and_then(|level| Luminance::new(level).ok());
         Some((DisplayAim { white: white?, luminance }, entry))
     });
-    let model = table.get("model").and_then(|entry| entry.text("a text")).map(str::to_owned);
+    let identity = identity(table);
     let warm_up_min = warm_up(table);
     let (aim, at) = aim?;
-    Some((Display { id: DeviceId::new(known_id(table)?).ok()?, model, aim, warm_up_min }, at))
+    Some((Display { id: DeviceId::new(known_id(table)?).ok()?, identity, aim, warm_up_min }, at))
 }
 
 const LUMINANCE: &str = "a luminance in cd/m2, above 0, at most 10000";
@@ -170,7 +183,8 @@ fn warm_up(table: &Table<'_>) -> f64 {
 }
 
 fn lamp(table: &Table<'_>, resolve: CctDuvToXy) -> Option<Lamp> {
-    table.only(&["id", "model", "kind", "aim", "adjustable", "rated_hours", "warm_up_min"]);
+    let known = ["id", "maker", "model", "serial", "firmware", "place"];
+    table.only(&[&known[..], &["kind", "aim", "adjustable", "rated_hours", "warm_up_min"]].concat());
     let expected = "an aim like { white = \"D50\", illuminance_lx = 500 }";
     let aim = table.need("aim", expected).and_then(|entry| {
         let aim = entry.table(expected, &["white", "illuminance_lx"])?;
@@ -200,21 +214,22 @@ fn lamp(table: &Table<'_>, resolve: CctDuvToXy) -> Option<Lamp> {
     let expected = "the lamp's rated life in hours, above 0, at most 1000000";
     let rated = |entry: Entry<'_>| entry.number(expected, |h| h > 0.0 && h <= 1e6);
     let rated_hours = table.get("rated_hours").and_then(rated).map(Hours);
-    let model = table.get("model").and_then(|entry| entry.text("a text")).map(str::to_owned);
+    let identity = identity(table);
     let warm_up_min = warm_up(table);
     let id = DeviceId::new(known_id(table)?).ok()?;
-    Some(Lamp { id, model, kind, aim: aim?, adjustable, rated_hours, warm_up_min })
+    Some(Lamp { id, identity, kind, aim: aim?, adjustable, rated_hours, warm_up_min })
 }
 
 fn instrument(table: &Table<'_>) -> Option<Instrument> {
-    table.only(&["id", "kind", "serial", "certificate_until", "noise", "bias"]);
+    let known = ["id", "maker", "model", "serial", "firmware", "place"];
+    table.only(&[&known[..], &["kind", "certificate_until", "noise", "bias"]].concat());
     let kinds = [
         ("colorimeter", InstrumentKind::Colorimeter),
         ("spectrometer", InstrumentKind::Spectrometer),
         ("illuminance_meter", InstrumentKind::IlluminanceMeter),
     ];
     let kind = table.get("kind").and_then(|entry| entry.choice(&kinds));
-    let serial = table.get("serial").and_then(|entry| entry.text("a text")).map(str::to_owned);
+    let identity = identity(table);
     let certificate_until = table.get("certificate_until").and_then(|entry| {
         let date = entry.as_date();
         if date.is_none() {
@@ -251,7 +266,7 @@ fn instrument(table: &Table<'_>) -> Option<Instrument> {
         common,
     };
     let id = InstrumentId::new(known_id(table)?).ok()?;
-    Some(Instrument { id, kind, serial, certificate_until, noise, bias })
+    Some(Instrument { id, identity, kind, certificate_until, noise, bias })
 }
 
 fn operator(table: &Table<'_>) -> Option<OperatorId> {

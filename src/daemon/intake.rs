@@ -29,7 +29,8 @@ impl Daemon {
                 return self.refuse(&claim, vec![defect]).map(Some);
             }
         };
-        let incoming = Incoming { name: &claim.name, bytes: &claim.bytes, folder_device, from: CameBy::Inbox };
+        let incoming =
+            Incoming { name: &claim.name, bytes: &claim.bytes, folder_device, from: CameBy::Inbox, operator: None };
         let taken = match pipeline::take(&mut self.ledger, &self.config, &incoming, now) {
             Ok(taken) => taken,
             Err(error) => {

@@ -84,9 +84,16 @@ fn note(lives: &mut Lives, held: &Held, params: &Params, met: &Met, state: &Devi
             | EventKind::PartReplaced
             | EventKind::SettingChanged
             | EventKind::Moved
+            | EventKind::Damaged
+            | EventKind::Repaired
+            | EventKind::Firmware
             | EventKind::Serviced => lives.begin_stretch(false),
             EventKind::Cleaned => lives.begin_stretch(true),
-            EventKind::Retired | EventKind::CrossCalibrated | EventKind::NewBatch => {}
+            EventKind::Retired
+            | EventKind::CrossCalibrated
+            | EventKind::NewBatch
+            | EventKind::Certificate
+            | EventKind::Adjusted => {}
         },
         Met::Reading(row, absorbed) => {
             let now = state.setting().map(str::to_owned);

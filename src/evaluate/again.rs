@@ -33,6 +33,7 @@ pub(super) fn tell_again(tx: &mut Tx, config: &Config, standing: &[AlertRow]) ->
             reason: Transition::Repeated.word().to_owned(),
             detail: row.detail.clone(),
             operator: None,
+            operator_by: None,
             run: row.run,
         };
         append(tx, config, Body::Alert(step.clone()))?;

@@ -3,6 +3,7 @@
 
 use std::path::Path;
 
+use super::equipment::instrument_life;
 use super::seen::Estimates;
 use crate::config::{Config, NamedFile};
 use crate::drift::Thing;
@@ -56,7 +57,12 @@ pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>
             demands.extend(ends(estimates, things, device, answered)?);
         }
     }
-    demands.extend(things.instruments.iter().filter_map(|instrument| sources::of_certificate(instrument, zone)));
+    for instrument in &things.instruments {
+        let life = instrument_life(estimates.store, config, &instrument.id, now)?;
+        let until = life.certificate_until(now).filter(|_| !life.is_retired());
+        demands.extend(until.map(|until| sources::of_certificate(&instrument.id, until, zone)));
+        demands.extend(life.damaged().map(|since| sources::of_damage(&instrument.id, since)));
+    }
     for reminder in config.reminders.iter().filter(|reminder| !moot(estimates, reminder)) {
         let missed = match reminder.cron.last_until(now, zone.0) {
             Some(run) => unserved(estimates, config, reminder, run)?.then_some(run),
@@ -149,9 +155,10 @@ pub(super) fn served(
             events.iter().any(|row| row.excluded.is_none() && kinds.contains(&row.event.kind))
         }
         (ServedBy::Certificate { reaching }, Some(device)) => {
-            let named = |id: &InstrumentId| id.as_str() == device.as_str();
-            let instrument = config.things.instruments.iter().find(|instrument| named(&instrument.id));
-            let until = instrument.and_then(|instrument| instrument.certificate_until);
+            let until = match InstrumentId::new(device.as_str()) {
+                Ok(instrument) => instrument_life(store, config, &instrument, now)?.certificate_until(now),
+                Err(_) => None,
+            };
             let needed = reaching.unwrap_or(LocalZone(config.site.zone).day(run.max(now)));
             until.is_some_and(|until| until >= needed)
         }

@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use chrono::Timelike;
 
+use super::equipment::read_with;
 use crate::aims;
 use crate::color::rendering::indices;
 use crate::color::{UvSpread, uv_prime};
@@ -113,9 +114,11 @@ impl<'a> Estimates<'a> {
         })
     }
 
-    /// Judges a station by what was seen of it. Foreign light, which makes a reason and no verdict, is looked up here.
+    /// Judges a station by what was seen of it. What makes a reason and no verdict, foreign light and the instruments, is looked
+    /// up here.
     pub fn judge(&self, seen: &Seen) -> Result<Judgement, LedgerError> {
-        Ok(station::judge(seen, self.ambient(seen)?, self.at))
+        let read_with = read_with(self.store, self.config, [&seen.display, &seen.lamp], self.at)?;
+        Ok(station::judge(seen, self.ambient(seen)?, read_with, self.at))
     }
 
     /// What is believed of a device, as one of `station`; `lit` is the station's paper where it is at hand.

@@ -58,7 +58,9 @@ fn words(store: &Store, config: &Config, now: Time) -> Result<(String, Vec<Strin
     let mut lines = say::summary(&stations, &intake, &alerts, &due, given_up, &zone);
     for work in store.standing_maintenance(now)? {
         let about = work.subject.as_deref();
-        lines.push(say::maintenance(about, work.until, &work.reason, work.operator.as_ref(), &zone));
+        let named = &config.things.operators;
+        let by = work.operator.as_ref().map(|by| say::who(by, work.operator_by, named));
+        lines.push(say::maintenance(about, work.until, &work.reason, by.as_deref(), &zone));
     }
     if let Some(newest) = store.newest_signed_head()?
         && let Ok(signed) = SignedHead::parse(&newest.note)

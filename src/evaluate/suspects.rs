@@ -180,9 +180,11 @@ fn calm_readings<'r>(
         .filter_map(move |row| row.instrument.clone().map(|instrument| Calm { light, instrument, time: row.time }))
 }
 
-/// Whether the instrument was serviced or compared with another since it became suspect.
+/// Whether the instrument was serviced, mended, certified or compared with another since it became suspect.
 fn was_seen_to(store: &Store, suspicion: &Suspicion, now: Time) -> Result<bool, LedgerError> {
     let Ok(subject) = DeviceId::new(suspicion.instrument.as_str()) else { return Ok(false) };
     let kinds = [EventKind::CrossCalibrated, EventKind::Serviced, EventKind::Recalibrated];
-    Ok(store.last_event(&subject, kinds, now)?.is_some_and(|at| at >= suspicion.since))
+    let further = [EventKind::Adjusted, EventKind::Repaired, EventKind::Certificate];
+    let last = store.last_event(&subject, kinds, now)?.max(store.last_event(&subject, further, now)?);
+    Ok(last.is_some_and(|at| at >= suspicion.since))
 }

@@ -4,6 +4,9 @@
 //! the last one alone. Dates that no line of the calendar sets are told from [`TELL_FROM_HOUR`] on the clock on the wall. Acts that a
 //! forecast calls for are not told here: the alerts of the match name them.
 
+use chrono::NaiveDate;
+
+use super::equipment::instrument_life;
 use super::seen::Estimates;
 use super::{Condition, Scope, agenda};
 use crate::alert::{Kind, Sighting};
@@ -13,9 +16,8 @@ use crate::ledger::store::AlertRow;
 use crate::say;
 use crate::schedule::sources::{Stage, certificate_stage, of_rated_hours, rated_stage};
 use crate::schedule::{Reminder, Task, Work};
-use crate::site::Instrument;
 use crate::station::{Advice, Call, CallReason, GUESS_BELOW_READINGS, Verdict};
-use crate::units::{Days, DeviceId, Hours, StationId, Time};
+use crate::units::{Days, DeviceId, Hours, InstrumentId, StationId, Time};
 use crate::zone::LocalZone;
 
 /// What the calendar's lines do not set is told from this hour on, so that nobody is woken for it.
@@ -52,7 +54,7 @@ pub(super) fn conditions(
         looked.reminder(reminder)?;
     }
     for instrument in &config.things.instruments {
-        looked.certificate(instrument);
+        looked.certificate(&instrument.id)?;
     }
     for lamp in &config.things.lamps {
         if let Some(rated) = lamp.rated_hours {
@@ -136,12 +138,20 @@ impl Looked<'_> {
         self.found.push(condition);
     }
 
-    fn certificate(&mut self, instrument: &Instrument) {
-        let Some(until) = instrument.certificate_until else { return };
+    fn certificate(&mut self, instrument: &InstrumentId) -> Result<(), LedgerError> {
+        let Some(until) = self.certificate_until(instrument)? else { return Ok(()) };
         let stage = certificate_stage(until, self.estimates.at, self.zone());
         let words = [reason::CERTIFICATE_ENDS, reason::CERTIFICATE_ENDED];
-        let detail = say::of_certificate(instrument, stage == Stage::Over);
-        self.stage(&subject(&Work::Certificate, instrument.id.as_str()), stage, words, detail);
+        let detail = say::of_certificate(instrument, until, stage == Stage::Over);
+        self.stage(&subject(&Work::Certificate, instrument.as_str()), stage, words, detail);
+        Ok(())
+    }
+
+    /// The last good day of the certificate of an instrument that is in use.
+    fn certificate_until(&self, instrument: &InstrumentId) -> Result<Option<NaiveDate>, LedgerError> {
+        let now = self.estimates.at;
+        let life = instrument_life(self.estimates.store, self.config, instrument, now)?;
+        Ok(life.certificate_until(now).filter(|_| !life.is_retired()))
     }
 
     fn rated_hours(&mut self, lamp: &DeviceId, rated: Hours) {
@@ -274,7 +284,7 @@ impl Looked<'_> {
                     seen && done
                 }
                 (Some(_), None) => !matches!(self.scope, Scope::Devices(_)),
-                (None, _) => !self.still_known(&row) && !matches!(self.scope, Scope::Devices(_)),
+                (None, _) => !matches!(self.scope, Scope::Devices(_)) && !self.still_known(&row)?,
             };
             if over && !self.found.iter().any(|other| other.kind == kind && other.subject == row.subject) {
                 self.found.push(Condition::of(kind, &row.subject, Sighting::Good, Vec::new()));
@@ -284,12 +294,16 @@ impl Looked<'_> {
     }
 
     /// Whether what an alert without a run is about can still be due.
-    fn still_known(&self, row: &AlertRow) -> bool {
+    fn still_known(&self, row: &AlertRow) -> Result<bool, LedgerError> {
         let things = &self.config.things;
-        match row.reason.as_str() {
-            reason::CERTIFICATE_ENDS | reason::CERTIFICATE_ENDED => (things.instruments.iter())
-                .filter(|instrument| instrument.certificate_until.is_some())
-                .any(|instrument| subject(&Work::Certificate, instrument.id.as_str()) == row.subject),
+        Ok(match row.reason.as_str() {
+            reason::CERTIFICATE_ENDS | reason::CERTIFICATE_ENDED => {
+                let named = |id: &InstrumentId| subject(&Work::Certificate, id.as_str()) == row.subject;
+                match things.instruments.iter().find(|instrument| named(&instrument.id)) {
+                    Some(instrument) => self.certificate_until(&instrument.id)?.is_some(),
+                    None => false,
+                }
+            }
             reason::RATED_HOURS_NEAR | reason::RATED_HOURS_REACHED => (things.lamps.iter())
                 .filter(|lamp| lamp.rated_hours.is_some())
                 .filter(|lamp| {
@@ -298,7 +312,7 @@ impl Looked<'_> {
                 })
                 .any(|lamp| subject(&Work::Replace, lamp.id.as_str()) == row.subject),
             _ => true,
-        }
+        })
     }
 }
 

@@ -34,6 +34,13 @@ pub(super) enum Column {
     Note,
     Event,
     Other,
+    Number,
+    Issued,
+    Until,
+    Laboratory,
+    Results,
+    Firmware,
+    Place,
 }
 
 /// Which of the two kinds of record a row holds.
@@ -83,14 +90,17 @@ impl Kind {
                 Id,
                 Note,
             ],
-            Self::Event => &[Time, Device, Event, Operator, Note, ChromaX, ChromaY, Luminance, Other],
+            Self::Event => &[
+                Time, Device, Event, Operator, Note, ChromaX, ChromaY, Luminance, Other, Number, Issued, Until,
+                Laboratory, Results, Firmware, Place,
+            ],
         }
     }
 }
 
 impl Column {
     /// Every field of either kind, at the place of its own number.
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 34] = [
         Self::Time,
         Self::Device,
         Self::X,
@@ -118,6 +128,13 @@ impl Column {
         Self::Note,
         Self::Event,
         Self::Other,
+        Self::Number,
+        Self::Issued,
+        Self::Until,
+        Self::Laboratory,
+        Self::Results,
+        Self::Firmware,
+        Self::Place,
     ];
 
     /// The name in files.
@@ -150,6 +167,13 @@ impl Column {
             Self::Note => "note",
             Self::Event => "event",
             Self::Other => "other",
+            Self::Number => "number",
+            Self::Issued => "issued",
+            Self::Until => "until",
+            Self::Laboratory => "laboratory",
+            Self::Results => "results",
+            Self::Firmware => "firmware",
+            Self::Place => "place",
         }
     }
 

@@ -24,12 +24,18 @@ pub(super) enum Cell<'a> {
 }
 
 /// The cells of a row.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(super) struct Cells<'a> {
     /// Each at the number of its column.
     named: [Cell<'a>; Column::ALL.len()],
     /// The spectral ones, each with its wavelength, nm, rising. Kept apart, since most rows have none.
     pub bands: Vec<(f64, Cell<'a>)>,
+}
+
+impl Default for Cells<'_> {
+    fn default() -> Self {
+        Self { named: std::array::from_fn(|_| Cell::Absent), bands: Vec::new() }
+    }
 }
 
 /// Puts `cell` where `column` belongs, without the blanks around it; one that is empty then stays absent.
@@ -152,7 +158,8 @@ impl Row<'_, '_> {
             }
             Cell::Text(text) | Cell::Quoted(text) => text.as_ref(),
         };
-        let breaks_a_line = |c: char| column == Column::Note && matches!(c, '\n' | '\r' | '\t');
+        let breaks_a_line =
+            |c: char| matches!(column, Column::Note | Column::Results) && matches!(c, '\n' | '\r' | '\t');
         match text.chars().find(|c| c.is_control() && !breaks_a_line(*c)) {
             Some(control) => {
                 let (found, expected) = (text.to_owned(), format!("text without U+{:04X}", u32::from(control)));

@@ -8,8 +8,10 @@ use super::column::{Column, Kind};
 use super::defects::Defects;
 use super::field::{Cells, Row};
 use super::{Context, Need};
-use crate::reading::{Circumstances, ColourSet, Draft, Event, EventKind, Level, Patch, Record, Source};
-use crate::units::{DeviceId, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Time};
+use crate::reading::{
+    Certificate, Circumstances, ColourSet, Details, Draft, Event, EventKind, Level, OperatorBy, Patch, Record, Source,
+};
+use crate::units::{Day, DeviceId, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, Time};
 use crate::units::{UvPrime, Xy, Xyz};
 use crate::zone::{self, BadLocalTime};
 
@@ -98,7 +100,9 @@ impl Row<'_, '_> {
         let device = self.device(true);
         let kind = self.event_kind();
         let operator = self.named(Column::Operator, OperatorId::new);
+        let operator_by = operator.as_ref().map(|_| OperatorBy::File);
         let note = self.text(Column::Note);
+        let details = self.details(kind);
         let target_white = match (self.number(Column::ChromaX), self.number(Column::ChromaY)) {
             (None, None) => None,
             (x, y) => self.xy(x, y),
@@ -121,7 +125,19 @@ impl Row<'_, '_> {
             return None;
         }
         let (device, time, kind) = (device?, time?, kind?);
-        Some(Event { device, time, time_given, kind, operator, note, target_white, target_luminance, other })
+        Some(Event {
+            device,
+            time,
+            time_given,
+            kind,
+            operator,
+            operator_by,
+            note,
+            target_white,
+            target_luminance,
+            other,
+            details,
+        })
     }
 
     fn event_kind(&mut self) -> Option<EventKind> {
@@ -136,9 +152,59 @@ impl Row<'_, '_> {
         }
     }
 
+    /// What only some kinds of event say.
+    fn details(&mut self, kind: Option<EventKind>) -> Details {
+        let certificate = match kind {
+            Some(EventKind::Certificate) => self.certificate(),
+            None => None,
+            Some(_) => {
+                for column in [Column::Number, Column::Issued, Column::Until, Column::Laboratory, Column::Results] {
+                    self.must_be_empty(column, "nothing: it belongs to a certificate");
+                }
+                None
+            }
+        };
+        let firmware = self.text(Column::Firmware);
+        match kind {
+            Some(EventKind::Firmware) if self.is_absent(Column::Firmware) => {
+                self.blame(Column::Firmware, "nothing", "the version that it has now");
+            }
+            Some(EventKind::Firmware | EventKind::Serviced | EventKind::Repaired | EventKind::Replaced) | None => {}
+            Some(_) => {
+                self.must_be_empty(Column::Firmware, "nothing: it belongs to firmware, serviced, repaired or replaced")
+            }
+        }
+        let place = self.text(Column::Place);
+        if kind.is_some_and(|kind| kind != EventKind::Moved) {
+            self.must_be_empty(Column::Place, "nothing: it belongs to moved");
+        }
+        Details { certificate, firmware, place, attached: None }
+    }
+
+    fn certificate(&mut self) -> Option<Certificate> {
+        let (number, laboratory) = (self.text(Column::Number), self.text(Column::Laboratory));
+        let results = self.text(Column::Results);
+        let (issued, until) = (self.day(Column::Issued), self.day(Column::Until));
+        if until.is_none() && self.is_absent(Column::Until) {
+            self.blame(Column::Until, "nothing", "the last day on which it is good, like 2027-03-31");
+        }
+        if let (Some(issued), Some(until)) = (issued, until)
+            && until < issued
+        {
+            self.blame(Column::Until, &until.to_string(), format!("a day from its issue on, {issued}"));
+        }
+        Some(Certificate { until: until?, number, issued, laboratory, results })
+    }
+
+    fn day(&mut self, column: Column) -> Option<Day> {
+        let text = self.text(column)?;
+        Day::parse(&text).map_err(|_| self.blame(column, &text, "a day as year, month and day, like 2027-03-31")).ok()
+    }
+
     fn circumstances(&mut self) -> Circumstances {
         let instrument = self.named(Column::Instrument, InstrumentId::new);
         let operator = self.named(Column::Operator, OperatorId::new);
+        let operator_by = operator.as_ref().map(|_| OperatorBy::File);
         let hours = self.within(Column::Hours, 1e7, "hours of use, from 0 to 10 000 000").map(Hours);
         let warmup_min = self.within(Column::WarmupMin, 1e7, "minutes since it was switched on, from 0 to 10 000 000");
         let source = match self.word(Column::Source, &["measured", "label"]) {
@@ -155,7 +221,7 @@ impl Row<'_, '_> {
         let setting = self.text(Column::Setting);
         let id = self.text(Column::Id);
         let note = self.text(Column::Note);
-        Circumstances { instrument, operator, hours, warmup_min, setting, source, patch, ra, id, note }
+        Circumstances { instrument, operator, operator_by, hours, warmup_min, setting, source, patch, ra, id, note }
     }
 
     fn time(&mut self, must: Must) -> (Option<Time>, Option<String>) {

@@ -33,11 +33,11 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize};
 
 use super::digest::Digest;
-use crate::reading::{Defect, Event, Reading};
+use crate::reading::{Defect, Event, OperatorBy, Reading};
 use crate::units::{OperatorId, Probability, SiteId, StationId, Time};
 pub use keys::{KeyLost, KeyMade, KeyRotated};
 pub use sign_off::SignOff;
-pub use told::{Delivery, Maintenance, MaintenanceEnded, Outcome, Resend, Summary};
+pub use told::{Alert, Delivery, Maintenance, MaintenanceEnded, Outcome, Resend, Summary, Transition};
 
 /// The number of an entry in its ledger: from 1, without gaps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, JsonSchema)]
@@ -268,6 +268,12 @@ pub struct File {
     pub duplicate: u64,
     /// How it came in.
     pub from: CameBy,
+    /// Who named it on the command line; its rows name their own operators.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+    /// Whence that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A reading as received, and what was known of it on arrival.
@@ -323,6 +329,9 @@ pub struct Retract {
     /// Who took it back.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A held reading allowed to count.
@@ -333,6 +342,9 @@ pub struct Release {
     /// Who allowed it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A station's verdict changed.
@@ -349,53 +361,6 @@ pub struct Verdict {
     pub risk: Probability,
     /// The words of the reasons.
     pub reasons: Vec<String>,
-}
-
-/// The steps of an alert's life.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-#[allow(missing_docs)]
-pub enum Transition {
-    Raised,
-    Acknowledged,
-    /// It stands still, and people are told again.
-    Repeated,
-    Cleared,
-}
-
-impl Transition {
-    /// The step's word, as in JSON.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Raised => "raised",
-            Self::Acknowledged => "acknowledged",
-            Self::Repeated => "repeated",
-            Self::Cleared => "cleared",
-        }
-    }
-}
-
-/// An alert went one step.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Alert {
-    /// The alert's number in this ledger, from 1.
-    pub id: i64,
-    /// The word of its kind.
-    pub kind: String,
-    /// The station, device or file it is about.
-    pub subject: String,
-    /// The step.
-    pub transition: Transition,
-    /// The word of the reason.
-    pub reason: String,
-    /// One sentence for people.
-    pub detail: String,
-    /// Who acknowledged it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub operator: Option<OperatorId>,
-    /// The run of a reminder that it tells of.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub run: Option<Time>,
 }
 
 fn is_false(flag: &bool) -> bool {

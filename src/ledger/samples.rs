@@ -19,7 +19,12 @@ pub(super) fn noon() -> Time {
 }
 
 pub(super) fn retract(number: i64) -> Body {
-    Body::Retract(Retract { seq: Seq::new(number).unwrap(), reason: format!("reason {number}"), operator: None })
+    Body::Retract(Retract {
+        seq: Seq::new(number).unwrap(),
+        reason: format!("reason {number}"),
+        operator: None,
+        operator_by: None,
+    })
 }
 
 pub(super) fn reading(device: &str, time: Time, x: f64) -> Reading {

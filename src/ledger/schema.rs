@@ -234,6 +234,18 @@ const MIGRATIONS: &[&str] = &[
     ) STRICT;
     CREATE INDEX sign_off_job ON sign_off (job);
     ",
+    // 8
+    "
+    ALTER TABLE alert ADD COLUMN operator_by TEXT;        -- whence the operator is known; no entry said so before
+    ALTER TABLE maintenance ADD COLUMN operator_by TEXT;
+
+    CREATE TABLE correction (
+        seq    INTEGER PRIMARY KEY,     -- the entry that takes another back or lets it count
+        target INTEGER NOT NULL
+    ) STRICT;
+    CREATE INDEX correction_target ON correction (target, seq);
+    INSERT INTO correction (seq, target) SELECT seq, body ->> '$.seq' FROM entry WHERE kind IN ('retract', 'release');
+    ",
 ];
 
 /// The version this program writes.
@@ -244,6 +256,7 @@ pub(super) const PROJECTIONS: &[(&str, &str)] = &[
     ("alert", "id"),
     ("checkpoint", "device, time_us"),
     ("config_in_force", "seq"),
+    ("correction", "seq"),
     ("estimate", "device"),
     ("event", "seq"),
     ("file", "sha256"),

@@ -21,14 +21,18 @@ pub fn alert_step(tx: &Tx, at: Time, step: &entry::Alert, config: &Config) -> Re
             acknowledged_at: None,
             cleared_at: None,
             operator: None,
+            operator_by: None,
             reason: step.reason.clone(),
             detail: step.detail.clone(),
             run: step.run,
             repeated_at: None,
         },
-        (Transition::Acknowledged, Some(row)) => {
-            AlertRow { acknowledged_at: Some(at), operator: step.operator.clone(), ..row }
-        }
+        (Transition::Acknowledged, Some(row)) => AlertRow {
+            acknowledged_at: Some(at),
+            operator: step.operator.clone(),
+            operator_by: step.operator_by,
+            ..row
+        },
         (Transition::Repeated, Some(row)) => AlertRow { repeated_at: Some(at), ..row },
         (Transition::Cleared, Some(row)) => AlertRow { cleared_at: Some(at), reason: step.reason.clone(), ..row },
     };

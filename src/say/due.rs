@@ -1,12 +1,11 @@
 //! What is due, in sentences: what is to be done, why, and what counts as done. Pure.
 
-use chrono::{Offset, Timelike};
+use chrono::{NaiveDate, Offset, Timelike};
 
 use super::{advice, ageing, call_reason, count, day, span};
 use crate::schedule::{Because, Due, Reminder, Task, Work};
-use crate::site::Instrument;
 use crate::station::{Advice, Call, CallReason, GUESS_BELOW_READINGS};
-use crate::units::{DeviceId, StationId, Time};
+use crate::units::{DeviceId, InstrumentId, StationId, Time};
 use crate::zone::LocalZone;
 
 /// What is to be done, in a few words.
@@ -24,6 +23,7 @@ pub fn work(due: &Due) -> String {
         Work::Recalibrate => to_it("recalibrate"),
         Work::Replace => to_it("replace"),
         Work::Certificate => format!("renew the certificate of {device}"),
+        Work::Repair => to_it("repair"),
         Work::Other(words) => to_it(words),
     }
 }
@@ -66,6 +66,10 @@ pub fn because(why: &Because, date: Time, now: Time, zone: &LocalZone) -> String
             format!("Its certificate was good until {}.", until.format("%-d %b %Y"))
         }
         Because::Certificate { until } => format!("Its certificate is good until {}.", until.format("%-d %b %Y")),
+        Because::Damaged { since } => format!(
+            "It was damaged on {}. Once it is mended: `twinwhite record repaired` with its name.",
+            day(zone, *since)
+        ),
         Because::RatedHours { now: hours, rated, .. } if hours.0 >= rated.0 => {
             format!("It has burnt about {:.0} h and is rated for {:.0} h.", hours.0, rated.0)
         }
@@ -101,19 +105,18 @@ pub fn of_run(reminder: &Reminder, run: Time, zone: &LocalZone) -> Vec<String> {
         Task::Read => format!("A reading of {device} serves it."),
         Task::Recalibrate => format!("Once it is done: `twinwhite record recalibrated {device}`."),
         Task::Clean => format!("Once it is done: `twinwhite record cleaned {device}`."),
-        Task::Certificate => format!("Write the new date into the configuration: certificate_until of {device}."),
+        Task::Certificate => format!("Once it is done: `twinwhite record certificate {device} until=…`."),
         Task::Other(_) => "Once it is done: `twinwhite ack` with the number of this alert.".to_owned(),
     };
     vec![format!("Reminder of {} ({}).", moment(zone, run), reminder.cron), done]
 }
 
 /// What the alert of an instrument's certificate says.
-pub fn of_certificate(instrument: &Instrument, over: bool) -> Vec<String> {
-    let until = instrument.certificate_until.map(|until| until.format("%-d %b %Y").to_string()).unwrap_or_default();
+pub fn of_certificate(instrument: &InstrumentId, until: NaiveDate, over: bool) -> Vec<String> {
     let verb = if over { "was" } else { "is" };
     vec![
-        format!("The certificate of {} {verb} good until {until}.", instrument.id),
-        "Have it certified and write the new date into the configuration (certificate_until).".to_owned(),
+        format!("The certificate of {instrument} {verb} good until {}.", until.format("%-d %b %Y")),
+        format!("Have it certified, then `twinwhite record certificate {instrument} until=…`."),
     ]
 }
 

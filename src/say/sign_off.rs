@@ -4,7 +4,7 @@
 pub mod page;
 
 use super::{percent, span, tint, verdict};
-use crate::ledger::entry::sign_off::{InstrumentState, MeanSd, ReadingState, SignOff, WhiteState};
+use crate::ledger::entry::sign_off::{CertificateState, InstrumentState, MeanSd, ReadingState, SignOff, WhiteState};
 use crate::reading::OperatorBy;
 use crate::station::Verdict;
 use crate::units::{Days, DeviceId, OperatorId, StationId, Time};
@@ -140,12 +140,20 @@ fn reading(of: &WhiteState) -> String {
 
 fn with_instrument(of: &InstrumentState) -> String {
     let serial = of.serial.as_ref().map_or(String::new(), |serial| format!(", serial {serial}"));
-    let certificate = match (of.certified, &of.certificate_until) {
-        (Some(true), Some(until)) => format!("certificate good until {until}"),
-        (Some(false), Some(until)) => format!("its certificate had ended on {until}"),
-        _ => "no certificate known".to_owned(),
+    let doubtful = |word: &str| of.doubts.iter().any(|doubt| doubt == word);
+    let certificate = match &of.certificate {
+        None => "no certificate known".to_owned(),
+        Some(CertificateState { until, number, .. }) => {
+            let number = number.as_ref().map_or(String::new(), |number| format!(" {number}"));
+            if doubtful("certificate-ended") {
+                format!("its certificate{number} had ended on {until}")
+            } else {
+                format!("certificate{number} good until {until}")
+            }
+        }
     };
-    format!("{}{serial} ({certificate})", of.id)
+    let damaged = if doubtful("instrument-damaged") { ", damaged at the time" } else { "" };
+    format!("{}{serial} ({certificate}{damaged})", of.id)
 }
 
 fn utc(time: Time) -> String {

@@ -3,7 +3,7 @@
 use super::{count, day, percent, span, work};
 use crate::schedule::Due;
 use crate::station::{Judgement, Verdict};
-use crate::units::{Days, OperatorId, Time};
+use crate::units::{Days, Time};
 use crate::zone::LocalZone;
 
 /// How a station stands.
@@ -100,14 +100,8 @@ fn of_station(line: &StationLine, zone: &LocalZone) -> String {
 }
 
 /// A maintenance that stands.
-pub fn maintenance(
-    subject: Option<&str>,
-    until: Time,
-    reason: &str,
-    operator: Option<&OperatorId>,
-    zone: &LocalZone,
-) -> String {
+pub fn maintenance(subject: Option<&str>, until: Time, reason: &str, by: Option<&str>, zone: &LocalZone) -> String {
     let about = subject.unwrap_or("the whole site");
-    let by = operator.map(|operator| format!(" ({operator})")).unwrap_or_default();
+    let by = by.map(|by| format!(", {by}")).unwrap_or_default();
     format!("Maintenance of {about} until {}: {reason}{by}. Its messages wait until then.", zone.show(until))
 }

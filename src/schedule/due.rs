@@ -29,6 +29,7 @@ pub enum Work {
     Recalibrate,
     Replace,
     Certificate,
+    Repair,
     /// In the words of a reminder.
     Other(String),
 }
@@ -47,6 +48,7 @@ impl Work {
             Self::Recalibrate => "recalibrate",
             Self::Replace => "replace",
             Self::Certificate => "certificate",
+            Self::Repair => "repair",
             Self::Other(words) => words,
         }
     }
@@ -77,6 +79,8 @@ pub enum Source {
     Held,
     /// An instrument's certificate.
     Certificate,
+    /// An instrument that was damaged.
+    Damage,
     /// The hours a lamp is rated for.
     RatedHours,
     /// What is left of a lamp's life as its light and its white go.
@@ -87,12 +91,13 @@ pub enum Source {
 
 impl Source {
     /// Every source.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Forecast,
         Self::Reminder,
         Self::MaxAge,
         Self::Held,
         Self::Certificate,
+        Self::Damage,
         Self::RatedHours,
         Self::LampLife,
         Self::DisplayDrift,
@@ -106,6 +111,7 @@ impl Source {
             Self::MaxAge => "max-age",
             Self::Held => "held",
             Self::Certificate => "certificate",
+            Self::Damage => "damage",
             Self::RatedHours => "rated-hours",
             Self::LampLife => "lamp-life",
             Self::DisplayDrift => "display-drift",
@@ -127,6 +133,8 @@ pub enum Because {
     Held { count: u64 },
     /// The last day on which the instrument's certificate is good.
     Certificate { until: NaiveDate },
+    /// The instrument was damaged then, and nobody has repaired it.
+    Damaged { since: Time },
     /// The lamp will have burnt the hours it is rated for.
     RatedHours { now: Hours, rated: Hours, reached: Reached },
     /// The device will leave its aim by itself, or has left it.
@@ -144,6 +152,7 @@ impl Because {
             Self::MaxAge { .. } => Source::MaxAge,
             Self::Held { .. } => Source::Held,
             Self::Certificate { .. } => Source::Certificate,
+            Self::Damaged { .. } => Source::Damage,
             Self::RatedHours { .. } => Source::RatedHours,
             Self::LeavesAim { thing: Thing::Display, .. } => Source::DisplayDrift,
             Self::LeavesAim { thing: Thing::Lamp(_), .. } | Self::LightLeft { .. } => Source::LampLife,

@@ -9,10 +9,10 @@ use super::due::{Because, Demand, Work};
 use crate::drift::{HoursInUse, Thing};
 use crate::life::maintenance::LeftAt;
 use crate::life::report::Projection;
-use crate::site::{Instrument, Station};
+use crate::site::Station;
 use crate::station::leaving::{Cause, Leaving};
 use crate::station::{Advice, Call, Judgement};
-use crate::units::{Days, DeviceId, Hours, StationId, Time};
+use crate::units::{Days, DeviceId, Hours, InstrumentId, StationId, Time};
 use crate::zone::LocalZone;
 
 /// A certificate is spoken of this long before it ends (a laboratory takes weeks; common practice).
@@ -89,13 +89,18 @@ pub fn of_held(device: &DeviceId, count: u64, now: Time) -> Option<Demand> {
 }
 
 /// The end of an instrument's certificate: the first instant at which it is no longer good.
-pub fn of_certificate(instrument: &Instrument, zone: LocalZone) -> Option<Demand> {
-    let until = instrument.certificate_until?;
-    let device = DeviceId::new(instrument.id.as_str()).ok();
+pub fn of_certificate(instrument: &InstrumentId, until: NaiveDate, zone: LocalZone) -> Demand {
+    let device = DeviceId::new(instrument.as_str()).ok();
     let because = Because::Certificate { until };
     // The last instant at which it is good, so that the day is one on which something can still be done.
     let date = certificate_ends(until, zone).plus(Days(-1.0 / 86_400.0));
-    Some(Demand { date, work: Work::Certificate, device, because })
+    Demand { date, work: Work::Certificate, device, because }
+}
+
+/// An instrument that is damaged.
+pub fn of_damage(instrument: &InstrumentId, since: Time) -> Demand {
+    let device = DeviceId::new(instrument.as_str()).ok();
+    Demand { date: since, work: Work::Repair, device, because: Because::Damaged { since } }
 }
 
 /// The first instant at which a certificate is no longer good.

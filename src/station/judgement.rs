@@ -6,7 +6,8 @@ use super::calls::Call;
 use super::outlook::Holds;
 use super::rendering::{LampRa, RaSource};
 use crate::color::{LabColour, Move};
-use crate::units::{Days, DeviceId, Illuminance, Luminance, StationId, Time, UvPrime, Xy, Xyz};
+use crate::equipment::{Doubt, ReadWith};
+use crate::units::{Days, DeviceId, Illuminance, InstrumentId, Luminance, StationId, Time, UvPrime, Xy, Xyz};
 
 /// Whether a station's match holds. The worst of several counts: out, unknown, at-risk, matched.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -104,6 +105,8 @@ pub struct Judgement {
     pub print_to_screen: Option<f64>,
     pub rendering: Option<LampRa>,
     pub ambient: Ambient,
+    /// What its display and its lamp were read with last; for whoever signs on it.
+    pub read_with: Vec<ReadWith>,
     pub reasons: Vec<Reason>,
     /// What to do now, the cheapest thing that helps first.
     pub advice: Vec<Advice>,
@@ -161,6 +164,8 @@ pub enum Reason {
     TintUnknown { device: DeviceId },
     /// Foreign light falls on the print: its share, the most that the station allows, at which hours, and its pull.
     AmbientLight { share: f64, limit: f64, from_hour: u16, to_hour: u16, pull: Option<Pull> },
+    /// What speaks against the instrument that read these devices last; it is not in the risk.
+    InstrumentDoubt { instrument: InstrumentId, devices: Vec<DeviceId>, doubt: Doubt },
 }
 
 /// What a match may ask for that was never measured.
@@ -278,6 +283,7 @@ impl Reason {
             Self::LabelOnly { .. } => "label-only",
             Self::TintUnknown { .. } => "tint-unknown",
             Self::AmbientLight { .. } => "ambient-light",
+            Self::InstrumentDoubt { doubt, .. } => doubt.word(),
         }
     }
 }

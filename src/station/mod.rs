@@ -42,6 +42,7 @@ pub use outlook::Holds;
 
 use crate::color::{Brightener, Move, PaperUnderLamp, UvSpread, delta_uv, direction};
 use crate::drift::{DeviceState, Params};
+use crate::equipment::ReadWith;
 use crate::site::{Bias, Costs, Noise, Paper, Station};
 use crate::units::{Days, DeviceId, Time, UvPrime};
 use compare::{Comparison, Light, Scale, hypotheses};
@@ -203,8 +204,8 @@ pub fn assess(seen: &Seen, now: Time) -> Assessment {
     Assessment { verdict, risk, risk_within, doubt }
 }
 
-/// Judges a station as of `now`, in this foreign light.
-pub fn judge(seen: &Seen, ambient: Ambient, now: Time) -> Judgement {
+/// Judges a station as of `now`, in this foreign light and by what these instruments read.
+pub fn judge(seen: &Seen, ambient: Ambient, read_with: Vec<ReadWith>, now: Time) -> Judgement {
     let Assessment { verdict, risk, risk_within, doubt } = assess(seen, now);
     let comparison = seen.comparison();
     let summaries = [&seen.display, &seen.lamp].map(|device| device.state.summary(device.params));
@@ -226,6 +227,7 @@ pub fn judge(seen: &Seen, ambient: Ambient, now: Time) -> Judgement {
         print_to_screen: picture.ratio_to_rule(seen.station).map(f64::recip),
         rendering: seen.rendering.known().copied(),
         ambient,
+        read_with,
         reasons: Vec::new(),
         acts: Vec::new(),
         advice: Vec::new(),

@@ -95,6 +95,7 @@ pub(super) fn reasons(
             said.push(Reason::HeldBack { device: device.id.clone(), count: summary.held_count });
         }
     }
+    said.extend(instruments(judgement));
     if agreed.is_some() && station.tolerance.luminance_ratio.is_some() && both_read {
         if picture.display.luminance.is_none() {
             said.push(Reason::NotMeasured { what: Unmeasured::DisplayLuminance });
@@ -113,6 +114,30 @@ pub(super) fn reasons(
     }
     said.extend(paper(seen, picture));
     said.extend(ambient(judgement, station));
+    said
+}
+
+/// What speaks against the instruments, one reason for all that one of them read.
+fn instruments(judgement: &Judgement) -> Vec<Reason> {
+    let mut said: Vec<Reason> = Vec::new();
+    for with in &judgement.read_with {
+        let Some(by) = &with.instrument else { continue };
+        for found in &with.doubts {
+            let same = said.iter_mut().find_map(|reason| match reason {
+                Reason::InstrumentDoubt { instrument, devices, doubt } if instrument == by && doubt == found => {
+                    Some(devices)
+                }
+                _ => None,
+            });
+            match same {
+                Some(devices) => devices.push(with.device.clone()),
+                None => {
+                    let devices = vec![with.device.clone()];
+                    said.push(Reason::InstrumentDoubt { instrument: by.clone(), devices, doubt: *found });
+                }
+            }
+        }
+    }
     said
 }
 

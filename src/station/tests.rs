@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use super::*;
 use crate::color::{uv_prime, xy};
 use crate::drift::{Observation, Thing};
-use crate::site::{Adjustable, LampKind, LuminanceRule, PaperWhite, Tolerance};
+use crate::site::{Adjustable, Identity, LampKind, LuminanceRule, PaperWhite, Tolerance};
 use crate::units::{Probability, StationId, Xy};
 
 const NOISE: Noise = Noise { uv: 0.0004, level: 0.008 };
@@ -106,6 +106,7 @@ impl Bay {
             },
             paper: Paper {
                 id: id("grey"),
+                identity: Identity::default(),
                 white: PaperWhite::ReflectanceFactor(0.9),
                 condition: None,
                 brightened: None,
@@ -146,7 +147,7 @@ impl Bay {
     }
 
     pub fn judge(&self, at: Time) -> Judgement {
-        super::judge(&self.seen(), Ambient::default(), at)
+        super::judge(&self.seen(), Ambient::default(), Vec::new(), at)
     }
 }
 
@@ -335,7 +336,7 @@ fn a_lamp_below_its_rendering_limit_is_out_for_certain() {
     bay.station.tolerance.ra_min = Some(90.0);
     let with = |rendering| {
         let seen = Seen { rendering, ..bay.seen() };
-        let judgement = super::judge(&seen, Ambient::default(), now());
+        let judgement = super::judge(&seen, Ambient::default(), Vec::new(), now());
         let assessment = assess(&seen, now());
         assert_eq!((assessment.risk, assessment.risk_within), (judgement.risk, judgement.risk_within));
         let times = grid(now(), Days(14.0));
@@ -403,7 +404,7 @@ fn paper_that_is_the_doubt_is_to_be_read() {
     let white = paper.under(bay.lamp.aim, Default::default()).unwrap();
     let with = |sd: f64, read| {
         let under = PaperUnderLamp::as_read(&paper, bay.lamp.aim, white.uv, Some(white.reflectance), sd).unwrap();
-        super::judge(&Seen { lit: LitPaper { under, read }, ..bay.seen() }, Ambient::default(), now())
+        super::judge(&Seen { lit: LitPaper { under, read }, ..bay.seen() }, Ambient::default(), Vec::new(), now())
     };
     let unsure = with(0.004, None);
     assert_eq!(unsure.verdict, Verdict::Unknown, "{} {}", unsure.risk, unsure.risk_within);
@@ -422,7 +423,7 @@ fn foreign_light_is_a_reason_and_no_risk() {
     let window = ambient::Foreign { minute: 600, lx: 200.0, white: Some(UvPrime { u: 0.18, v: 0.45 }) };
     let lamp = Some((500.0, bay.lamp.aim));
     let light = Ambient { print: ambient::by_hours(&[window], lamp), screen: Vec::new() };
-    let judgement = super::judge(&bay.seen(), light, now());
+    let judgement = super::judge(&bay.seen(), light, Vec::new(), now());
     let said = judgement.reasons.iter().find_map(|reason| match reason {
         Reason::AmbientLight { share, from_hour, to_hour, pull, .. } => {
             Some((*share, *from_hour, *to_hour, pull.is_some()))

@@ -16,4 +16,4 @@ pub use spectrum::{
     BadSpectrum, DARK_NOISE, FEWEST_VALUES, MOST_VALUES, MUST_BEGIN_NM, MUST_END_NM, SpectralUnit, Spectrum,
     WIDEST_GAP_NM,
 };
-pub use time::{BadTime, Days, Hours, Time};
+pub use time::{BadDay, BadTime, Day, Days, Hours, Time};

@@ -3,7 +3,7 @@
 use std::fmt;
 use std::time::Duration;
 
-use chrono::{DateTime, SecondsFormat, Utc};
+use chrono::{DateTime, NaiveDate, SecondsFormat, Utc};
 use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
@@ -26,6 +26,45 @@ pub struct Days(pub f64);
 #[serde(transparent)]
 #[schemars(extend("minimum" = 0.0))]
 pub struct Hours(pub f64);
+
+/// A day of the calendar without a zone, as on a certificate; `YYYY-MM-DD`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, JsonSchema)]
+#[schemars(transparent, extend("format" = "date", "pattern" = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"))]
+pub struct Day(#[schemars(with = "String")] pub NaiveDate);
+
+/// Why a text is no day.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("'{found}' is not a day: expected year, month and day, like 2027-03-31")]
+pub struct BadDay {
+    /// The text as it was given, cut to 80 characters.
+    pub found: String,
+}
+
+impl Day {
+    /// Reads `YYYY-MM-DD`, years 1 to 9999.
+    pub fn parse(text: &str) -> Result<Self, BadDay> {
+        let plain = text.len() == 10 && text.bytes().all(|b| b.is_ascii_digit() || b == b'-');
+        (text.parse().ok().filter(|_| plain).map(Self)).ok_or_else(|| BadDay { found: text.chars().take(80).collect() })
+    }
+}
+
+impl fmt::Display for Day {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&self.0.format("%Y-%m-%d").to_string())
+    }
+}
+
+impl Serialize for Day {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
+impl<'de> Deserialize<'de> for Day {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        Self::parse(&String::deserialize(from)?).map_err(serde::de::Error::custom)
+    }
+}
 
 /// Why a text is no instant.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

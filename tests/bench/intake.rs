@@ -94,7 +94,13 @@ fn csv(from: i64, count: i64) -> Outcome<String> {
 }
 
 fn taken(ledger: &mut Ledger, config: &Config, text: &str, now: Time) -> Outcome<usize> {
-    let incoming = Incoming { name: "readings.csv", bytes: text.as_bytes(), folder_device: None, from: CameBy::Inbox };
+    let incoming = Incoming {
+        name: "readings.csv",
+        bytes: text.as_bytes(),
+        folder_device: None,
+        from: CameBy::Inbox,
+        operator: None,
+    };
     match take(ledger, config, &incoming, now)? {
         Taken::Accepted(receipt) if receipt.duplicates == 0 => Ok(receipt.readings.len()),
         other => Err(format!("not accepted: {other:?}").chars().take(600).collect::<String>().into()),

@@ -349,7 +349,7 @@ fn row(
 }
 
 fn taken(ledger: &mut Ledger, config: &Config, name: &str, text: &str, now: Time) -> Outcome<()> {
-    let incoming = Incoming { name, bytes: text.as_bytes(), folder_device: None, from: CameBy::Ingest };
+    let incoming = Incoming { name, bytes: text.as_bytes(), folder_device: None, from: CameBy::Ingest, operator: None };
     match take(ledger, config, &incoming, now)? {
         Taken::Accepted(_) => Ok(()),
         other => Err(format!("not accepted: {other:?}").chars().take(600).collect::<String>().into()),

@@ -35,7 +35,7 @@ fn main() -> Outcome<()> {
     let mut ledger = Ledger::open(&path, &SiteId::new(SITE)?, OpenMode::Existing)?;
     println!("subtrees made anew from the leaves in {:.1?}", clock.monotonic() - begun);
 
-    let origin = ledger.origin()?.ok_or("no entry")?;
+    let origin = ledger.log_origin()?.ok_or("no entry")?;
     let key = SigningKey::from_seed(&origin, &[7; 32])?;
     let text = Checkpoint { origin, head, time: Some(Time::parse(START)?) }.text();
     let signing = timed(&clock, || Ok(key.sign(&text)?))?;

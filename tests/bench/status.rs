@@ -173,7 +173,8 @@ fn fill(ledger: &mut Ledger, config: &Config, readings: i64, now: Time) -> Outco
             text.push_str(&row);
         }
         let name = format!("{from}.csv");
-        let incoming = Incoming { name: &name, bytes: text.as_bytes(), folder_device: None, from: CameBy::Ingest };
+        let incoming =
+            Incoming { name: &name, bytes: text.as_bytes(), folder_device: None, from: CameBy::Ingest, operator: None };
         match take(ledger, config, &incoming, now)? {
             Taken::Accepted(_) => {}
             other => return Err(format!("not accepted: {other:?}").chars().take(600).collect::<String>().into()),

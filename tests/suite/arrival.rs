@@ -64,7 +64,8 @@ fn known(config: &Config, files: &[String]) -> Vec<String> {
     ledger.found(now, "test", None).unwrap();
     for (n, text) in files.iter().enumerate() {
         let name = format!("{n}.csv");
-        let incoming = Incoming { name: &name, bytes: text.as_bytes(), folder_device: None, from: CameBy::Ingest };
+        let incoming =
+            Incoming { name: &name, bytes: text.as_bytes(), folder_device: None, from: CameBy::Ingest, operator: None };
         let taken = take(&mut ledger, config, &incoming, now).unwrap();
         assert!(matches!(taken, Taken::Accepted(_) | Taken::Known { .. }), "{taken:?}");
     }
@@ -74,7 +75,9 @@ fn known(config: &Config, files: &[String]) -> Vec<String> {
             .read(|store| {
                 let mut estimates = Estimates::new(store, config, at);
                 estimates.read_station(station)?;
-                let judgement = estimates.judge(&estimates.seen(station)?)?;
+                let mut judgement = estimates.judge(&estimates.seen(station)?)?;
+                // The number of an entry is where it arrived.
+                judgement.read_with.iter_mut().for_each(|with| with.seq = twinwhite::ledger::Seq::FIRST);
                 let mut told = format!("{judgement:?}");
                 for device in [&station.display, &station.lamp] {
                     let one = estimates.get(device).unwrap();

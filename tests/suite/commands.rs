@@ -115,7 +115,10 @@ fn a_site_of_which_nothing_is_known_still_answers_in_numbers() {
         assert_shape(station, "risk:number since:time? reasons:list advice:list");
     }
     assert_eq!(site.json("alerts"), json!({ "alerts": [] }));
-    assert_eq!(site.json("history loft-lamp"), json!({ "device": "loft-lamp", "readings": [], "events": [] }));
+    let nobody = json!({ "maker": null, "model": null, "serial": null, "firmware": null, "place": null });
+    let nothing = json!({ "device": "loft-lamp", "kind": "lamp", "identity": nobody, "certificate": null,
+        "damaged_since": null, "readings": [], "events": [] });
+    assert_eq!(site.json("history loft-lamp"), nothing);
 }
 
 #[test]
@@ -315,7 +318,7 @@ fn acts_are_entries_and_nothing_is_erased() {
     assert_eq!((&readings[1]["used"], &readings[1]["why"]), (&json!(false), &json!("taken back")));
     let body: String =
         site.ledger().query_row("SELECT body FROM entry WHERE kind = 'retract'", (), |row| row.get(0)).unwrap();
-    assert_eq!(body, format!(r#"{{"seq":{seq},"reason":"blinds open","operator":"ines"}}"#));
+    assert_eq!(body, format!(r#"{{"seq":{seq},"reason":"blinds open","operator":"ines","operator_by":"option"}}"#));
     let words = ["record", "recalibrated", "loft-screen", "x=0.3435", "y=0.3550", "note=after the move", "--at"];
     let at = "2025-02-03 08:00".to_owned();
     let said = site.run_with(&words.iter().copied().chain([at.as_str()]).collect::<Vec<_>>(), &[]);

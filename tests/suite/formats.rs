@@ -6,7 +6,7 @@ use std::path::Path;
 use proptest::prelude::*;
 use twinwhite::formats::{Context, Format, Need, Outcome, Unfinished, parse, typed};
 use twinwhite::reading::{
-    Circumstances, ColourSet, Defect, Draft, Event, EventKind, Level, Patch, Record, Row, Source,
+    Circumstances, ColourSet, Defect, Details, Draft, Event, EventKind, Level, OperatorBy, Patch, Record, Row, Source,
 };
 use twinwhite::units::{
     DeviceId, Duv, Hours, Illuminance, InstrumentId, Kelvin, Luminance, OperatorId, SpectralUnit, Spectrum, Time,
@@ -91,6 +91,7 @@ fn every_colour_set_and_field_is_read() {
             circumstances: Circumstances {
                 instrument: spectro.clone(),
                 operator: OperatorId::new("ines").ok(),
+                operator_by: Some(OperatorBy::File),
                 hours: Some(Hours(1200.5)),
                 warmup_min: Some(45.0),
                 id: Some("a1".to_owned()),
@@ -153,17 +154,25 @@ fn events_are_read() {
             time_given: Some("2026-03-04 10:30".to_owned()),
             kind: EventKind::Recalibrated,
             operator: OperatorId::new("ines").ok(),
+            operator_by: Some(OperatorBy::File),
             note: Some("new profile, new white".to_owned()),
             target_white: Some(Xy { x: 0.3127, y: 0.329 }),
             target_luminance: Luminance::new(145.0).ok(),
             other: None,
+            details: Details::default(),
         }
     );
     let Record::Event(third) = &rows[2].value else { panic!("must be an event") };
     assert_eq!((third.kind, third.time_given.as_deref()), (EventKind::CrossCalibrated, None));
     assert_eq!(third.other, InstrumentId::new("spectro-2").ok());
     for kind in EventKind::ALL.into_iter().filter(|kind| *kind != EventKind::CrossCalibrated) {
-        let text = format!("time,device,event\n2026-03-04T10:30:00Z,a,{}\n", kind.word());
+        let (until, firmware) = match kind {
+            EventKind::Certificate => ("2027-03-31", ""),
+            EventKind::Firmware => ("", "2.1"),
+            _ => ("", ""),
+        };
+        let text =
+            format!("time,device,event,until,firmware\n2026-03-04T10:30:00Z,a,{},{until},{firmware}\n", kind.word());
         let Record::Event(event) = &crate::formats::rows(parse(text.as_bytes(), &ledger()))[0].value else {
             panic!("{text}")
         };
@@ -678,6 +687,7 @@ prop_compose! {
     ) -> Circumstances {
         Circumstances {
             instrument: instrument.map(|id| InstrumentId::new(&id).unwrap()),
+            operator_by: operator.is_some().then_some(OperatorBy::File),
             operator: operator.map(|id| OperatorId::new(&id).unwrap()),
             hours: hours.map(Hours),
             warmup_min,

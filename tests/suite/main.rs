@@ -32,6 +32,7 @@ mod outbox;
 mod proofs;
 mod published;
 mod readme;
+mod records;
 mod rendering;
 mod rules;
 mod schema;

@@ -285,7 +285,7 @@ fn status_tells_of_a_channel_that_fails_and_of_maintenance() {
     assert!(site.json("status")["channels"][1]["failing_since"].is_string());
     let until = from_now(3.0);
     site.ok(&format!("--operator ines maintenance desk --until {until} --reason painting"));
-    assert!(site.ok("status").contains(": painting (ines). Its messages wait until then.\n"));
+    assert!(site.ok("status").contains(": painting, ines (as typed). Its messages wait until then.\n"));
     assert_eq!(site.json("status")["maintenance"][0]["reason"], "painting");
     site.audit();
 }

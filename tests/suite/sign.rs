@@ -4,11 +4,11 @@ use std::fs;
 
 use serde_json::Value;
 
-use super::site::{HEADER, LOFT, Said, Site, from_now, lamp, screen};
+use super::site::{HEADER, Said, Site, from_now, lamp, screen};
 
 /// A loft whose screen and lamp were read every week up to yesterday.
 fn read_loft() -> Site {
-    let site = Site::new(&format!("{LOFT}\n[[operator]]\nid = \"ines\"\n"));
+    let site = Site::loft();
     let rows = (0..12).map(|week| {
         let time = from_now(-1.0 - 7.0 * f64::from(11 - week));
         let scatter = 0.5 * f64::from(week % 3) - 0.5;

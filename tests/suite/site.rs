@@ -48,6 +48,9 @@ adjustable = ["level"]
 id = "rag-matte"
 white = { L = 96.8, a = 0.6, b = -1.9 }
 
+[[operator]]
+id = "ines"
+
 [[station]]
 id = "desk"
 display = "loft-screen"
@@ -170,6 +173,7 @@ impl Site {
     pub fn run_told(&self, words: &[&str], variables: &[(&str, &str)], input: &str) -> Said {
         let output = assert_cmd::Command::new(PROGRAM)
             .env_clear()
+            .env("LOGNAME", "bay-account")
             .envs(variables.iter().copied())
             .current_dir(self.folder.path())
             .args(words)

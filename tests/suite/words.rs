@@ -9,7 +9,13 @@ fn undated(text: &str) -> String {
             let dates: String = dates.chars().map(|c| if c.is_ascii_digit() { '#' } else { c }).collect();
             format!("{before}raised {dates}")
         }
-        _ => line.to_owned(),
+        _ => match line.split_once("entered ") {
+            Some((before, late)) => {
+                let late: String = late.trim_start_matches(|c: char| c.is_ascii_digit()).to_owned();
+                format!("{before}entered #{late}")
+            }
+            None => line.to_owned(),
+        },
     };
     text.lines().map(|line| masked(line) + "\n").collect()
 }
@@ -66,8 +72,8 @@ fn forecast_through_two_seasons() {
 #[test]
 fn history_of_both_devices() {
     let site = two_seasons();
-    pinned("history-lamp", &site.ok("history loft-lamp"));
-    pinned("history-screen", &site.ok(&format!("history loft-screen --as-of {}", day(80.0))));
+    pinned("history-lamp", &undated(&site.ok("history loft-lamp")));
+    pinned("history-screen", &undated(&site.ok(&format!("history loft-screen --as-of {}", day(80.0)))));
     pinned("history-nothing", &Site::loft().ok("history loft-lamp"));
 }
 

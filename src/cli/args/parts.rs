@@ -200,3 +200,23 @@ pub struct AsOf {
     #[arg(long, value_name = "TIME")]
     pub as_of: Option<String>,
 }
+
+/// The instant a query is asked for, and the instant whose knowledge answers it.
+#[derive(Debug, Clone, Args)]
+pub struct When {
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub at: AsOf,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub known: KnownAt,
+}
+
+/// The instant whose knowledge answers a query.
+#[derive(Debug, Clone, Args)]
+pub struct KnownAt {
+    /// Answer what the ledger knew at this time: only what was entered by then, under the configuration in force then. Of
+    /// --as-of the earlier of both counts.
+    #[arg(long, value_name = "TIME")]
+    pub known_at: Option<String>,
+}

@@ -23,6 +23,7 @@ use crate::alert;
 use crate::clock::{Clock, TurnedClock};
 use crate::config::Config;
 use crate::daemon::{self, DaemonError, FileEnd, Notice, Signal};
+use crate::reading::{Operator, OperatorBy};
 use crate::say;
 use crate::simulate::{self, Deed, Dropped, Scene};
 use crate::units::{Days, OperatorId, Time};
@@ -167,7 +168,7 @@ impl Passage {
     ) -> Result<(), Failure> {
         let mut ledger = daemon::open_ledger(&self.config, self.clock.as_ref(), false)?;
         if let Some(row) = ledger.read(|store| store.standing_alert(kind.word(), subject))? {
-            let by = OperatorId::new(by).ok();
+            let by = OperatorId::new(by).ok().map(|id| Operator { id, by: OperatorBy::Option });
             let now = self.clock.now();
             for happened in acts::acknowledge(&mut ledger, &self.config, row.id, by.as_ref(), now)? {
                 telling.of_daemon(now, &Notice::Happened(happened))?;

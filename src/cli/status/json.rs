@@ -5,16 +5,18 @@ use serde::Serialize;
 
 use super::Answer;
 use crate::cli::acts::{ActJson, CallJson, HoldsJson, acts, calls};
-use crate::cli::answer::{LocalDate, MeanSd};
+use crate::cli::answer::{CertifiedJson, LocalDate, MeanSd};
 use crate::cli::maintenance::Span;
 use crate::cli::messages::ChannelState;
 use crate::cli::rules::{RuleSetJson, as_json as rule_sets};
 use crate::color::{cct_duv, xy};
+use crate::equipment::ReadWith;
+use crate::ledger::Seq;
 use crate::publish::beat::{Beat, LastReading, UrlFails};
 use crate::say;
 use crate::site::Station;
 use crate::station::{Ambient, AtHours, EstimatedWhite, LampRa, Verdict, lightness_lost};
-use crate::units::{Days, Duv, Kelvin, Probability, StationId, Time};
+use crate::units::{Days, DeviceId, Duv, InstrumentId, Kelvin, Probability, StationId, Time};
 use crate::zone::LocalZone;
 
 /// Whether the match holds at each station, since when, why, and what there is to do.
@@ -106,6 +108,8 @@ pub struct StationStatus {
     rendering: Option<RenderingJson>,
     /// Foreign light, where it was read of late; else null.
     ambient: Option<AmbientJson>,
+    /// What the display and the lamp were read with last; a device that was never measured is not among them.
+    instruments: Vec<ReadWithJson>,
     /// Why the verdict is what it is, the weightiest sentence first.
     reasons: Vec<String>,
     /// What to do now, the cheapest sentence that helps first; empty where there is nothing to do.
@@ -119,6 +123,29 @@ pub struct StationStatus {
     /// The rule sets that the station names, point by point; they inform and never make a verdict.
     rules: Vec<RuleSetJson>,
 }
+
+/// What a device was read with last.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct ReadWithJson {
+    /// The display or lamp.
+    device: DeviceId,
+    /// The reading's entry.
+    seq: Seq,
+    /// When it was read.
+    read_at: Time,
+    /// The instrument; null where none was named.
+    instrument: Option<InstrumentId>,
+    /// The certificate that it had then, good or ended; null where none is known.
+    certificate: Option<CertifiedJson>,
+    /// What speaks against it, which is a reason and no part of the risk; mostly empty.
+    doubts: Vec<DoubtWord>,
+}
+
+/// What speaks against an instrument as it read something.
+#[derive(Debug, Serialize, JsonSchema)]
+#[serde(transparent)]
+#[schemars(extend("enum" = ["certificate-ended", "instrument-damaged"]))]
+struct DoubtWord(&'static str);
 
 /// An estimated white.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -229,12 +256,26 @@ impl StationStatus {
                 .map(|ratio| PrintToScreen { luminance_ratio: ratio, delta_l: lightness_lost(ratio) }),
             rendering: judgement.rendering.map(rendering),
             ambient: ambient(&judgement.ambient, answer.station),
+            instruments: judgement.read_with.iter().map(ReadWithJson::of).collect(),
             reasons: judgement.reasons.iter().map(|reason| say::reason(reason, zone)).collect(),
             advice: say::to_do_now(judgement, zone),
             calls: calls(judgement, zone),
             holds_until: HoldsJson::of(&judgement.holds, zone),
             acts: acts(judgement, zone),
             rules: rule_sets(answer.station, &answer.measured),
+        }
+    }
+}
+
+impl ReadWithJson {
+    fn of(with: &ReadWith) -> Self {
+        Self {
+            device: with.device.clone(),
+            seq: with.seq,
+            read_at: with.read,
+            instrument: with.instrument.clone(),
+            certificate: with.certificate.as_ref().map(CertifiedJson::of),
+            doubts: with.doubts.iter().map(|doubt| DoubtWord(doubt.word())).collect(),
         }
     }
 }

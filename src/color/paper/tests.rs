@@ -4,6 +4,7 @@ use super::*;
 use crate::color::chromaticity::{uv_prime, xyz_of_xy};
 use crate::color::illuminant::Illuminant;
 use crate::color::temperature::planckian;
+use crate::site::Identity;
 use crate::units::{DeviceId, Kelvin, ReflectanceCurve, Xy};
 use proptest::prelude::*;
 
@@ -101,7 +102,13 @@ fn curve(factor: impl Fn(f64) -> f64) -> PaperWhite {
 }
 
 fn paper(white: PaperWhite) -> Paper {
-    Paper { id: DeviceId::new("rag").unwrap(), white, condition: None, brightened: Some(false) }
+    Paper {
+        id: DeviceId::new("rag").unwrap(),
+        identity: Identity::default(),
+        white,
+        condition: None,
+        brightened: Some(false),
+    }
 }
 
 /// Three bands, as of a lamp of three colours.

@@ -13,7 +13,7 @@ fn ledger(entries: i64) -> Ledger {
 }
 
 fn key(ledger: &Ledger) -> SigningKey {
-    SigningKey::from_seed(&ledger.origin().unwrap().unwrap(), &[8; 32]).unwrap()
+    SigningKey::from_seed(&ledger.log_origin().unwrap().unwrap(), &[8; 32]).unwrap()
 }
 
 /// The head at `size` entries, signed.
@@ -22,7 +22,7 @@ fn head(ledger: &Ledger, size: i64) -> SignedHead {
     for seq in 1..=size {
         edge.push(ledger.raw_entry(Seq::new(seq).unwrap()).unwrap().unwrap().true_leaf().unwrap());
     }
-    let origin = ledger.origin().unwrap().unwrap();
+    let origin = ledger.log_origin().unwrap().unwrap();
     let text = Checkpoint { origin, head: Head { size, root: edge.root() }, time: Some(noon()) }.text();
     SignedHead::parse(&key(ledger).sign(&text).unwrap()).unwrap()
 }
@@ -102,9 +102,9 @@ fn a_forger_with_a_key_is_found_by_what_was_kept() {
     let honest = ledger(20);
     let mut forged = Ledger::in_memory(&site()).unwrap();
     fill(&mut forged, 20);
-    let stranger = SigningKey::from_seed(&forged.origin().unwrap().unwrap(), &[1; 32]).unwrap();
+    let stranger = SigningKey::from_seed(&forged.log_origin().unwrap().unwrap(), &[1; 32]).unwrap();
     let text = Checkpoint {
-        origin: forged.origin().unwrap().unwrap(),
+        origin: forged.log_origin().unwrap().unwrap(),
         head: Head { size: 20, root: Digest::of(b"x") },
         time: None,
     }

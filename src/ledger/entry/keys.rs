@@ -5,6 +5,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Body;
+use crate::reading::OperatorBy;
 use crate::units::OperatorId;
 
 /// The first key was made.
@@ -26,6 +27,9 @@ pub struct KeyRotated {
     /// Who did it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// The key was lost, or somebody else may have it; a new one took its place, which nothing but this entry vouches for.
@@ -40,6 +44,9 @@ pub struct KeyLost {
     /// Who said so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// The text in which an old key names the one that follows it.

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::Seq;
 use crate::ledger::Digest;
 use crate::reading::OperatorBy;
-use crate::units::{Days, DeviceId, InstrumentId, OperatorId, Probability, StationId, Time};
+use crate::units::{Day, Days, DeviceId, InstrumentId, OperatorId, Probability, StationId, Time};
 
 /// Somebody approved a print at a station.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -153,12 +153,27 @@ pub struct InstrumentState {
     pub id: InstrumentId,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub serial: Option<String>,
-    /// The last day of its certificate, YYYY-MM-DD; absent where none is known.
+    /// The certificate it had at the hour of the reading, good or ended; absent where none is known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub certificate_until: Option<String>,
-    /// Whether the certificate was good on the day of the reading; absent where none is known.
+    pub certificate: Option<CertificateState>,
+    /// What spoke against it then, by word: `certificate-ended`, `instrument-damaged`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub doubts: Vec<String>,
+}
+
+/// An instrument's certificate.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct CertificateState {
+    /// The entry that recorded it; absent where the configuration alone names its end.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub certified: Option<bool>,
+    pub seq: Option<Seq>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub number: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub laboratory: Option<String>,
+    /// The last day on which it is good.
+    pub until: Day,
 }
 
 /// How a rule set stood.

@@ -5,7 +5,7 @@ use crate::ledger::tree;
 
 #[test]
 fn the_bytes_of_an_entry_are_pinned() {
-    let body = Body::Retract(Retract { seq: Seq::new(7).unwrap(), reason: "wrong lamp".into(), operator: None });
+    let body = Body::Retract(Retract { seq: Seq::new(7).unwrap(), reason: "wrong lamp".into(), operator: None, operator_by: None });
     let mut json = Vec::new();
     body.write_json(&mut json).unwrap();
     assert_eq!(String::from_utf8(json.clone()).unwrap(), r#"{"seq":7,"reason":"wrong lamp"}"#);

@@ -1,8 +1,59 @@
-//! What entries say of messages: how they ended, summaries, and spans for which they wait.
+//! What entries say of alerts and their messages: steps, how messages ended, summaries, and spans for which they wait.
 
 use serde::{Deserialize, Serialize};
 
+use crate::reading::OperatorBy;
 use crate::units::{OperatorId, Time};
+
+/// The steps of an alert's life.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[allow(missing_docs)]
+pub enum Transition {
+    Raised,
+    Acknowledged,
+    /// It stands still, and people are told again.
+    Repeated,
+    Cleared,
+}
+
+impl Transition {
+    /// The step's word, as in JSON.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Raised => "raised",
+            Self::Acknowledged => "acknowledged",
+            Self::Repeated => "repeated",
+            Self::Cleared => "cleared",
+        }
+    }
+}
+
+/// An alert went one step.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Alert {
+    /// The alert's number in this ledger, from 1.
+    pub id: i64,
+    /// The word of its kind.
+    pub kind: String,
+    /// The station, device or file it is about.
+    pub subject: String,
+    /// The step.
+    pub transition: Transition,
+    /// The word of the reason.
+    pub reason: String,
+    /// One sentence for people.
+    pub detail: String,
+    /// Who acknowledged it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
+    /// The run of a reminder that it tells of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub run: Option<Time>,
+}
 
 /// How a message ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -48,6 +99,9 @@ pub struct Resend {
     /// Who wants it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A morning's summary, as it was told.
@@ -76,6 +130,9 @@ pub struct Maintenance {
     /// Who said so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 /// A maintenance ended before its time.
@@ -86,4 +143,7 @@ pub struct MaintenanceEnded {
     /// Who ended it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
+    /// Whence that is known; absent where nobody is named, and in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }

@@ -4,6 +4,7 @@ use rusqlite::Row;
 
 use super::{LedgerError, Store, Tx};
 use crate::ledger::entry::{Seq, Transition};
+use crate::reading::OperatorBy;
 use crate::units::{OperatorId, StationId, Time};
 
 /// The verdict of a station.
@@ -32,6 +33,7 @@ pub struct AlertRow {
     pub cleared_at: Option<Time>,
     /// Who acknowledged it.
     pub operator: Option<OperatorId>,
+    pub operator_by: Option<OperatorBy>,
     /// The word of the last reason.
     pub reason: String,
     /// One sentence for people.
@@ -54,7 +56,8 @@ impl AlertRow {
 }
 
 const ALERT: &str =
-    "SELECT id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail, run_us, repeated_us
+    "SELECT id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail, run_us, repeated_us,
+            operator_by
      FROM alert";
 const VERDICT: &str = "SELECT station, verdict, since_us, seq FROM verdict";
 
@@ -71,6 +74,7 @@ fn alert_row(row: &Row<'_>) -> rusqlite::Result<AlertRow> {
         detail: row.get(8)?,
         run: row.get(9)?,
         repeated_at: row.get(10)?,
+        operator_by: row.get(11)?,
     })
 }
 
@@ -135,11 +139,11 @@ impl Tx<'_> {
     pub fn put_alert(&self, row: &AlertRow) -> Result<(), LedgerError> {
         self.run(
             "INSERT INTO alert (id, kind, subject, raised_us, acknowledged_us, cleared_us, operator, reason, detail, run_us,
-                                repeated_us)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)
+                                repeated_us, operator_by)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)
              ON CONFLICT (id) DO UPDATE SET kind = ?2, subject = ?3, raised_us = ?4, acknowledged_us = ?5,
                  cleared_us = ?6, operator = ?7, reason = ?8, detail = ?9, run_us = ?10,
-                 repeated_us = ?11",
+                 repeated_us = ?11, operator_by = ?12",
             (
                 row.id,
                 &row.kind,
@@ -152,6 +156,7 @@ impl Tx<'_> {
                 &row.detail,
                 row.run,
                 row.repeated_at,
+                row.operator_by,
             ),
         )?;
         Ok(())

@@ -43,8 +43,7 @@ impl RawRow<'_> {
 
 impl RawEntry {
     /// The leaf that the other columns have; `None` if they are no entry (see [`entry::write_bytes`]).
-    #[cfg(test)]
-    pub(in crate::ledger) fn true_leaf(&self) -> Option<Digest> {
+    pub fn true_leaf(&self) -> Option<Digest> {
         let Self { site, seq, time, kind, body, leaf } = self;
         RawRow { site, seq: *seq, time, kind, body, leaf }.true_leaf(&mut Vec::new())
     }

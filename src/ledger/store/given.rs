@@ -36,14 +36,19 @@ impl Given {
         Self::of(&numbers, "")
     }
 
-    /// Of an event: what it aimed at and the instrument it names.
+    /// Of an event: what it aimed at, the instrument it names, and its details.
     pub fn of_event(event: &Event) -> Self {
         let white = event.target_white.map_or([0.0, 0.0], |white| [white.x, white.y]);
         let luminance = event.target_luminance.map_or(0.0, Luminance::get);
         let (has_white, has_luminance) = (event.target_white.is_some(), event.target_luminance.is_some());
         let numbers =
             [f64::from(u8::from(has_white)), white[0], white[1], f64::from(u8::from(has_luminance)), luminance];
-        Self::of(&numbers, event.other.as_ref().map_or("", InstrumentId::as_str))
+        let other = event.other.as_ref().map_or("", InstrumentId::as_str);
+        if event.details.is_empty() {
+            return Self::of(&numbers, other);
+        }
+        // Two certificates of one hour are two.
+        Self::of(&numbers, &format!("{other} {}", serde_json::to_string(&event.details).unwrap_or_default()))
     }
 
     fn of(numbers: &[f64], text: &str) -> Self {

@@ -97,7 +97,7 @@ impl Subtrees for Store {
 
 impl Store {
     /// The ledger's origin; `None` while it has no entry.
-    pub fn origin(&self) -> Result<Option<String>, LedgerError> {
+    pub fn log_origin(&self) -> Result<Option<String>, LedgerError> {
         let leaf = self.maybe("SELECT leaf FROM entry WHERE seq = 1", (), |row| row.get::<_, Digest>(0))?;
         Ok(leaf.map(|leaf| origin(&self.site, &leaf)))
     }

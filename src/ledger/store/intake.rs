@@ -7,7 +7,7 @@ use super::given::Given;
 use super::{LedgerError, Store, Tx};
 use crate::ledger::digest::Digest;
 use crate::ledger::entry::Seq;
-use crate::reading::{Event, Patch, Reading, Source};
+use crate::reading::{Details, Event, Patch, Reading, Source};
 use crate::units::{DeviceId, Hours, InstrumentId, Luminance, Time, Xy};
 use rusqlite::Row;
 use rusqlite::types::FromSqlError;
@@ -83,7 +83,7 @@ pub struct ReadingRow {
 pub struct EventRow {
     /// Its entry.
     pub seq: Seq,
-    /// The event; `time_given` is left to the entry.
+    /// The event; `time_given`, `operator_by` and `details` are left to the entry.
     pub event: Event,
     /// The word for why it does not count; `None` if it counts.
     pub excluded: Option<String>,
@@ -161,10 +161,12 @@ fn event_row(row: &Row<'_>) -> rusqlite::Result<EventRow> {
             time_given: None,
             kind: row.get(3)?,
             operator: row.get(4)?,
+            operator_by: None,
             note: row.get(5)?,
             target_white,
             target_luminance,
             other: row.get(9)?,
+            details: Details::default(),
         },
         excluded: row.get(10)?,
     })

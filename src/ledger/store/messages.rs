@@ -5,6 +5,7 @@ use rusqlite::{Row, ToSql};
 
 use super::values::words;
 use super::{LedgerError, Store, Tx};
+use crate::reading::OperatorBy;
 use crate::units::{OperatorId, Time};
 
 /// How far a message has come.
@@ -66,10 +67,12 @@ pub struct MaintenanceRow {
     pub ended_at: Option<Time>,
     pub reason: String,
     pub operator: Option<OperatorId>,
+    pub operator_by: Option<OperatorBy>,
 }
 
 const MESSAGE: &str = "SELECT key, alert, channel, body, created_us, state, ended_us FROM outbox";
-const MAINTENANCE: &str = "SELECT id, subject, from_us, until_us, ended_us, reason, operator FROM maintenance";
+const MAINTENANCE: &str =
+    "SELECT id, subject, from_us, until_us, ended_us, reason, operator, operator_by FROM maintenance";
 
 fn message_row(row: &Row<'_>) -> rusqlite::Result<MessageRow> {
     Ok(MessageRow {
@@ -92,6 +95,7 @@ fn maintenance_row(row: &Row<'_>) -> rusqlite::Result<MaintenanceRow> {
         ended_at: row.get(4)?,
         reason: row.get(5)?,
         operator: row.get(6)?,
+        operator_by: row.get(7)?,
     })
 }
 
@@ -169,9 +173,9 @@ impl Tx<'_> {
     /// Keeps a maintenance, in place of what was known of the same number.
     pub fn put_maintenance(&self, row: &MaintenanceRow) -> Result<(), LedgerError> {
         self.run(
-            "INSERT OR REPLACE INTO maintenance (id, subject, from_us, until_us, ended_us, reason, operator)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-            (row.id, &row.subject, row.from, row.until, row.ended_at, &row.reason, &row.operator),
+            "INSERT OR REPLACE INTO maintenance (id, subject, from_us, until_us, ended_us, reason, operator, operator_by)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+            (row.id, &row.subject, row.from, row.until, row.ended_at, &row.reason, &row.operator, row.operator_by),
         )?;
         Ok(())
     }

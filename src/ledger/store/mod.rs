@@ -19,6 +19,7 @@ mod intake;
 mod lighting;
 mod messages;
 mod opening;
+mod origins;
 mod place;
 mod projections;
 mod sign_offs;
@@ -48,6 +49,7 @@ pub use heads::SignedRow;
 pub(super) use heads::{backfill, is_kept};
 pub use intake::{EventRow, FileRow, ReadingRow, Standing, UvVariance};
 pub use messages::{MaintenanceRow, MessageRow, MessageState};
+pub use origins::Origin;
 pub use projections::{Counts, TableDigest};
 pub use sign_offs::SignOffRow;
 
@@ -144,6 +146,37 @@ impl Ledger {
         let conn = Connection::open_in_memory()?;
         opening::prepare_to_write(&conn, site, Found::Empty)?;
         Self::of(conn, site)
+    }
+
+    /// The ledger at `path` as it was after its entry `last`: its entries up to that one, read where they lie, and projections in
+    /// memory that `replay` makes of them. It has no head and takes nothing more in.
+    pub fn as_it_was(
+        path: &Path,
+        site: &SiteId,
+        last: Seq,
+        replay: impl FnOnce(&Tx<'_>) -> Result<(), LedgerError>,
+    ) -> Result<Self, LedgerError> {
+        let conn = opening::open_past(path, site, last)?;
+        conn.set_prepared_statement_cache_capacity(64);
+        let store = Store {
+            conn,
+            site: site.clone(),
+            #[cfg(test)]
+            asked: Default::default(),
+        };
+        store.run("BEGIN", ())?;
+        // Nothing is appended, so that instant and edge are never used.
+        replay(&Tx {
+            store: &store,
+            time: String::new(),
+            now: Time::from_micros(0),
+            frontier: Frontier::new(),
+            json: Vec::new(),
+            bytes: Vec::new(),
+            insert: None,
+        })?;
+        store.run("COMMIT", ())?;
+        Ok(Self { store, stopped: true })
     }
 
     fn of(conn: Connection, site: &SiteId) -> Result<Self, LedgerError> {

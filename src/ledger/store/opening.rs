@@ -6,6 +6,7 @@ use std::time::Duration;
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
+use crate::ledger::entry::Seq;
 use crate::ledger::error::{LedgerError, WAIT_S};
 use crate::ledger::schema::{self, Found};
 use crate::ledger::tree::Frontier;
@@ -55,13 +56,43 @@ pub(super) fn open_to_read(path: &Path) -> Result<(Connection, Found), LedgerErr
         Err(LedgerError::Sql(error))
             if error.sqlite_error_code() == Some(ErrorCode::CannotOpen) && !beside(path, "-wal").exists() =>
         {
-            let Some(text) = path.to_str() else { return Err(LedgerError::Sql(error)) };
-            let text = text.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
-            let uri = format!("file:{text}?immutable=1");
+            let Some(uri) = uri(path, "immutable=1") else { return Err(LedgerError::Sql(error)) };
             open_as(Path::new(&uri), flags | OpenFlags::SQLITE_OPEN_URI)
         }
         other => other,
     }
+}
+
+fn uri(path: &Path, how: &str) -> Option<String> {
+    let text = path.to_str()?.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+    Some(format!("file:{text}?{how}"))
+}
+
+/// An empty ledger in memory whose entries are those of the file at `path` up to `last`, read where they lie. It has no head.
+pub(super) fn open_past(path: &Path, site: &SiteId, last: Seq) -> Result<Connection, LedgerError> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_URI;
+    let conn = Connection::open_in_memory_with_flags(flags | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
+    conn.busy_timeout(Duration::from_secs(WAIT_S))?;
+    prepare_to_write(&conn, site, Found::Empty)?;
+    let attach = |how| match uri(path, how) {
+        Some(uri) => conn.execute("ATTACH ?1 AS kept", (uri,)).and_then(|_| {
+            // Attaching opens nothing yet.
+            conn.query_row("SELECT count(*) FROM kept.head", (), |row| row.get::<_, i64>(0)).map(|_| ())
+        }),
+        None => Err(rusqlite::Error::InvalidPath(path.to_owned())),
+    };
+    match attach("mode=ro") {
+        Err(error) if error.sqlite_error_code() == Some(ErrorCode::CannotOpen) && !beside(path, "-wal").exists() => {
+            conn.execute_batch("DETACH kept").ok();
+            attach("immutable=1")?;
+        }
+        attached => attached?,
+    }
+    conn.execute_batch(&format!(
+        "DELETE FROM main.head; DROP TABLE main.entry;
+         CREATE TEMP VIEW entry AS SELECT * FROM kept.entry WHERE seq <= {last};"
+    ))?;
+    Ok(conn)
 }
 
 pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {

@@ -387,8 +387,9 @@ fn an_older_ledger_is_brought_up_to_date() {
          ALTER TABLE reading DROP COLUMN named; DROP TABLE first_use;
          DROP INDEX alert_run; ALTER TABLE alert DROP COLUMN run_us; ALTER TABLE alert DROP COLUMN repeated_us;
          DROP INDEX outbox_sent; DROP INDEX outbox_given_up; ALTER TABLE outbox DROP COLUMN ended_us;
-         ALTER TABLE outbox DROP COLUMN remark;
-         DROP TABLE maintenance; DROP TABLE subtree; DROP TABLE signed_head; DROP TABLE signing_key;
+         ALTER TABLE outbox DROP COLUMN remark; ALTER TABLE alert DROP COLUMN operator_by;
+         DROP TABLE maintenance; DROP TABLE correction; DROP TABLE sign_off;
+         DROP TABLE subtree; DROP TABLE signed_head; DROP TABLE signing_key;
          PRAGMA user_version = 1;",
     )
     .unwrap();
@@ -458,14 +459,18 @@ fn no_query_scans() {
     ledger.last_remark("mail").unwrap();
     ledger.standing_maintenance(to).unwrap();
     ledger.next_maintenance_id().unwrap();
-    ledger.origin().unwrap();
+    ledger.log_origin().unwrap();
     ledger.signing_key().unwrap();
     ledger.signing_keys().unwrap();
     ledger.newest_signed_head().unwrap();
     ledger.signed_heads(0, 10).unwrap();
     assert!(ledger.subtree(3, 0).is_err() && ledger.subtree(9, 0).is_err());
+    ledger.origin(Seq::FIRST).unwrap();
+    ledger.corrections(Seq::FIRST).unwrap();
+    ledger.sign_off(Seq::FIRST).unwrap();
+    ledger.raw_entries(Seq::FIRST, 10).unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 44);
+    assert_eq!(asked.len(), 48);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
@@ -493,10 +498,12 @@ fn recalibrated() -> Event {
         time_given: None,
         kind: EventKind::Recalibrated,
         operator: None,
+        operator_by: None,
         note: Some("after the move".into()),
         target_white: Some(Xy { x: 0.3127, y: 0.329 }),
         target_luminance: None,
         other: None,
+        details: Default::default(),
     }
 }
 
@@ -556,6 +563,7 @@ fn one_alert_of_a_kind_stands_for_a_subject() {
         acknowledged_at: None,
         cleared_at: None,
         operator: None,
+        operator_by: None,
         reason: "risk".into(),
         detail: "the match is out".into(),
         run: None,

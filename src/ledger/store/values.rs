@@ -5,7 +5,7 @@ use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSqlOutput, ValueRe
 
 use crate::ledger::digest::Digest;
 use crate::ledger::entry::Seq;
-use crate::reading::{EventKind, Patch};
+use crate::reading::{EventKind, OperatorBy, Patch};
 use crate::units::{DeviceId, InstrumentId, OperatorId, StationId, Time};
 
 macro_rules! ids {
@@ -46,6 +46,7 @@ macro_rules! words {
 pub(super) use words;
 
 words!(EventKind, "an event", EventKind::word, EventKind::from_word);
+words!(OperatorBy, "how an operator is known", OperatorBy::word, OperatorBy::from_word);
 words!(Patch, "a patch", patch_word, |word| PATCHES.into_iter().find(|patch| patch_word(*patch) == word));
 
 const PATCHES: [Patch; 4] = [Patch::White, Patch::Black, Patch::Paper, Patch::Ambient];

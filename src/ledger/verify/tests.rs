@@ -55,6 +55,42 @@ fn every_column_of_every_entry_is_watched() {
     }
 }
 
+/// Each byte of each column of each entry, one bit of it.
+#[test]
+fn every_byte_of_every_entry_is_watched() {
+    let mut ledger = Ledger::in_memory(&site()).unwrap();
+    fill(&mut ledger, LENGTH);
+    let mut flipped = 0;
+    for seq in 1..=LENGTH {
+        let entry = ledger.raw_entry(Seq::new(seq).unwrap()).unwrap().unwrap();
+        let columns = [
+            ("site", entry.site.into_bytes()),
+            ("time", entry.time.into_bytes()),
+            ("kind", entry.kind.into_bytes()),
+            ("body", entry.body.into_bytes()),
+            ("leaf", entry.leaf),
+        ];
+        for (column, whole) in columns {
+            let set = |bytes: &[u8]| {
+                let hex: String = bytes.iter().map(|byte| format!("{byte:02x}")).collect();
+                let kind = if column == "leaf" { "BLOB" } else { "TEXT" };
+                ledger.attack(&format!("UPDATE entry SET {column} = CAST(x'{hex}' AS {kind}) WHERE seq = {seq}"));
+            };
+            for at in 0..whole.len() {
+                let mut bytes = whole.clone();
+                bytes[at] ^= 1 << (at % 7);
+                set(&bytes);
+                let found = verify(&ledger, &[]).unwrap();
+                assert_eq!((found.ok, found.first_bad), (false, Some(seq)), "byte {at} of {column}: {:?}", found.fault);
+                flipped += 1;
+            }
+            set(&whole);
+        }
+    }
+    assert!(flipped > 900, "{flipped}");
+    assert!(verify(&ledger, &[]).unwrap().ok, "put right again");
+}
+
 #[test]
 fn entries_removed_moved_or_put_in_are_found() {
     for seq in 1..=LENGTH {
@@ -171,7 +207,7 @@ fn a_changed_byte_of_an_entry_in_the_file_is_found() {
 
 fn any_body() -> impl Strategy<Value = Body> {
     let retract = (1..i64::MAX, any::<String>())
-        .prop_map(|(seq, reason)| Body::Retract(Retract { seq: Seq::new(seq).unwrap(), reason, operator: None }));
+        .prop_map(|(seq, reason)| Body::Retract(Retract { seq: Seq::new(seq).unwrap(), reason, operator: None, operator_by: None }));
     let refusal = (any::<String>(), any::<Vec<u8>>(), proptest::collection::vec((any::<u64>(), any::<String>()), 0..4))
         .prop_map(|(name, bytes, defects)| {
             let defects = defects.into_iter().map(|(line, found)| Defect::of_line(line, &found, "a number")).collect();
@@ -203,13 +239,13 @@ proptest! {
 
 /// A key, and the head of what `ledger` holds signed with it.
 fn key_of(ledger: &Ledger, seed: u8) -> SigningKey {
-    SigningKey::from_seed(&ledger.origin().unwrap().unwrap(), &[seed; 32]).unwrap()
+    SigningKey::from_seed(&ledger.log_origin().unwrap().unwrap(), &[seed; 32]).unwrap()
 }
 
 fn sign(ledger: &mut Ledger, key: &SigningKey) -> SignedHead {
     ledger
         .write(noon(), |tx| {
-            let origin = tx.origin()?.unwrap();
+            let origin = tx.log_origin()?.unwrap();
             let text = Checkpoint { origin, head: tx.head_now(), time: Some(noon()) }.text();
             let signed = SignedHead::parse(&key.sign(&text).unwrap()).unwrap();
             tx.put_signed_head(&signed)?;
@@ -225,7 +261,7 @@ fn append(ledger: &mut Ledger, body: &Body) {
 fn rotated(from: &SigningKey, to: &SigningKey) -> Body {
     let key = to.verifier().to_string();
     let note = from.sign(&handover(from.verifier().name(), &key)).unwrap();
-    Body::KeyRotated(KeyRotated { key, note, reason: "a year is over".into(), operator: None })
+    Body::KeyRotated(KeyRotated { key, note, reason: "a year is over".into(), operator: None, operator_by: None })
 }
 
 /// Nine entries, a key, signed heads, the key changed twice, more signed heads.
@@ -240,7 +276,7 @@ fn signed_room() -> (Room, Vec<SignedHead>) {
     append(&mut ledger, &rotated(&keys[0], &keys[1]));
     heads.push(sign(&mut ledger, &keys[1]));
     let (key, lost) = (keys[2].verifier().to_string(), keys[1].verifier().to_string());
-    append(&mut ledger, &Body::KeyLost(KeyLost { key, lost, reason: "disk gone".into(), operator: None }));
+    append(&mut ledger, &Body::KeyLost(KeyLost { key, lost, reason: "disk gone".into(), operator: None, operator_by: None }));
     heads.push(sign(&mut ledger, &keys[2]));
     append(&mut ledger, &retract(4));
     heads.push(sign(&mut ledger, &keys[2]));
@@ -321,7 +357,7 @@ fn entries_about_keys_must_follow_from_each_other() {
     assert!(with(&for_another, true).contains("for another one"));
     let lost = |ledger: &Ledger| {
         let key = |seed| key_of(ledger, seed).verifier().to_string();
-        Body::KeyLost(KeyLost { key: key(2), lost: key(3), reason: "gone".into(), operator: None })
+        Body::KeyLost(KeyLost { key: key(2), lost: key(3), reason: "gone".into(), operator: None, operator_by: None })
     };
     assert!(with(&lost, true).contains("another key than the one"));
 }
