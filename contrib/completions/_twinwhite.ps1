@@ -41,6 +41,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('due', 'due', [CompletionResultType]::ParameterValue, 'What is due, by date: overdue first, with the reason of each')
             [CompletionResult]::new('alerts', 'alerts', [CompletionResultType]::ParameterValue, 'All alerts, newest first')
             [CompletionResult]::new('ack', 'ack', [CompletionResultType]::ParameterValue, 'Say that you have taken notice of an alert')
+            [CompletionResult]::new('sign', 'sign', [CompletionResultType]::ParameterValue, 'Sign a print off: the match as it stands now goes on record, and a certificate is handed out')
             [CompletionResult]::new('messages', 'messages', [CompletionResultType]::ParameterValue, 'What waits to be told, what was given up, and whether every channel works')
             [CompletionResult]::new('resend', 'resend', [CompletionResultType]::ParameterValue, 'Have messages tried again that were given up')
             [CompletionResult]::new('maintenance', 'maintenance', [CompletionResultType]::ParameterValue, 'Say that something is being worked on: messages about it wait until then, and the record says why')
@@ -195,6 +196,19 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break
         }
+        'twinwhite;sign' {
+            [CompletionResult]::new('--job', '--job', [CompletionResultType]::ParameterName, 'What was approved: a name or number of the house')
+            [CompletionResult]::new('--file', '--file', [CompletionResultType]::ParameterName, 'The file that was printed; its hash goes on record, not the file')
+            [CompletionResult]::new('--override', '--override', [CompletionResultType]::ParameterName, 'Sign although the program objects, and say why')
+            [CompletionResult]::new('-o', '-o', [CompletionResultType]::ParameterName, 'The folder for certificate and page')
+            [CompletionResult]::new('--out', '--out', [CompletionResultType]::ParameterName, 'The folder for certificate and page')
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
+            [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
         'twinwhite;messages' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
@@ -278,6 +292,8 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('verify', 'verify', [CompletionResultType]::ParameterValue, 'Recompute every hash, every signed head and every derived table; or check a certificate, anywhere')
+            [CompletionResult]::new('show', 'show', [CompletionResultType]::ParameterValue, 'The entries of the ledger in words, all or those that fit')
+            [CompletionResult]::new('export', 'export', [CompletionResultType]::ParameterValue, 'The whole ledger as text: JSON Lines, CSV and signed heads, with the description that another checker needs')
             [CompletionResult]::new('head', 'head', [CompletionResultType]::ParameterValue, 'The newest signed head and its short code, to be kept outside; signs one where there is news')
             [CompletionResult]::new('prove', 'prove', [CompletionResultType]::ParameterValue, 'A certificate of one entry: the entry, its proof, a signed head and the key in one file')
             [CompletionResult]::new('key', 'key', [CompletionResultType]::ParameterValue, 'The key that signs heads: show it, replace it, or give it up')
@@ -287,7 +303,31 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--head', '--head', [CompletionResultType]::ParameterName, 'A signed head that was kept elsewhere, or its short code; more than once for several')
             [CompletionResult]::new('--key', '--key', [CompletionResultType]::ParameterName, 'The verifier key that was kept elsewhere, for a certificate')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
+            [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
+        'twinwhite;audit;show' {
+            [CompletionResult]::new('--device', '--device', [CompletionResultType]::ParameterName, 'Only what names this display, lamp, paper or instrument')
+            [CompletionResult]::new('--station', '--station', [CompletionResultType]::ParameterName, 'Only what names this station')
+            [CompletionResult]::new('--job', '--job', [CompletionResultType]::ParameterName, 'Only the sign-offs of this job')
+            [CompletionResult]::new('--by', '--by', [CompletionResultType]::ParameterName, 'Only what this operator did')
+            [CompletionResult]::new('--kind', '--kind', [CompletionResultType]::ParameterName, 'Only entries of this kind, like sign-off, reading, event, retract, verdict or alert')
+            [CompletionResult]::new('--from', '--from', [CompletionResultType]::ParameterName, 'Only what was written at that time or later')
+            [CompletionResult]::new('--until', '--until', [CompletionResultType]::ParameterName, 'Only what was written by that time')
+            [CompletionResult]::new('--last', '--last', [CompletionResultType]::ParameterName, 'Only the last of them')
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
+            [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
+        'twinwhite;audit;export' {
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -295,7 +335,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         }
         'twinwhite;audit;head' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
@@ -306,7 +346,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('-o', '-o', [CompletionResultType]::ParameterName, 'The file to write')
             [CompletionResult]::new('--out', '--out', [CompletionResultType]::ParameterName, 'The file to write')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
-            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')

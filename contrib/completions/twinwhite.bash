@@ -88,8 +88,14 @@ _twinwhite() {
             twinwhite,run)
                 cmd="twinwhite__subcmd__run"
                 ;;
+            twinwhite,sign)
+                cmd="twinwhite__subcmd__sign"
+                ;;
             twinwhite,status)
                 cmd="twinwhite__subcmd__status"
+                ;;
+            twinwhite__subcmd__audit,export)
+                cmd="twinwhite__subcmd__audit__subcmd__export"
                 ;;
             twinwhite__subcmd__audit,head)
                 cmd="twinwhite__subcmd__audit__subcmd__head"
@@ -99,6 +105,9 @@ _twinwhite() {
                 ;;
             twinwhite__subcmd__audit,prove)
                 cmd="twinwhite__subcmd__audit__subcmd__prove"
+                ;;
+            twinwhite__subcmd__audit,show)
+                cmd="twinwhite__subcmd__audit__subcmd__show"
                 ;;
             twinwhite__subcmd__audit,verify)
                 cmd="twinwhite__subcmd__audit__subcmd__verify"
@@ -110,7 +119,7 @@ _twinwhite() {
 
     case "${cmd}" in
         twinwhite)
-            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack messages resend maintenance record retract release check desktop rebuild audit demo"
+            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack sign messages resend maintenance record retract release check desktop rebuild audit demo"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -232,8 +241,30 @@ _twinwhite() {
             return 0
             ;;
         twinwhite__subcmd__audit)
-            opts="-h --config --operator --help verify head prove key"
+            opts="-h --config --operator --help verify show export head prove key"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --operator)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        twinwhite__subcmd__audit__subcmd__export)
+            opts="-h --json --config --operator --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
             fi
@@ -321,6 +352,60 @@ _twinwhite() {
                     return 0
                     ;;
                 -o)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --operator)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        twinwhite__subcmd__audit__subcmd__show)
+            opts="-h --device --station --job --by --kind --from --until --last --json --config --operator --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --device)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --station)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --job)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --by)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --kind)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --from)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --until)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --last)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
@@ -900,6 +985,48 @@ _twinwhite() {
                 return 0
             fi
             case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --operator)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        twinwhite__subcmd__sign)
+            opts="-o -h --job --file --override --out --json --config --operator --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --job)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --file)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --override)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --out)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                -o)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
                 --config)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0

@@ -42,6 +42,7 @@ complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "backtest" -d 'H
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "due" -d 'What is due, by date: overdue first, with the reason of each'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "alerts" -d 'All alerts, newest first'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "ack" -d 'Say that you have taken notice of an alert'
+complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "sign" -d 'Sign a print off: the match as it stands now goes on record, and a certificate is handed out'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "messages" -d 'What waits to be told, what was given up, and whether every channel works'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "resend" -d 'Have messages tried again that were given up'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "maintenance" -d 'Say that something is being worked on: messages about it wait until then, and the record says why'
@@ -138,6 +139,14 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand alerts" -s h -l help
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand ack" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand ack" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand ack" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand sign" -l job -d 'What was approved: a name or number of the house' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand sign" -l file -d 'The file that was printed; its hash goes on record, not the file' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand sign" -l override -d 'Sign although the program objects, and say why' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand sign" -s o -l out -d 'The folder for certificate and page' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand sign" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand sign" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand sign" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand sign" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand messages" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand messages" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand messages" -l json -d 'Answer in JSON, numbers unrounded'
@@ -179,33 +188,51 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -s h -l hel
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -s h -l help -d 'Print help'
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -l operator -d 'Who is doing this; goes into the ledger' -r
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -s h -l help -d 'Print help'
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -f -a "verify" -d 'Recompute every hash, every signed head and every derived table; or check a certificate, anywhere'
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -f -a "head" -d 'The newest signed head and its short code, to be kept outside; signs one where there is news'
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -f -a "prove" -d 'A certificate of one entry: the entry, its proof, a signed head and the key in one file'
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -f -a "key" -d 'The key that signs heads: show it, replace it, or give it up'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -f -a "verify" -d 'Recompute every hash, every signed head and every derived table; or check a certificate, anywhere'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -f -a "show" -d 'The entries of the ledger in words, all or those that fit'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -f -a "export" -d 'The whole ledger as text: JSON Lines, CSV and signed heads, with the description that another checker needs'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -f -a "head" -d 'The newest signed head and its short code, to be kept outside; signs one where there is news'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -f -a "prove" -d 'A certificate of one entry: the entry, its proof, a signed head and the key in one file'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -f -a "key" -d 'The key that signs heads: show it, replace it, or give it up'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l head -d 'A signed head that was kept elsewhere, or its short code; more than once for several' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l key -d 'The verifier key that was kept elsewhere, for a certificate' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l device -d 'Only what names this display, lamp, paper or instrument' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l station -d 'Only what names this station' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l job -d 'Only the sign-offs of this job' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l by -d 'Only what this operator did' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l kind -d 'Only entries of this kind, like sign-off, reading, event, retract, verdict or alert' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l from -d 'Only what was written at that time or later' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l until -d 'Only what was written by that time' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l last -d 'Only the last of them' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from export" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from export" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from export" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from export" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l head -d 'A file with a signed head that somebody kept; the certificate then shows that it is of the same history' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -s o -l out -d 'The file to write' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l rotate -d 'Replace it, and say why; the old key must still be there' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l lost -d 'It is gone, or somebody else may have it: replace it, and say why' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from key" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand demo" -l dir -d 'The folder to make; must not exist or be empty [default: a new temporary folder]' -r -F

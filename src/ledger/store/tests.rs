@@ -470,7 +470,7 @@ fn no_query_scans() {
     ledger.sign_off(Seq::FIRST).unwrap();
     ledger.raw_entries(Seq::FIRST, 10).unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 48);
+    assert_eq!(asked.len(), 47);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {
