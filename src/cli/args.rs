@@ -439,6 +439,38 @@ It only reads the folder, and shows each message once for each user.")]
     #[command(after_help = "Example:\n  twinwhite rebuild")]
     Rebuild,
 
+    /// Write the whole ledger into one file, also while `run` works, and check it
+    #[command(after_help = "\
+Examples:
+  twinwhite backup usb/quillmoor.backup
+  twinwhite backup usb/quillmoor.backup --json            from a timer, each night
+
+It is made aside, checked from the first entry to the last, signed heads included, and then takes its name in one step. An older
+backup of the same history under that name makes room; anything else there is refused. Not in it: the private key, the
+configuration's file and secrets, and the archive.")]
+    Backup {
+        /// The file to write; its folder must be there.
+        file: PathBuf,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Put a backup in place: where there is no ledger, or where the ledger is its beginning
+    #[command(after_help = "\
+Examples:
+  twinwhite restore usb/quillmoor.backup
+  twinwhite restore usb/quillmoor.backup --json
+
+The configuration must be there, `run` must not be running. The backup is checked first, also against signed heads in the state
+folder and the folder of copies: what they say is lost is told. A ledger that holds more or something else, or is damaged, is
+never overwritten.")]
+    Restore {
+        /// The backup.
+        file: PathBuf,
+        #[command(flatten)]
+        output: Json,
+    },
+
     /// The ledger: is it whole and unchanged, and how does somebody outside know?
     #[command(subcommand)]
     Audit(Audit),
@@ -473,6 +505,8 @@ impl Command {
             | Self::Messages { output }
             | Self::Maintenance { output, .. }
             | Self::Check { output, .. }
+            | Self::Backup { output, .. }
+            | Self::Restore { output, .. }
             | Self::Audit(
                 Audit::Verify { output, .. }
                 | Audit::Head { output }

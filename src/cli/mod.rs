@@ -10,6 +10,7 @@ mod answer;
 mod args;
 mod audit;
 mod backtest;
+mod backup;
 mod check;
 mod compare;
 mod demo;
@@ -119,6 +120,8 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Check { send: Some(channel), output } => send::send(session()?, channel, output.json).map(done),
         Command::Check { send: None, output } => check::check(&cli, &clock, output.json),
         Command::Desktop { folder, once } => desktop::desktop(&cli, &clock, folder.as_deref(), *once).map(done),
+        Command::Backup { file, output } => backup::backup(session()?, file, output.json).map(done),
+        Command::Restore { file, output } => backup::restore(session()?, file, output.json).map(done),
         Command::Rebuild => audit::rebuild(session()?).map(done),
         Command::Audit(Audit::Verify { certificate: Some(file), head, key, output }) => {
             audit::certificate::verify(file, head, key.as_deref(), output.json)

@@ -185,6 +185,8 @@ kinds! {
     KeyRotated = "key-rotated",
     /// The key was lost; another took its place.
     KeyLost = "key-lost",
+    /// A backup took the place of a history that had gone further.
+    Restored = "restored",
 }
 
 /// The beginning of a ledger.
@@ -392,6 +394,20 @@ pub struct Alert {
     /// The run of a reminder that it tells of.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub run: Option<Time>,
+}
+
+/// A backup took the place of a ledger that is gone, and of which signed heads say that it had gone further.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Restored {
+    /// How many entries the backup held.
+    pub entries: i64,
+    /// How many entries the longest signed head covers that was seen: those after `entries` are lost.
+    pub seen: i64,
+    /// The root in that head.
+    pub seen_root: Digest,
+    /// Who restored it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
 }
 
 fn is_false(flag: &bool) -> bool {

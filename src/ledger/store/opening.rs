@@ -55,13 +55,17 @@ pub(super) fn open_to_read(path: &Path) -> Result<(Connection, Found), LedgerErr
         Err(LedgerError::Sql(error))
             if error.sqlite_error_code() == Some(ErrorCode::CannotOpen) && !beside(path, "-wal").exists() =>
         {
-            let Some(text) = path.to_str() else { return Err(LedgerError::Sql(error)) };
-            let text = text.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
-            let uri = format!("file:{text}?immutable=1");
+            let Some(uri) = as_unchanging(path) else { return Err(LedgerError::Sql(error)) };
             open_as(Path::new(&uri), flags | OpenFlags::SQLITE_OPEN_URI)
         }
         other => other,
     }
+}
+
+/// The file's name for SQLite as one that does not change: no lock, no log. `None` where the name is no UTF-8.
+pub(super) fn as_unchanging(path: &Path) -> Option<String> {
+    let text = path.to_str()?.replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+    Some(format!("file:{text}?immutable=1"))
 }
 
 pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {
