@@ -34,6 +34,9 @@ _twinwhite() {
             twinwhite,backtest)
                 cmd="twinwhite__subcmd__backtest"
                 ;;
+            twinwhite,backup)
+                cmd="twinwhite__subcmd__backup"
+                ;;
             twinwhite,check)
                 cmd="twinwhite__subcmd__check"
                 ;;
@@ -82,6 +85,9 @@ _twinwhite() {
             twinwhite,resend)
                 cmd="twinwhite__subcmd__resend"
                 ;;
+            twinwhite,restore)
+                cmd="twinwhite__subcmd__restore"
+                ;;
             twinwhite,retract)
                 cmd="twinwhite__subcmd__retract"
                 ;;
@@ -110,7 +116,7 @@ _twinwhite() {
 
     case "${cmd}" in
         twinwhite)
-            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack messages resend maintenance record retract release check desktop rebuild audit demo"
+            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack messages resend maintenance record retract release check desktop rebuild backup restore audit demo"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -376,6 +382,28 @@ _twinwhite() {
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --operator)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        twinwhite__subcmd__backup)
+            opts="-h --json --config --operator --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
                 --config)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
@@ -827,6 +855,28 @@ _twinwhite() {
             ;;
         twinwhite__subcmd__resend)
             opts="-h --all --config --operator --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --operator)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        twinwhite__subcmd__restore)
+            opts="-h --json --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0

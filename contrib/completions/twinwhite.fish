@@ -51,6 +51,8 @@ complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "release" -d 'Le
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "check" -d 'Are configuration, folders, ledger, time zone, reminders and channels sound?'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "desktop" -d 'Show messages on this desktop, as the user who sits at it; the channel \'desktop\' lays them down'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "rebuild" -d 'Make everything that is derived from the ledger anew'
+complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "backup" -d 'Write the whole ledger into one file, also while `run` works, and check it'
+complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "restore" -d 'Put a backup in place: where there is no ledger, or where the ledger is its beginning'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "audit" -d 'The ledger: is it whole and unchanged, and how does somebody outside know?'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "demo" -d 'An invented print room: two simulated years in seconds, then yours to look around in'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand init" -l dir -d 'The folder to begin in; made if it is not there [default: this one]' -r -F
@@ -173,6 +175,14 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -s h -l hel
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l operator -d 'Who is doing this; goes into the ledger' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand restore" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand restore" -l operator -d 'Who is doing this; goes into the ledger' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand restore" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand restore" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -l operator -d 'Who is doing this; goes into the ledger' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify head prove key" -s h -l help -d 'Print help'

@@ -7,7 +7,7 @@ use std::fs::{self, File};
 use std::io;
 use std::path::{Path, PathBuf};
 
-use super::{BackupError, Staged, companions, copy_synced, ends, folder_of, is_same, newest, sync_folder};
+use super::{Staged, companions, copy_synced, ends, folder_of, is_same, newest, sync_folder};
 use crate::config::Config;
 use crate::daemon::{self, LEDGER_FILE, StartError};
 use crate::evaluate;
@@ -17,7 +17,10 @@ use crate::rebuild;
 use crate::signing::files;
 use crate::units::{OperatorId, Time};
 
+/// The backup as it is looked through.
 const STAGED: &str = "restore.part";
+/// The ledger as it is made from it.
+const BUILT: &str = "ledger.db.part";
 
 /// Why nothing was restored. What was there is as it was.
 #[derive(Debug, thiserror::Error)]
@@ -162,27 +165,28 @@ pub fn restore(
     file: &Path,
     operator: Option<&OperatorId>,
     now: Time,
-    mut progress: impl FnMut(i64),
+    progress: impl FnMut(i64),
 ) -> Result<Restored, RestoreError> {
     let state = &config.paths.state;
     let _lock = daemon::lock(state)?;
     let place = state.join(LEDGER_FILE);
     if !place.exists()
-        && let Some(left) = companions(&place).into_iter().find(|path| path.exists())
+        && let Some(left) = logs(&place)
     {
         return Err(RestoreError::Leftover { path: left });
     }
     let staged = Staged::at(state.join(STAGED)).map_err(failed(state))?;
-    let mut copy = fetch(config, file, &staged.path, &place)?;
-    let head = copy.head()?;
+    let built = Staged::at(state.join(BUILT)).map_err(failed(state))?;
+    let copy = fetch(config, file, &staged.path, &place)?;
+    let head = copy.head().map_err(|bad| of_the_backup(file, bad))?;
     let there = if place.exists() { Some(standing(config, &place, head)?) } else { None };
     let heads = Heads::sort(files::seen(config), &copy, head)?;
     hold(&copy, file, there.as_ref().map(|(_, head)| *head), &heads, config)?;
     let restored = Restored {
         placed: Placed::New,
         head,
-        ends: ends(&copy)?,
-        signed: newest(&copy).map_err(|bad| as_no_backup(file, bad))?,
+        ends: ends(&copy).map_err(|bad| of_the_backup(file, bad))?,
+        signed: newest(&copy).map_err(|bad| of_the_backup(file, bad))?,
         lost: heads.lost(head),
         strange_heads: heads.strange,
         unknown_files: Vec::new(),
@@ -199,15 +203,17 @@ pub fn restore(
             (Placed::CarriedOn(known.size), ledger)
         }
         None => {
-            if !rebuild::differences(&mut copy, config, now, &mut progress)?.is_empty() {
-                rebuild::rebuild(&mut copy, config, now, progress)?;
-            }
+            // Nothing but entries and signed heads is taken from the backup; all else is made anew.
+            let mut ledger = Ledger::open(&built.path, &config.site.id, OpenMode::Create)?;
+            let empty = ledger.head()?;
+            let carried = rebuild::carry_over(&mut ledger, &copy, empty, config, now, progress)?;
+            carried.ok_or(RestoreError::Moved)?;
             if let Some(lost) = &restored.lost {
-                say_so(&mut copy, config, head, lost, operator, now)?;
+                say_so(&mut ledger, config, head, lost, operator, now)?;
             }
             // With the last connection goes the log.
-            drop(copy);
-            put(&staged.path, &place)?;
+            drop(ledger);
+            put(&built.path, &place)?;
             (Placed::New, Ledger::open(&place, &config.site.id, OpenMode::Existing)?)
         }
     };
@@ -216,6 +222,12 @@ pub fn restore(
         heads.beyond.iter().for_each(|(file, _)| drop(files::mark_lost(file)));
     }
     Ok(Restored { placed, unknown_files: unknown(config, &ledger)?, ..restored })
+}
+
+/// A log beside this name that holds what its ledger may lack.
+fn logs(ledger: &Path) -> Option<PathBuf> {
+    let [log, _, journal] = companions(ledger);
+    [log, journal].into_iter().find(|path| fs::metadata(path).is_ok_and(|about| about.len() > 0))
 }
 
 /// The backup as a ledger of its own, of this program's version, under another name.
@@ -227,8 +239,7 @@ fn fetch(config: &Config, file: &Path, staged: &Path, place: &Path) -> Result<Le
     if is_same(file, place) {
         return Err(no_backup("it is the ledger itself".to_owned()));
     }
-    let log = companions(file).into_iter().find(|path| fs::metadata(path).is_ok_and(|about| about.len() > 0));
-    if let Some(log) = log.filter(|path| path.to_str().is_some_and(|name| !name.ends_with("-shm"))) {
+    if let Some(log) = logs(file) {
         let why = format!("{} lies beside it, so it is in use or was not closed", log.display());
         return Err(no_backup(format!("{why}; make a backup of it with `twinwhite backup`")));
     }
@@ -272,7 +283,8 @@ fn standing(config: &Config, place: &Path, held: Head) -> Result<(Ledger, Head),
 /// Walks the whole backup, and holds it against all that is known from elsewhere.
 fn hold(copy: &Ledger, file: &Path, there: Option<Head>, heads: &Heads, config: &Config) -> Result<(), RestoreError> {
     let within: Vec<SignedHead> = heads.within.iter().map(|(_, head)| head.clone()).collect();
-    let Some(fault) = verify_both(copy, there.as_slice(), &within)?.fault else { return Ok(()) };
+    let found = verify_both(copy, there.as_slice(), &within).map_err(|bad| of_the_backup(file, bad))?;
+    let Some(fault) = found.fault else { return Ok(()) };
     if let Some(there) = there.filter(|there| fault.contradicts(*there)) {
         let (entries, held, state) = (there.size, copy.head()?.size, config.paths.state.clone());
         return Err(RestoreError::Fork { entries, held, state });
@@ -364,7 +376,7 @@ fn unknown(config: &Config, ledger: &Ledger) -> Result<Vec<PathBuf>, LedgerError
     Ok(unknown)
 }
 
-fn as_no_backup(file: &Path, bad: BackupError) -> RestoreError {
+fn of_the_backup(file: &Path, bad: impl std::fmt::Display) -> RestoreError {
     RestoreError::NoBackup { path: file.to_owned(), why: bad.to_string() }
 }
 

@@ -1,6 +1,5 @@
 //! `backup` and `restore`: the ledger put into safety, and back from there.
 
-use std::fs;
 use std::path::Path;
 
 use schemars::JsonSchema;
@@ -176,12 +175,12 @@ pub fn restore(session: Session, file: &Path, json: bool) -> Result<(), Failure>
         Placed::Nothing => format!("Nothing to restore: the ledger holds all of {}.\n", file.display()),
     };
     text.push_str(&holds_text(*head, *ends, signed.as_ref(), session.zone()));
-    text.push_str(&open_ends(&restored, &session)?);
+    text.push_str(&open_ends(&restored, &session));
     output::print(&text)
 }
 
 /// What is left to do or to know.
-fn open_ends(restored: &Restored, session: &Session) -> Result<String, Failure> {
+fn open_ends(restored: &Restored, session: &Session) -> String {
     let Restored { placed, head, lost, strange_heads, unknown_files, key_missing, .. } = restored;
     let mut text = String::new();
     if let Some(Lost { entries, seen, file }) = lost {
@@ -219,13 +218,8 @@ fn open_ends(restored: &Restored, session: &Session) -> Result<String, Failure> 
             session.config.signing.key.display()
         ));
     }
-    let inbox = fs::exists(&session.config.paths.inbox)?;
-    text.push_str(if inbox {
-        "`twinwhite status` answers from it now. What was told after the backup may be told once more.\n"
-    } else {
-        "`twinwhite status` answers from it now. The inbox is not there; `twinwhite check` says what else is missing.\n"
-    });
-    Ok(text)
+    text.push_str("`twinwhite status` answers from it now. What was told after the backup may be told once more.\n");
+    text
 }
 
 fn restored_json(restored: &Restored, file: &Path, session: &Session) -> RestoredJson {

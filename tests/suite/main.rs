@@ -4,6 +4,7 @@ mod ageing;
 mod arrival;
 mod clock;
 mod backtest;
+mod backup;
 mod calendar;
 mod calm;
 mod channels;
