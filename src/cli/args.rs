@@ -1,5 +1,6 @@
 //! What can be typed: the one definition that parsing and `--help` come from.
 
+mod json;
 mod parts;
 
 use std::path::PathBuf;
@@ -485,44 +486,4 @@ Examples:
         #[arg(long, value_name = "FOLDER")]
         dir: Option<PathBuf>,
     },
-}
-
-impl Command {
-    /// Whether the answer, and a failure, is wanted in JSON.
-    pub const fn wants_json(&self) -> bool {
-        match self {
-            Self::Add { output, .. }
-            | Self::Ingest { output, .. }
-            | Self::Inspect { output, .. }
-            | Self::Compare { output, .. }
-            | Self::Status { output, .. }
-            | Self::History { output, .. }
-            | Self::Ageing { output, .. }
-            | Self::Forecast { output, .. }
-            | Self::Backtest { output, .. }
-            | Self::Due { output, .. }
-            | Self::Alerts { output, .. }
-            | Self::Messages { output }
-            | Self::Maintenance { output, .. }
-            | Self::Check { output, .. }
-            | Self::Backup { output, .. }
-            | Self::Restore { output, .. }
-            | Self::Audit(
-                Audit::Verify { output, .. }
-                | Audit::Head { output }
-                | Audit::Prove { output, .. }
-                | Audit::Key { output, .. },
-            ) => output.json,
-            Self::Init(_)
-            | Self::Run { .. }
-            | Self::Ack { .. }
-            | Self::Resend { .. }
-            | Self::Record { .. }
-            | Self::Retract { .. }
-            | Self::Release { .. }
-            | Self::Desktop { .. }
-            | Self::Rebuild
-            | Self::Demo { .. } => false,
-        }
-    }
 }
