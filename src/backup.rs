@@ -1,6 +1,6 @@
 //! The ledger put into safety and taken back.
 //!
-//! What lives here: one file that holds the whole ledger ([`make`]), and a ledger from such a file ([`restore`]). What does not: any
+//! What lives here: one file that holds the whole ledger ([`make`]), and a ledger from such a file ([`restore()`]). What does not: any
 //! SQL (`ledger/store`), and the walk that says whether a ledger is whole (`ledger::verify`), which judges both.
 //!
 //! A backup is a ledger's file as SQLite writes it in one snapshot: entries, signed heads, derived tables. Not in it are the
