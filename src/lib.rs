@@ -42,5 +42,6 @@ pub mod inbox;
 pub mod publish;
 pub mod channels;
 pub mod daemon;
+pub mod backup;
 pub mod simulate;
 pub mod cli;

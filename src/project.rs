@@ -26,7 +26,7 @@ pub struct Stirred {
 /// Applies one entry that was appended at `at`. `config` is the configuration in force then.
 pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Result<Option<Stirred>, LedgerError> {
     match body {
-        Body::Founded(_) => Ok(None),
+        Body::Founded(_) | Body::Restored(_) => Ok(None),
         Body::Config(config) => tx.put_config(seq, &config.sha256).map(|()| None),
         Body::File(file) => put_file(tx, seq, file.sha256, &file.name, false),
         Body::Refusal(refusal) => put_file(tx, seq, refusal.sha256, &refusal.name, true),

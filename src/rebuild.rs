@@ -8,7 +8,7 @@ use std::path::Path;
 use crate::config::{Config, NamedFile};
 use crate::estimates;
 use crate::ledger::entry::Entry;
-use crate::ledger::{Body, Ledger, LedgerError, Seq, Store, Tx};
+use crate::ledger::{Body, Head, Ledger, LedgerError, Seq, Store, Tx};
 use crate::project;
 use crate::units::{SiteId, Time};
 
@@ -22,6 +22,27 @@ pub fn rebuild(ledger: &mut Ledger, config: &Config, now: Time, progress: impl F
         tx.clear_projections()?;
         tx.renew_subtrees()?;
         replay(tx, tx, config, progress)
+    })
+}
+
+/// Appends what `from` holds beyond `ledger`, whose head must still be `known`, and makes all projections anew: one
+/// transaction. `None` where the head is another one by now.
+pub fn carry_over(
+    ledger: &mut Ledger,
+    from: &Store,
+    known: Head,
+    config: &Config,
+    now: Time,
+    progress: impl FnMut(i64),
+) -> Result<Option<i64>, LedgerError> {
+    ledger.write(now, |tx| {
+        if tx.head_now() != known {
+            return Ok(None);
+        }
+        let count = tx.carry_over(from)?;
+        tx.clear_projections()?;
+        replay(tx, tx, config, progress)?;
+        Ok(Some(count))
     })
 }
 

@@ -37,8 +37,8 @@ pub use alerts::{
 pub use backtest::{backtest, forecasts_verdict};
 pub use due::{because, entry as due_entry, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
 pub use entries::entry;
-pub use keys::{head_lines, key_event};
 pub use equipment::{entered_late, event_details, who};
+pub use keys::{head_lines, key_event};
 pub use lighting::{print_line, print_looks};
 pub use summary::{Intake, StationLine, maintenance, summary, summary_headline};
 pub use watch::{Seen, last_read, of_blind, of_watch};

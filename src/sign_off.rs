@@ -6,13 +6,13 @@
 use crate::color::rendering::SimulatorTables;
 use crate::color::{cct_duv, xy};
 use crate::config::Config;
+use crate::equipment::ReadWith;
 use crate::evaluate::{self, Estimates};
 use crate::ledger::certificate::CannotCertify;
 use crate::ledger::checkpoint::SignedHead;
-use crate::equipment::ReadWith;
 use crate::ledger::entry::sign_off::{
-    CertificateState, InstrumentState, Known, MatchState, MeanSd, Override, PrintFile, ReadingState, RuleSetState, SignOff,
-    ToleranceState, WhiteState,
+    CertificateState, InstrumentState, Known, MatchState, MeanSd, Override, PrintFile, ReadingState, RuleSetState,
+    SignOff, ToleranceState, WhiteState,
 };
 use crate::ledger::note::VerifierKey;
 use crate::ledger::{Body, Certificate, Digest, Ledger, LedgerError, Seq, Tx};

@@ -161,9 +161,13 @@ pub fn replace_key(
         let new = key_file::make_anew(&key_file::next_to(path), &origin)?;
         let key = new.verifier().to_string();
         let body = match old {
-            Some(old) => {
-                Body::KeyRotated(KeyRotated { note: old.sign(&handover(&origin, &key))?, key, reason, operator, operator_by })
-            }
+            Some(old) => Body::KeyRotated(KeyRotated {
+                note: old.sign(&handover(&origin, &key))?,
+                key,
+                reason,
+                operator,
+                operator_by,
+            }),
             None => Body::KeyLost(KeyLost { key, lost, reason, operator, operator_by }),
         };
         append(tx, config, body)?;

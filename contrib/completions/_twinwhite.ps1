@@ -51,6 +51,8 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('check', 'check', [CompletionResultType]::ParameterValue, 'Are configuration, folders, ledger, time zone, reminders and channels sound?')
             [CompletionResult]::new('desktop', 'desktop', [CompletionResultType]::ParameterValue, 'Show messages on this desktop, as the user who sits at it; the channel ''desktop'' lays them down')
             [CompletionResult]::new('rebuild', 'rebuild', [CompletionResultType]::ParameterValue, 'Make everything that is derived from the ledger anew')
+            [CompletionResult]::new('backup', 'backup', [CompletionResultType]::ParameterValue, 'Write the whole ledger into one file, also while `run` works, and check it')
+            [CompletionResult]::new('restore', 'restore', [CompletionResultType]::ParameterValue, 'Put a backup in place: where there is no ledger, or where the ledger is its beginning')
             [CompletionResult]::new('audit', 'audit', [CompletionResultType]::ParameterValue, 'The ledger: is it whole and unchanged, and how does somebody outside know?')
             [CompletionResult]::new('demo', 'demo', [CompletionResultType]::ParameterValue, 'An invented print room: two simulated years in seconds, then yours to look around in')
             break
@@ -282,6 +284,22 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;rebuild' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
+        'twinwhite;backup' {
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
+        'twinwhite;restore' {
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this; goes into the ledger')
+            [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
             [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break

@@ -34,6 +34,9 @@ _twinwhite() {
             twinwhite,backtest)
                 cmd="twinwhite__subcmd__backtest"
                 ;;
+            twinwhite,backup)
+                cmd="twinwhite__subcmd__backup"
+                ;;
             twinwhite,check)
                 cmd="twinwhite__subcmd__check"
                 ;;
@@ -81,6 +84,9 @@ _twinwhite() {
                 ;;
             twinwhite,resend)
                 cmd="twinwhite__subcmd__resend"
+                ;;
+            twinwhite,restore)
+                cmd="twinwhite__subcmd__restore"
                 ;;
             twinwhite,retract)
                 cmd="twinwhite__subcmd__retract"
@@ -465,6 +471,28 @@ _twinwhite() {
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --operator)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        twinwhite__subcmd__backup)
+            opts="-h --json --config --operator --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
                 --config)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
@@ -932,6 +960,28 @@ _twinwhite() {
             ;;
         twinwhite__subcmd__resend)
             opts="-h --all --config --operator --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --operator)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        twinwhite__subcmd__restore)
+            opts="-h --json --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0

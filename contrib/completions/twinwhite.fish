@@ -52,6 +52,8 @@ complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "release" -d 'Le
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "check" -d 'Are configuration, folders, ledger, time zone, reminders and channels sound?'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "desktop" -d 'Show messages on this desktop, as the user who sits at it; the channel \'desktop\' lays them down'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "rebuild" -d 'Make everything that is derived from the ledger anew'
+complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "backup" -d 'Write the whole ledger into one file, also while `run` works, and check it'
+complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "restore" -d 'Put a backup in place: where there is no ledger, or where the ledger is its beginning'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "audit" -d 'The ledger: is it whole and unchanged, and how does somebody outside know?'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "demo" -d 'An invented print room: two simulated years in seconds, then yours to look around in'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand init" -l dir -d 'The folder to begin in; made if it is not there [default: this one]' -r -F

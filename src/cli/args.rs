@@ -1,12 +1,13 @@
 //! What can be typed: the one definition that parsing and `--help` come from.
 
+mod json;
 mod parts;
 
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-pub use parts::{Answers, AsOf, Audit, Json, KnownAt, Look, When, Which};
+pub use parts::{Answers, AsOf, Audit, Json, KnownAt, Look, MAINTENANCE_HELP, SIGN_HELP, Signing, When, Which};
 
 /// Keeps watch over the match between your screens and the lamps you judge prints under.
 ///
@@ -312,33 +313,8 @@ Examples:
     },
 
     /// Sign a print off: the match as it stands now goes on record, and a certificate is handed out
-    #[command(after_help = "\
-Examples:
-  twinwhite --operator ines sign bay --job 'harbour calendar 2027'
-  twinwhite --operator ines sign bay --job 4711 --file calendar.pdf --out certificates
-  twinwhite --operator ines sign booth --job 4712 --override 'the client sat beside me and accepts it'
-
-Refused where the match is out or unknown, or a reading is missing or too old, unless --override says why; that is recorded and shown.
-The certificate is one small file, and a page of HTML beside it. The code is for writing down: whoever has it, or the signed head, can
-check the certificate without this computer. `twinwhite retract SEQ --reason TEXT` takes a sign-off back by a new entry.")]
-    Sign {
-        /// The station at which it was judged.
-        station: String,
-        /// What was approved: a name or number of the house.
-        #[arg(long, value_name = "NAME")]
-        job: String,
-        /// The file that was printed; its hash goes on record, not the file.
-        #[arg(long, value_name = "PRINTFILE")]
-        file: Option<PathBuf>,
-        /// Sign although the program objects, and say why.
-        #[arg(long = "override", value_name = "REASON")]
-        over: Option<String>,
-        /// The folder for certificate and page.
-        #[arg(short, long, value_name = "FOLDER", default_value = ".")]
-        out: PathBuf,
-        #[command(flatten)]
-        output: Json,
-    },
+    #[command(after_help = SIGN_HELP)]
+    Sign(Signing),
 
     /// What waits to be told, what was given up, and whether every channel works
     #[command(after_help = "\
@@ -365,15 +341,7 @@ Examples:
     },
 
     /// Say that something is being worked on: messages about it wait until then, and the record says why
-    #[command(after_help = "\
-Examples:
-  twinwhite maintenance                                   what stands and what was
-  twinwhite --operator ines maintenance bay --until 2026-12-04 --reason 'the walls are being painted'
-  twinwhite maintenance --whole-site --until '2026-12-04 18:00' --reason 'no power on Friday'
-  twinwhite maintenance --end 3
-
-Alerts are raised and verdicts are judged all the same. When it is over, what still stands is told, and what came and went
-meanwhile is told in one line. A day as the end means its evening.")]
+    #[command(after_help = MAINTENANCE_HELP)]
     Maintenance {
         /// The station, display, lamp, paper or instrument that is worked on; with a station goes all that stands at it.
         #[arg(requires = "until", conflicts_with_all = ["whole_site", "end"])]
@@ -479,6 +447,38 @@ It only reads the folder, and shows each message once for each user.")]
     #[command(after_help = "Example:\n  twinwhite rebuild")]
     Rebuild,
 
+    /// Write the whole ledger into one file, also while `run` works, and check it
+    #[command(after_help = "\
+Examples:
+  twinwhite backup usb/quillmoor.backup
+  twinwhite backup usb/quillmoor.backup --json            from a timer, each night
+
+It is made aside, checked from the first entry to the last, signed heads included, and then takes its name in one step. An older
+backup of the same history under that name makes room; anything else there is refused. Not in it: the private key, the
+configuration's file and secrets, and the archive.")]
+    Backup {
+        /// The file to write; its folder must be there.
+        file: PathBuf,
+        #[command(flatten)]
+        output: Json,
+    },
+
+    /// Put a backup in place: where there is no ledger, or where the ledger is its beginning
+    #[command(after_help = "\
+Examples:
+  twinwhite restore usb/quillmoor.backup
+  twinwhite restore usb/quillmoor.backup --json
+
+The configuration must be there, `run` must not be running. The backup is checked first, also against signed heads in the state
+folder and the folder of copies: what they say is lost is told. A ledger that holds more or something else, or is damaged, is
+never overwritten.")]
+    Restore {
+        /// The backup.
+        file: PathBuf,
+        #[command(flatten)]
+        output: Json,
+    },
+
     /// The ledger: is it whole and unchanged, and how does somebody outside know?
     #[command(subcommand)]
     Audit(Audit),
@@ -493,45 +493,4 @@ Examples:
         #[arg(long, value_name = "FOLDER")]
         dir: Option<PathBuf>,
     },
-}
-
-impl Command {
-    /// Whether the answer, and a failure, is wanted in JSON.
-    pub const fn wants_json(&self) -> bool {
-        match self {
-            Self::Add { output, .. }
-            | Self::Ingest { output, .. }
-            | Self::Inspect { output, .. }
-            | Self::Compare { output, .. }
-            | Self::Status { output, .. }
-            | Self::History { output, .. }
-            | Self::Ageing { output, .. }
-            | Self::Forecast { output, .. }
-            | Self::Backtest { output, .. }
-            | Self::Due { output, .. }
-            | Self::Alerts { output, .. }
-            | Self::Messages { output }
-            | Self::Sign { output, .. }
-            | Self::Maintenance { output, .. }
-            | Self::Check { output, .. }
-            | Self::Audit(
-                Audit::Verify { output, .. }
-                | Audit::Head { output }
-                | Audit::Prove { output, .. }
-                | Audit::Key { output, .. }
-                | Audit::Show { output, .. }
-                | Audit::Export { output, .. },
-            ) => output.json,
-            Self::Init(_)
-            | Self::Run { .. }
-            | Self::Ack { .. }
-            | Self::Resend { .. }
-            | Self::Record { .. }
-            | Self::Retract { .. }
-            | Self::Release { .. }
-            | Self::Desktop { .. }
-            | Self::Rebuild
-            | Self::Demo { .. } => false,
-        }
-    }
 }

@@ -144,7 +144,7 @@ pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode
         })?;
     } else if let Some(why) = why {
         output::print(&format!(
-            "The ledger does NOT hold: {why}.\nPut a backup in its place; do not go on with this one.\n"
+            "The ledger does NOT hold: {why}.\nDo not go on with this one: move it away and put a backup in its place with `twinwhite restore FILE`.\n"
         ))?;
     } else {
         let tables = differing.join(", ");

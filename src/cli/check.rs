@@ -156,7 +156,10 @@ fn ledger(session: &Session, findings: &mut Vec<Finding>) {
         Ok(found) if found.ok => findings.push(sound("ledger", format!("whole, {} entries", found.entries))),
         Ok(found) => {
             let why = found.fault.map(|fault| fault.to_string()).unwrap_or_default();
-            findings.push(wrong("ledger", format!("{why}; put a backup in its place")));
+            findings.push(wrong(
+                "ledger",
+                format!("{why}; move it away and put a backup in its place with `twinwhite restore FILE`"),
+            ));
         }
         Err(why) => findings.push(wrong("ledger", why.to_string())),
     }

@@ -10,6 +10,7 @@ mod answer;
 mod args;
 mod audit;
 mod backtest;
+mod backup;
 mod check;
 mod compare;
 mod demo;
@@ -95,10 +96,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         }
         Command::Alerts { open, known, output } => alerts::alerts(session()?, *open, known, output.json).map(done),
         Command::Ack { id } => alerts::ack(session()?, *id).map(done),
-        Command::Sign { station, job, file, over, out, output } => {
-            let (file, over) = (file.as_deref(), over.as_deref());
-            sign::sign(session()?, &sign::Approved { station, job, file, over, out }, output.json).map(done)
-        }
+        Command::Sign(signing) => sign::sign(session()?, signing).map(done),
         Command::Messages { output } => messages::messages(session()?, output.json).map(done),
         Command::Resend { keys, .. } => messages::resend(session()?, keys).map(done),
         Command::Maintenance { subject, whole_site, until, reason, end, output } => {
@@ -125,6 +123,8 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Check { send: Some(channel), output } => send::send(session()?, channel, output.json).map(done),
         Command::Check { send: None, output } => check::check(&cli, &clock, output.json),
         Command::Desktop { folder, once } => desktop::desktop(&cli, &clock, folder.as_deref(), *once).map(done),
+        Command::Backup { file, output } => backup::backup(session()?, file, output.json).map(done),
+        Command::Restore { file, output } => backup::restore(session()?, file, output.json).map(done),
         Command::Rebuild => audit::rebuild(session()?).map(done),
         Command::Audit(Audit::Verify { certificate: Some(file), head, key, output }) => {
             audit::certificate::verify(file, head, key.as_deref(), output.json)

@@ -11,8 +11,8 @@ use serde_json::{Map, Value, json};
 use crate::ledger::Certificate;
 
 use super::{
-    ageing, alerts, audit, backtest, check, compare, due, fail, forecast, history, inspect, maintenance, messages,
-    send, sign, status, take,
+    ageing, alerts, audit, backtest, backup, check, compare, due, fail, forecast, history, inspect, maintenance,
+    messages, send, sign, status, take,
 };
 
 /// Said at the end of every schema's description.
@@ -94,6 +94,7 @@ pub fn schemas() -> Vec<Published> {
         Published::of::<audit::Verified>("audit verify"),
         Published::of::<audit::certificate::Checked>("audit verify certificate"),
         Published::of::<backtest::json::Backtest>("backtest"),
+        Published::of::<backup::BackupJson>("backup"),
         Published::of::<check::Checked>("check"),
         Published::of::<send::Sent>("check --send"),
         Published::of::<compare::json::Compared>("compare"),
@@ -106,6 +107,7 @@ pub fn schemas() -> Vec<Published> {
         Published::of::<maintenance::Answer>("maintenance"),
         Published::of::<messages::Answer>("messages"),
         Published::of::<sign::SignedJson>("sign"),
+        Published::of::<backup::RestoredJson>("restore"),
         Published::of::<status::json::Status>("status"),
     ]
 }

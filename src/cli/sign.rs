@@ -8,6 +8,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use sha2::{Digest as _, Sha256};
 
+use super::args::Signing;
 use super::audit::head::hand_out;
 use super::fail::{Failure, Kind};
 use super::output;
@@ -17,20 +18,6 @@ use crate::ledger::entry::sign_off::{PrintFile, SignOff};
 use crate::ledger::{Certificate, Digest, Seq};
 use crate::say::sign_off::{HOW_TO_OVERRIDE, facts, page};
 use crate::sign_off::{self, NotSigned, Request, Signed};
-
-/// What is approved, as it was typed.
-pub struct Approved<'a> {
-    /// The station.
-    pub station: &'a str,
-    /// What it is called.
-    pub job: &'a str,
-    /// The file it was printed from.
-    pub file: Option<&'a Path>,
-    /// Why it is signed where that would be refused.
-    pub over: Option<&'a str>,
-    /// Where the certificate is written.
-    pub out: &'a Path,
-}
 
 /// A sign-off that is on record, and what was handed out.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -54,16 +41,16 @@ pub struct SignedJson {
 }
 
 /// Signs a print off.
-pub fn sign(session: Session, approved: &Approved, json: bool) -> Result<(), Failure> {
-    let station = session.station(approved.station)?;
+pub fn sign(session: Session, approved: &Signing) -> Result<(), Failure> {
+    let station = session.station(&approved.station)?;
     // Read before the ledger is locked.
-    let file = approved.file.map(print_file).transpose()?;
+    let file = approved.file.as_deref().map(print_file).transpose()?;
     let request = Request {
         station,
-        job: approved.job,
+        job: &approved.job,
         file,
         operator: session.operator.as_ref(),
-        over: approved.over,
+        over: approved.over.as_deref(),
         files_waiting: files_waiting(&session.config.paths.inbox),
     };
     let mut ledger = session.ledger()?;
@@ -71,14 +58,14 @@ pub fn sign(session: Session, approved: &Approved, json: bool) -> Result<(), Fai
     // The sign-off stands from here on, whatever becomes of the files.
     let copies = hand_out(&session, &signed.head);
     let site = &session.config.site;
-    let written = write(&site.name, &signed, approved.out);
+    let written = write(&site.name, &signed, &approved.out);
     let (files, unwritten) = match written {
         Ok(files) => (Some(files), None),
         Err(why) => (None, Some(format!("{why}. `twinwhite audit prove {} -o FILE` writes it anew", signed.seq))),
     };
     let trouble = [unwritten, copies].into_iter().flatten().reduce(|first, second| format!("{first}; {second}"));
     let Signed { seq, body, head, certificate } = signed;
-    if json {
+    if approved.output.json {
         return output::json(&SignedJson {
             seq,
             verdict: body.state.verdict,

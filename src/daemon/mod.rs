@@ -31,6 +31,7 @@ use crate::zone::LocalZone;
 use deliver::Deliveries;
 use heads::Heads;
 use pulse::Pulse;
+pub(crate) use start::lock;
 pub use start::{LEDGER_FILE, StartError, open_ledger, start};
 
 /// The longest sleep.

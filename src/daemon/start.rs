@@ -46,8 +46,8 @@ pub enum StartError {
     },
     /// There are archived files, but the ledger that took them is gone.
     #[error(
-        "there is no ledger in {}, but files in {}: they were taken in by a ledger that is gone. Put the old ledger.db \
-         back from a backup, or run once with --new-ledger to begin anew; the first entry will then say so",
+        "there is no ledger in {}, but files in {}: they were taken in by a ledger that is gone. Put a backup in its place with \
+         `twinwhite restore FILE`, or run once with --new-ledger to begin anew; the first entry will then say so",
         state.display(), archive.display()
     )]
     Orphaned {
@@ -135,7 +135,8 @@ pub(super) fn refused_configuration(config: &Config, sighting: Sighting, why: &s
     Condition::of(Kind::ConfigRefused, config.site.id.as_str(), sighting, detail)
 }
 
-fn lock(state: &Path) -> Result<File, StartError> {
+/// Keeps every other `run` away from this state, for as long as the file is open.
+pub(crate) fn lock(state: &Path) -> Result<File, StartError> {
     let unusable = |why| StartError::State { path: state.to_owned(), why };
     fs::create_dir_all(state).map_err(unusable)?;
     let path = state.join(LOCK_FILE);

@@ -189,6 +189,8 @@ kinds! {
     KeyLost = "key-lost",
     /// A print was signed off.
     SignOff = "sign-off",
+    /// A backup took the place of a history that had gone further.
+    Restored = "restored",
 }
 
 /// The beginning of a ledger.
@@ -361,6 +363,23 @@ pub struct Verdict {
     pub risk: Probability,
     /// The words of the reasons.
     pub reasons: Vec<String>,
+}
+
+/// A backup took the place of a ledger that is gone, and of which signed heads say that it had gone further.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Restored {
+    /// How many entries the backup held.
+    pub entries: i64,
+    /// How many entries the longest signed head covers that was seen: those after `entries` are lost.
+    pub seen: i64,
+    /// The root in that head.
+    pub seen_root: Digest,
+    /// Who restored it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<OperatorId>,
+    /// Whence that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator_by: Option<OperatorBy>,
 }
 
 fn is_false(flag: &bool) -> bool {

@@ -27,4 +27,4 @@ pub use digest::Digest;
 pub use entry::{Body, Entry, Seq};
 pub use error::LedgerError;
 pub use store::{Head, Ledger, OpenMode, Store, Tx};
-pub use verify::{Verification, verify, verify_against};
+pub use verify::{Fault, Verification, verify, verify_against, verify_both};

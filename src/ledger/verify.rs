@@ -91,6 +91,18 @@ pub enum Fault {
     },
 }
 
+impl Fault {
+    /// Whether it says that the ledger never had this head.
+    pub fn contradicts(&self, remembered: Head) -> bool {
+        matches!(self, Self::Remembered { size, expected, .. } if *size == remembered.size && *expected == remembered.root)
+    }
+
+    /// Whether it is about a remembered or signed head of this size.
+    pub const fn is_about_head(&self, of: i64) -> bool {
+        matches!(self, Self::Remembered { size, .. } | Self::SignedHead { size, .. } if *size == of)
+    }
+}
+
 /// What the check found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Verification {
@@ -117,13 +129,18 @@ pub struct Verification {
 /// Call it inside [`super::Ledger::read`] where others may append meanwhile. Errors only where the store cannot be asked at
 /// all; damage is what it reports.
 pub fn verify(store: &Store, remembered: &[Head]) -> Result<Verification, LedgerError> {
-    check(store, remembered.iter().map(|head| Held { head: *head, note: None }).collect())
+    verify_both(store, remembered, &[])
 }
 
 /// The same with signed heads that were kept elsewhere: their signatures count too.
 pub fn verify_against(store: &Store, outside: &[SignedHead]) -> Result<Verification, LedgerError> {
+    verify_both(store, &[], outside)
+}
+
+/// The same with heads of both kinds.
+pub fn verify_both(store: &Store, remembered: &[Head], outside: &[SignedHead]) -> Result<Verification, LedgerError> {
     let held = outside.iter().map(|signed| Held { head: signed.checkpoint.head, note: Some(signed.note.clone()) });
-    check(store, held.collect())
+    check(store, remembered.iter().map(|head| Held { head: *head, note: None }).chain(held).collect())
 }
 
 fn check(store: &Store, mut held: Vec<Held>) -> Result<Verification, LedgerError> {

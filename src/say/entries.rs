@@ -31,7 +31,8 @@ pub fn entry(body: &Body, zone: &LocalZone) -> String {
         Body::Retract(retract) => format!("entry {} is taken back: {}", retract.seq, retract.reason),
         Body::Release(release) => format!("the held reading of entry {} counts", release.seq),
         Body::Verdict(changed) => {
-            let words = Verdict::from_word(&changed.verdict).map_or_else(|| changed.verdict.clone(), |word| verdict(word).to_owned());
+            let words = Verdict::from_word(&changed.verdict)
+                .map_or_else(|| changed.verdict.clone(), |word| verdict(word).to_owned());
             format!("{} is {words}", changed.station)
         }
         Body::Alert(step) => {
@@ -49,7 +50,11 @@ pub fn entry(body: &Body, zone: &LocalZone) -> String {
                 Outcome::Sent => "delivered",
                 Outcome::GivenUp => "given up",
             };
-            format!("{} through {}: {end}", super::count(u64::try_from(count).unwrap_or(0), "message"), delivery.channel)
+            format!(
+                "{} through {}: {end}",
+                super::count(u64::try_from(count).unwrap_or(0), "message"),
+                delivery.channel
+            )
         }
         Body::Resend(resend) => {
             let count = u64::try_from(resend.messages.len()).unwrap_or(0);
@@ -65,6 +70,10 @@ pub fn entry(body: &Body, zone: &LocalZone) -> String {
             let word = &signed.state.verdict;
             let over = signed.over.as_ref().map_or(String::new(), |over| format!(", signed anyway: {}", over.reason));
             format!("{} signed off at {} while {word}{over}", signed.job, signed.state.station)
+        }
+        Body::Restored(restored) => {
+            let lost = restored.seen.saturating_sub(restored.entries);
+            format!("a backup of {} entries was restored; {lost} that came after them are lost", restored.entries)
         }
         Body::KeyMade(_) | Body::KeyRotated(_) | Body::KeyLost(_) => key_event(body).unwrap_or_default(),
     }

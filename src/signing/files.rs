@@ -9,6 +9,8 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use crate::config::Config;
+use crate::ledger::certificate::MAX_BYTES;
+use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::store::SignedRow;
 use crate::units::SiteId;
 
@@ -85,6 +87,34 @@ impl Place {
     pub fn folder(&self) -> &Path {
         &self.root
     }
+}
+
+/// What stands in the name of a head's file whose entries are known to be lost.
+const LOST: &str = "-lost";
+
+/// The signed heads that lie in any of the folders, each with its file; those known to be of a lost history are left out, as is
+/// what cannot be read as one.
+pub fn seen(config: &Config) -> Vec<(PathBuf, SignedHead)> {
+    let below = |folder: PathBuf| fs::read_dir(folder).into_iter().flatten().flatten().map(|entry| entry.path());
+    let years = places(config).into_iter().flat_map(|place| below(place.root.join("heads")));
+    let of_a_head = |file: &PathBuf| {
+        file.extension().is_some_and(|ending| ending == "head")
+            && !file.file_stem().and_then(|stem| stem.to_str()).is_some_and(|stem| stem.ends_with(LOST))
+    };
+    let read = |file: PathBuf| {
+        let small = fs::metadata(&file).is_ok_and(|about| about.len() <= MAX_BYTES as u64);
+        let text = small.then(|| fs::read_to_string(&file).ok()).flatten()?;
+        Some((file, SignedHead::parse(&text).ok()?))
+    };
+    years.flat_map(below).filter(of_a_head).filter_map(read).collect()
+}
+
+/// Gives the file of a head whose entries are lost another name, so that it stays and a new head of that size finds room.
+pub fn mark_lost(file: &Path) -> io::Result<()> {
+    let mut name = file.file_stem().unwrap_or_default().to_owned();
+    name.push(LOST);
+    name.push(".head");
+    fs::rename(file, file.with_file_name(name))
 }
 
 /// There whole or not at all.

@@ -93,10 +93,12 @@ fn a_checker_in_another_language_agrees() {
         assert_eq!(said.code, 0, "{}", said.err);
         assert!(said.out.starts_with("Holds: "), "{}", said.out);
     }
-    let certificate = site.names("handed").into_iter().find(|name| name.contains("poster") && name.ends_with("json")).unwrap();
+    let certificate =
+        site.names("handed").into_iter().find(|name| name.contains("poster") && name.ends_with("json")).unwrap();
     let certificate = format!("handed/{certificate}");
     let own: Value = serde_json::from_str(&fs::read_to_string(site.path(&certificate)).unwrap()).unwrap();
-    let said = checker(&site, &[&certificate, "--head", own["code"].as_str().unwrap(), "--key", own["key"].as_str().unwrap()]);
+    let said =
+        checker(&site, &[&certificate, "--head", own["code"].as_str().unwrap(), "--key", own["key"].as_str().unwrap()]);
     assert_eq!(said.code, 0, "{}", said.err);
     assert!(said.out.starts_with("Proven: ") && said.out.contains("poster"), "{}", said.out);
     // Under a later head that somebody kept.
@@ -110,7 +112,8 @@ fn a_checker_in_another_language_agrees() {
     let said = checker(&site, &["changed.json", "--head", own["code"].as_str().unwrap()]);
     assert_eq!(said.code, 1);
     assert!(said.err.starts_with("NOT proven: "), "{}", said.err);
-    let lines: Vec<String> = fs::read_to_string(site.path("ledger/entries.jsonl")).unwrap().lines().map(str::to_owned).collect();
+    let lines: Vec<String> =
+        fs::read_to_string(site.path("ledger/entries.jsonl")).unwrap().lines().map(str::to_owned).collect();
     let attack = |what: &str, found: &str, changed: Vec<String>| {
         site.write("ledger/entries.jsonl", changed.join("\n") + "\n");
         let said = checker(&site, &["ledger", "--head", "kept.head"]);
@@ -193,7 +196,11 @@ fn a_forked_history_is_found_by_a_head_and_by_nothing_else() {
         forged
     };
     let forged = forge(size - 2);
-    assert_eq!(forged.run("audit verify").code, 0, "alone it agrees with itself: this is the case that cannot be found");
+    assert_eq!(
+        forged.run("audit verify").code,
+        0,
+        "alone it agrees with itself: this is the case that cannot be found"
+    );
     let said = forged.run("audit verify --head outside/kept.head --json");
     let found: Value = serde_json::from_str(&said.out).unwrap();
     assert_eq!((said.code, &found["ok"]), (1, &Value::Bool(false)), "{found}");
@@ -201,7 +208,11 @@ fn a_forked_history_is_found_by_a_head_and_by_nothing_else() {
     // Forked after the head that was kept: nothing shows it.
     site.ok("add loft-lamp x=0.3457 y=0.3585 illuminance_lx=501");
     let forged = forge(size);
-    assert_eq!(forged.run("audit verify --head outside/kept.head").code, 0, "what came after the kept head is fixed by none");
+    assert_eq!(
+        forged.run("audit verify --head outside/kept.head").code,
+        0,
+        "what came after the kept head is fixed by none"
+    );
 }
 
 /// Root and edge of the entries that a forger left.

@@ -5,6 +5,7 @@ mod arrival;
 mod audit;
 mod clock;
 mod backtest;
+mod backup;
 mod calendar;
 mod calm;
 mod channels;

@@ -118,6 +118,11 @@ fn what_the_program_answers_is_as_the_schemas_say() {
     ] {
         answers.push((command, site.json(words)));
     }
+    answers.push(("backup", site.json("backup loft.backup")));
+    answers.push(("restore", site.json("restore loft.backup")));
+    site.ok("audit head");
+    answers.push(("backup", site.json("backup loft.backup")));
+    answers.push(("restore", restored_with_loss(&site)));
     answers.push(("ageing", a_long_record()));
     for words in ["history nothing --json", "add loft-lamp x=2 y=0.3 --json"] {
         let said = site.run(words);
@@ -130,6 +135,22 @@ fn what_the_program_answers_is_as_the_schemas_say() {
     let Some(complaints) = complaints(&answers) else { return };
     assert!(complaints.is_empty(), "{complaints:#?}");
     assert_eq!(self::complaints(&[("status", wrong)]).unwrap().len(), 1, "a field that no schema knows is refused");
+}
+
+/// The answer of a restore on an empty machine where a copy of a head tells of more.
+fn restored_with_loss(site: &Site) -> Value {
+    let empty = Site::loft();
+    empty.write("loft.backup", fs::read(site.path("loft.backup")).unwrap());
+    site.ok("record cleaned loft-lamp");
+    let head = site.json("audit head");
+    empty.write("state/heads/2025/loft-of-old.head", head["note"].as_str().unwrap());
+    empty.write("archive/2025/late.csv", "what was received");
+    let told = empty.json("restore loft.backup");
+    assert!(
+        told["lost"].is_object() && told["missing_key"].is_string() && told["unknown_files"][0].is_string(),
+        "{told}"
+    );
+    told
 }
 
 /// The ageing of a lamp that burnt for 10 000 counted hours, which is enough for a projection.

@@ -116,6 +116,50 @@ The private key lies in a file that only twinwhite's user may read. Keep a copy 
     },
 }
 
+/// What `maintenance --help` says at its end.
+pub const MAINTENANCE_HELP: &str = "\
+Examples:
+  twinwhite maintenance                                   what stands and what was
+  twinwhite --operator ines maintenance bay --until 2026-12-04 --reason 'the walls are being painted'
+  twinwhite maintenance --whole-site --until '2026-12-04 18:00' --reason 'no power on Friday'
+  twinwhite maintenance --end 3
+
+Alerts are raised and verdicts are judged all the same. When it is over, what still stands is told, and what came and went
+meanwhile is told in one line. A day as the end means its evening.";
+
+/// What `sign --help` says at its end.
+pub const SIGN_HELP: &str = "\
+Examples:
+  twinwhite --operator ines sign bay --job 'harbour calendar 2027'
+  twinwhite --operator ines sign bay --job 4711 --file calendar.pdf --out certificates
+  twinwhite --operator ines sign booth --job 4712 --override 'the client sat beside me and accepts it'
+
+Refused where the match is out or unknown, or a reading is missing or too old, unless --override says why; that is recorded and shown.
+The certificate is one small file, and a page of HTML beside it. The code is for writing down: whoever has it, or the signed head, can
+check the certificate without this computer. `twinwhite retract SEQ --reason TEXT` takes a sign-off back by a new entry.";
+
+/// What is approved.
+#[derive(Debug, Clone, Args)]
+pub struct Signing {
+    /// The station at which it was judged.
+    pub station: String,
+    /// What was approved: a name or number of the house.
+    #[arg(long, value_name = "NAME")]
+    pub job: String,
+    /// The file that was printed; its hash goes on record, not the file.
+    #[arg(long, value_name = "PRINTFILE")]
+    pub file: Option<PathBuf>,
+    /// Sign although the program objects, and say why.
+    #[arg(long = "override", value_name = "REASON")]
+    pub over: Option<String>,
+    /// The folder for certificate and page.
+    #[arg(short, long, value_name = "FOLDER", default_value = ".")]
+    pub out: PathBuf,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub output: Json,
+}
+
 /// Which entries are shown; each that is given must fit.
 #[derive(Debug, Clone, Args)]
 pub struct Which {

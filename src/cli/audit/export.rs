@@ -60,7 +60,10 @@ struct HeadLine<'a> {
 pub fn export(session: Session, folder: &Path, json: bool) -> Result<(), Failure> {
     fs::create_dir_all(folder)?;
     if fs::read_dir(folder)?.next().is_some() {
-        let message = format!("{} is not empty; name a new folder, so that nothing old lies beside what is new", folder.display());
+        let message = format!(
+            "{} is not empty; name a new folder, so that nothing old lies beside what is new",
+            folder.display()
+        );
         return Err(Failure::new(Kind::Usage, message));
     }
     let zone = session.zone();

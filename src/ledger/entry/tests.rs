@@ -5,7 +5,12 @@ use crate::ledger::tree;
 
 #[test]
 fn the_bytes_of_an_entry_are_pinned() {
-    let body = Body::Retract(Retract { seq: Seq::new(7).unwrap(), reason: "wrong lamp".into(), operator: None, operator_by: None });
+    let body = Body::Retract(Retract {
+        seq: Seq::new(7).unwrap(),
+        reason: "wrong lamp".into(),
+        operator: None,
+        operator_by: None,
+    });
     let mut json = Vec::new();
     body.write_json(&mut json).unwrap();
     assert_eq!(String::from_utf8(json.clone()).unwrap(), r#"{"seq":7,"reason":"wrong lamp"}"#);
@@ -77,5 +82,5 @@ fn what_is_no_entry_is_refused() {
     assert!(matches!(Body::parse("brewed", "{}"), Err(BadBody::Kind { .. })));
     assert!(matches!(Body::parse("release", r#"{"seq":0}"#), Err(BadBody::Body { kind: "release", .. })));
     assert!(matches!(Body::parse("release", "not JSON"), Err(BadBody::Body { .. })));
-    assert_eq!(Body::KINDS.len(), 19);
+    assert_eq!(Body::KINDS.len(), 20);
 }

@@ -70,16 +70,26 @@ impl Tx<'_> {
         let site = self.store.site.as_str();
         self.bytes.clear();
         let written = entry::write_bytes(&mut self.bytes, site, seq.get(), &self.time, body.kind(), &self.json);
-        let text = std::str::from_utf8(&self.json).ok().filter(|_| written);
+        let leaf = tree::leaf(&self.bytes);
+        let json = std::mem::take(&mut self.json);
+        let text = std::str::from_utf8(&json).ok().filter(|_| written);
         let Some(text) = text else {
             return Err(LedgerError::Damaged { what: format!("entry {seq} would not be one line of text") });
         };
-        let leaf = tree::leaf(&self.bytes);
+        let time = std::mem::take(&mut self.time);
+        let kept = self.keep_entry(&time, body.kind(), text, leaf);
+        (self.time, self.json) = (time, json);
+        kept
+    }
+
+    /// Keeps a row as the next entry, whose leaf is `leaf`.
+    pub(super) fn keep_entry(&mut self, time: &str, kind: &str, body: &str, leaf: Digest) -> Result<Seq, LedgerError> {
+        let seq = Seq::new(self.size()).map_or(Seq::FIRST, Seq::next);
         let insert = match &mut self.insert {
             Some(insert) => insert,
             none => none.insert(self.store.prepared(INSERT)?),
         };
-        insert.execute((site, seq, &self.time, body.kind(), text, leaf))?;
+        insert.execute((self.store.site.as_str(), seq, time, kind, body, leaf))?;
         let mut complete = Vec::new();
         heads::push(&mut self.frontier, leaf, |level, index, root| complete.push((level, index, root)));
         complete.into_iter().try_for_each(|(level, index, root)| self.put_subtree(level, index, root))?;
@@ -88,9 +98,9 @@ impl Tx<'_> {
 }
 
 const INSERT: &str = "INSERT INTO entry (site, seq, time, kind, body, leaf) VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-const COLUMNS: &str = "SELECT site, seq, time, kind, body, leaf FROM entry";
+pub(super) const COLUMNS: &str = "SELECT site, seq, time, kind, body, leaf FROM entry";
 
-fn raw(row: &rusqlite::Row<'_>) -> rusqlite::Result<RawEntry> {
+pub(super) fn raw(row: &rusqlite::Row<'_>) -> rusqlite::Result<RawEntry> {
     // Bytes that are no UTF-8 become replacement marks, whose leaf cannot match.
     let text = |column| -> rusqlite::Result<String> {
         Ok(String::from_utf8_lossy(row.get_ref(column)?.as_bytes()?).into_owned())

@@ -17,6 +17,10 @@ use crate::units::Time;
 const LEVELS: [u32; 3] = [8, 16, 24];
 const PUT: &str = "INSERT INTO subtree (level, idx, hash) VALUES (?1, ?2, ?3)";
 
+/// Keeps a signed head unless one of that size is kept already.
+pub(super) const PUT_HEAD_IF_NEW: &str =
+    "INSERT INTO signed_head (size, root, time_us, note) VALUES (?1, ?2, ?3, ?4) ON CONFLICT DO NOTHING";
+
 /// Whether the roots of subtrees of 2^`level` entries are kept.
 pub(in crate::ledger) const fn is_kept(level: u32) -> bool {
     matches!(level, 8 | 16 | 24)

@@ -10,6 +10,7 @@
 //! more ([`LedgerError::Broken`]).
 
 mod alerts;
+mod copying;
 mod entries;
 mod estimates;
 mod first_use;

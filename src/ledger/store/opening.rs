@@ -56,7 +56,7 @@ pub(super) fn open_to_read(path: &Path) -> Result<(Connection, Found), LedgerErr
         Err(LedgerError::Sql(error))
             if error.sqlite_error_code() == Some(ErrorCode::CannotOpen) && !beside(path, "-wal").exists() =>
         {
-            let Some(uri) = uri(path, "immutable=1") else { return Err(LedgerError::Sql(error)) };
+            let Some(uri) = as_unchanging(path) else { return Err(LedgerError::Sql(error)) };
             open_as(Path::new(&uri), flags | OpenFlags::SQLITE_OPEN_URI)
         }
         other => other,
@@ -93,6 +93,11 @@ pub(super) fn open_past(path: &Path, site: &SiteId, last: Seq) -> Result<Connect
          CREATE TEMP VIEW entry AS SELECT * FROM kept.entry WHERE seq <= {last};"
     ))?;
     Ok(conn)
+}
+
+/// The file's name for SQLite as one that does not change: no lock, no log. `None` where the name is no UTF-8.
+pub(super) fn as_unchanging(path: &Path) -> Option<String> {
+    uri(path, "immutable=1")
 }
 
 pub(super) fn beside(path: &Path, ending: &str) -> PathBuf {

@@ -206,8 +206,9 @@ fn a_changed_byte_of_an_entry_in_the_file_is_found() {
 }
 
 fn any_body() -> impl Strategy<Value = Body> {
-    let retract = (1..i64::MAX, any::<String>())
-        .prop_map(|(seq, reason)| Body::Retract(Retract { seq: Seq::new(seq).unwrap(), reason, operator: None, operator_by: None }));
+    let retract = (1..i64::MAX, any::<String>()).prop_map(|(seq, reason)| {
+        Body::Retract(Retract { seq: Seq::new(seq).unwrap(), reason, operator: None, operator_by: None })
+    });
     let refusal = (any::<String>(), any::<Vec<u8>>(), proptest::collection::vec((any::<u64>(), any::<String>()), 0..4))
         .prop_map(|(name, bytes, defects)| {
             let defects = defects.into_iter().map(|(line, found)| Defect::of_line(line, &found, "a number")).collect();
@@ -276,7 +277,10 @@ fn signed_room() -> (Room, Vec<SignedHead>) {
     append(&mut ledger, &rotated(&keys[0], &keys[1]));
     heads.push(sign(&mut ledger, &keys[1]));
     let (key, lost) = (keys[2].verifier().to_string(), keys[1].verifier().to_string());
-    append(&mut ledger, &Body::KeyLost(KeyLost { key, lost, reason: "disk gone".into(), operator: None, operator_by: None }));
+    append(
+        &mut ledger,
+        &Body::KeyLost(KeyLost { key, lost, reason: "disk gone".into(), operator: None, operator_by: None }),
+    );
     heads.push(sign(&mut ledger, &keys[2]));
     append(&mut ledger, &retract(4));
     heads.push(sign(&mut ledger, &keys[2]));
