@@ -125,7 +125,7 @@ _twinwhite() {
 
     case "${cmd}" in
         twinwhite)
-            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack sign messages resend maintenance record retract release check desktop rebuild audit demo"
+            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack sign messages resend maintenance record retract release check desktop rebuild backup restore audit demo"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0

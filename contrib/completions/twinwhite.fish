@@ -190,6 +190,14 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -s h -l hel
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand restore" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand restore" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand restore" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand restore" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -s h -l help -d 'Print help'
