@@ -106,7 +106,7 @@ pub fn sign(ledger: &mut Ledger, config: &Config, request: &Request, now: Time) 
             operator_by: request.operator.map(|who| who.by),
             over,
             local_time: LocalZone(config.site.zone).show_full(now),
-            state,
+            state: Box::new(state),
             known: known(tx, request.files_waiting)?,
         };
         let (seq, _) = evaluate::append(tx, config, Body::SignOff(body.clone()))?;

@@ -28,7 +28,7 @@ pub struct SignOff {
     pub local_time: String,
     /// The match as it was judged.
     #[serde(rename = "match")]
-    pub state: MatchState,
+    pub state: Box<MatchState>,
     /// What the program knew.
     pub known: Known,
 }
