@@ -24,7 +24,7 @@ use crate::station::{self, Assessment, Judgement, Verdict};
 use crate::units::{Days, DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
-pub use again::held;
+pub use again::{held, speaks_for};
 pub use agenda::{demands, next_run};
 pub use seen::Estimates;
 pub use summary::sum_up;
