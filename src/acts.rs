@@ -152,6 +152,7 @@ pub fn acknowledge(
             transition: Transition::Acknowledged,
             reason: alert::State::Acknowledged.word().to_owned(),
             detail: row.detail.clone(),
+            headline: None,
             operator: operator.cloned(),
             run: row.run,
         };

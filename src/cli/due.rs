@@ -40,7 +40,7 @@ pub struct DueLine {
     device: Option<DeviceId>,
     /// The first of `stations`; null where none is concerned.
     station: Option<StationId>,
-    /// What is to be done: `read`, `read-paper`, `look-at-held`, `shut-out-light`, `clean`, `turn-dimmer`, `turn-colour-dial`,
+    /// What is to be done: `read`, `read-paper`, `look-at-held`, `look-at-jump`, `shut-out-light`, `clean`, `turn-dimmer`, `turn-colour-dial`,
     /// `recalibrate`, `replace`, `certificate`, or a reminder's own words.
     task: String,
     /// All of `reasons`, one after the other.

@@ -35,6 +35,7 @@ pub(super) fn tell_again(tx: &mut Tx, config: &Config, standing: &[AlertRow]) ->
             transition: Transition::Repeated,
             reason: Transition::Repeated.word().to_owned(),
             detail: row.detail.clone(),
+            headline: None,
             operator: None,
             run: row.run,
         };

@@ -44,7 +44,10 @@ fn of_step(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Conf
     let kind = alert::Kind::from_word(&step.kind)?;
     let lasted = at.since(row.raised_at);
     let (state, headline) = match step.transition {
-        Transition::Raised => (Tells::Raised, say::headline(kind, &step.subject)),
+        Transition::Raised => {
+            let headline = step.headline.clone().unwrap_or_else(|| say::headline(kind, &step.subject));
+            (Tells::Raised, headline)
+        }
         Transition::Repeated => (Tells::Still, say::still(kind, &step.subject, lasted)),
         Transition::Cleared if kind.end_is_news() => {
             let why = Cleared::from_word(&step.reason).unwrap_or(Cleared::ConditionOver);

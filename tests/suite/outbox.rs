@@ -216,6 +216,11 @@ async fn a_match_that_is_excepted_passes_also_where_its_cause_speaks_for_it() {
     let told_now = messages(&groups[0]);
     assert!(told_now.contains(&"off-aim lamp raised".to_owned()), "{told_now:?}");
     assert!(!told_now.iter().any(|told| told.starts_with("file-refused")), "that waits: {told_now:?}");
+    let headline = groups[0]["headline"].as_str().unwrap();
+    assert!(headline.starts_with("lamp: 34 % dimmer than its aim; the match at desk is out"), "{headline}");
+    let said = groups[0]["messages"][0]["lines"].to_string();
+    let (look, set) = (said.find("Look first whether a dimmer or dial was turned"), said.find("Bring lamp back"));
+    assert!(look.is_some() && look < set, "{said}");
     watch.stop().await;
 }
 
