@@ -28,7 +28,7 @@ use crate::zone::LocalZone;
 
 pub use advice::{advice, call_reason, holds, to_do, to_do_now, until};
 pub use alerts::{
-    closing, given_up, headline, of_failing, of_group, of_off_aim, of_overdue, of_refusal, of_station, of_step,
+    closing, given_up, headline, of_end, of_failing, of_group, of_off_aim, of_overdue, of_refusal, of_station, of_step,
     of_suspect, off_aim_headline, place, reason_file, step_headline, still,
 };
 pub use backtest::{backtest, forecasts_verdict};

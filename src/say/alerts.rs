@@ -78,6 +78,19 @@ pub fn closing(kind: Kind, subject: &str, why: Cleared, lasted: Days) -> String 
     format!("{} - {end}", headline(kind, subject))
 }
 
+/// What a closing message says: from when to when it stood, and that nothing is to be done. The alarm's advice is over with it.
+pub fn of_end(why: Cleared, raised: Time, ended: Time, zone: &LocalZone) -> Vec<String> {
+    let stood =
+        format!("It stood from {} to {}, for {}.", zone.show(raised), zone.show(ended), span(ended.since(raised)));
+    let then = match why {
+        Cleared::ConditionOver => "Nothing is to be done about it any more.".to_owned(),
+        Cleared::SpokenFor(by) => format!("What is to be done, the alert '{}' says now.", by.word()),
+        Cleared::DueAgain => "What is to be done is told anew.".to_owned(),
+        Cleared::Acknowledged => "Somebody has taken notice; nothing more is asked.".to_owned(),
+    };
+    vec![stood, then]
+}
+
 /// The first line of a message that tells again of an alert that still stands.
 pub fn still(kind: Kind, subject: &str, lasted: Days) -> String {
     format!("{} - still, for {} now", headline(kind, subject), span(lasted))

@@ -274,6 +274,8 @@ async fn what_nobody_acknowledges_is_told_again_and_its_end_says_how_long_it_too
     let end = until_told(&mut watch, "mail", 3).await;
     assert_eq!(messages(&end[2]), ["file-refused bad-0.csv cleared"]);
     assert!(end[2]["headline"].as_str().unwrap().contains("closed after 25 hours"), "{}", end[2]["headline"]);
+    let lines = end[2]["messages"][0]["lines"].to_string();
+    assert!(lines.contains("It stood from 2026-03-02 10:00 to ") && !lines.contains("Put it right"), "{lines}");
     pass(&mut watch, 48).await;
     assert_eq!(told(watch.folder.path(), "mail").len(), 3);
     watch.stop().await;
