@@ -26,7 +26,7 @@ use crate::station::{Reason, Unmeasured, Verdict};
 use crate::units::{Days, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
-pub use advice::{advice, call_reason, holds, to_do, to_do_now, until};
+pub use advice::{advice, call_reason, holds, to_do, to_do_now, until, without_all_clear};
 pub use alerts::{
     closing, given_up, headline, of_end, of_failing, of_group, of_off_aim, of_overdue, of_refusal, of_station, of_step,
     of_suspect, off_aim_headline, place, reason_file, step_headline, still,

@@ -207,15 +207,28 @@ fn by(date: Time, now: Time, zone: &LocalZone) -> String {
     if zone.day(date) <= zone.day(now) { "today".to_owned() } else { format!("by {}", day(zone, date)) }
 }
 
+const NOTHING: &str = "Nothing to do now";
+const NOTHING_ELSE: &str = "Nothing else to do now";
+
+/// The same without saying that nothing is to do, where something beside the stations needs somebody.
+pub fn without_all_clear(lines: Vec<String>) -> Vec<String> {
+    let next = format!("{NOTHING}; next");
+    let kept = lines.into_iter().filter_map(|line| match line.strip_prefix(&next) {
+        Some(rest) => Some(format!("Next{rest}")),
+        None => (![NOTHING, NOTHING_ELSE].iter().any(|nothing| line.starts_with(nothing))).then_some(line),
+    });
+    kept.collect()
+}
+
 /// What comes next where all is well: the reading that is wanted first, and the act that is planned.
 fn next(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
     let now = judgement.as_of;
     let reading = judgement.calls.iter().find(|call| call.why.is_reading());
     let act = judgement.calls.iter().find(|call| matches!(call.why, CallReason::RiskPasses { .. }));
     let (nothing, first) = if judgement.advice.is_empty() {
-        ("Nothing to do now", "Nothing to do now; next")
+        (NOTHING, format!("{NOTHING}; next"))
     } else {
-        ("Nothing else to do now", "Next")
+        (NOTHING_ELSE, "Next".to_owned())
     };
     let mut lines = Vec::new();
     match reading {

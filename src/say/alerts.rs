@@ -107,7 +107,7 @@ pub fn of_group(first: &str, more: usize) -> String {
 /// What the alert of a failing channel says beside its headline.
 pub fn of_failing(channel: &str, attempts: u32, why: &str, waiting: usize, give_up: Days) -> Vec<String> {
     vec![
-        format!("Tried {attempts} times in a row. Last answer: {}.", why.trim_end_matches('.')),
+        format!("Tried at least {attempts} times in a row. Last answer: {}.", why.trim_end_matches('.')),
         format!(
             "{} for it; nothing is lost: it is tried again, at most an hour apart, for {}.",
             match waiting {
