@@ -245,6 +245,11 @@ pub fn count(count: u64, word: &str) -> String {
     if count == 1 { format!("1 {word}") } else { format!("{count} {word}s") }
 }
 
+/// A count of entries with its word.
+pub fn entries(count: u64) -> String {
+    if count == 1 { "1 entry".to_owned() } else { format!("{count} entries") }
+}
+
 /// Where a white has gone, like "bluer and slightly greener"; `None` where no word is worth saying.
 fn direction_word(direction: Option<&Move>) -> Option<String> {
     direction.filter(|to| to.along.is_some() || to.across.is_some()).map(Move::to_string)

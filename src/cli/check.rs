@@ -151,7 +151,9 @@ fn ledger(session: &Session, findings: &mut Vec<Finding>) {
         Err(why) => return findings.push(wrong("ledger", why.to_string())),
     };
     match verify(&ledger, &[]) {
-        Ok(found) if found.ok => findings.push(sound("ledger", format!("whole, {} entries", found.entries))),
+        Ok(found) if found.ok => {
+            findings.push(sound("ledger", format!("whole, {}", say::entries(found.entries.unsigned_abs()))))
+        }
         Ok(found) => {
             let why = found.fault.map(|fault| fault.to_string()).unwrap_or_default();
             findings.push(wrong("ledger", format!("{why}; put a backup in its place")));
