@@ -62,7 +62,7 @@ pub fn off_aim_headline(off: &OffAim, limits: &Limits, place: &str) -> String {
     let words: Vec<String> = level.into_iter().chain(colour).collect();
     match words.as_slice() {
         [] => format!("{}: off its aim{place}", off.device),
-        words => format!("{}: {} than its aim{place}", off.device, words.join(" and ")),
+        words => format!("{}: {} than its aim{place}", off.device, words.join(", ")),
     }
 }
 
@@ -346,9 +346,9 @@ mod tests {
         let off = OffAim { device: device.clone(), delta_uv: 0.0105, direction: to, level_ratio: Some(1.0) };
         assert!(of_off_aim(&off, 0.9, &limits, &[], None, &zone)[0].contains("(limit 0.0050), yellower"));
         let first_line = |off: &OffAim| off_aim_headline(off, &limits, " (bay)");
-        assert_eq!(first_line(&off), "bay-lamp: yellower than its aim (bay)");
+        assert_eq!(first_line(&off), "bay-lamp: yellower and more magenta than its aim (bay)");
         let both = OffAim { level_ratio: Some(0.66), ..off.clone() };
-        assert_eq!(first_line(&both), "bay-lamp: 34 % dimmer and yellower than its aim (bay)");
+        assert_eq!(first_line(&both), "bay-lamp: 34 % dimmer, yellower and more magenta than its aim (bay)");
         // Colour that moved within its limit is not named beside a level that is out of its own.
         let level = OffAim { delta_uv: 0.004, ..both };
         assert_eq!(first_line(&level), "bay-lamp: 34 % dimmer than its aim (bay)");
