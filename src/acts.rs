@@ -174,6 +174,7 @@ pub fn acknowledge(
             transition: Transition::Acknowledged,
             reason: alert::State::Acknowledged.word().to_owned(),
             detail: row.detail.clone(),
+            headline: None,
             operator: operator.map(|by| by.id.clone()),
             operator_by: operator.map(|by| by.by),
             run: row.run,

@@ -25,7 +25,7 @@ use crate::station::{self, Assessment, Judgement, Verdict};
 use crate::units::{Days, DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
-pub use again::held;
+pub use again::{held, speaks_for};
 pub use agenda::{demands, next_run};
 pub use equipment::{complete, instrument_life};
 pub use seen::Estimates;
@@ -91,12 +91,13 @@ pub fn evaluate(
         for station in stations() {
             estimates.read_station(station)?;
         }
+        // Stations first: the alert of a device says which matches are out.
+        for station in stations() {
+            wanted.stations.push(assess(&estimates, station, now)?);
+        }
         for device in devices_of(things).filter(|device| in_scope(device)) {
             estimates.read([device])?;
             device_conditions(&estimates, config, device, &suspects, &mut wanted)?;
-        }
-        for station in stations() {
-            wanted.stations.push(assess(&estimates, station, now)?);
         }
         wanted.conditions.extend(tasks::conditions(&estimates, config, scope, &wanted.conditions)?);
     }
@@ -144,6 +145,8 @@ pub struct Condition {
     pub sighting: Sighting,
     /// Sentences, one a line.
     pub detail: Vec<String>,
+    /// What is wrong where, where that says more than kind and subject.
+    pub headline: Option<String>,
     /// Why it is raised, where its kind does not say so.
     pub reason: Option<&'static str>,
     /// The run of a reminder that it tells of.
@@ -153,7 +156,7 @@ pub struct Condition {
 impl Condition {
     /// A condition whose kind says why it is raised.
     pub fn of(kind: Kind, subject: &str, sighting: Sighting, detail: Vec<String>) -> Self {
-        Self { kind, subject: subject.to_owned(), sighting, detail, reason: None, run: None }
+        Self { kind, subject: subject.to_owned(), sighting, detail, headline: None, reason: None, run: None }
     }
 }
 
@@ -262,17 +265,30 @@ fn device_conditions(
     };
     let answered = retired || suspects.settled(device);
     let sighting = if answered { Sighting::Good } else { conditions::of_step(step.map(|s| s.began), acted_since, now) };
-    let stepped = step.map(|step| say::of_step(device, step, &zone)).unwrap_or_default();
-    wanted.conditions.push(Condition::of(Kind::StepChange, device.as_str(), spoken_for(sighting), stepped));
+    let is_out = |station: &&Station| {
+        let seen = wanted.stations.iter().find(|seen| seen.station.id == station.id);
+        seen.is_some_and(|seen| seen.assessment.verdict == Verdict::Out)
+    };
+    let (out, holding): (Vec<&Station>, Vec<&Station>) = stations.iter().partition(|station| is_out(station));
+    let place = say::place(&holding, &out);
+    let jumped = sighting == Sighting::Bad;
+    let stepped = step.map(|step| say::of_step(device, things.lamp(device).is_some(), step, &zone)).unwrap_or_default();
+    let headline = step.filter(|_| jumped).map(|step| say::step_headline(device, step, &place));
+    let of_step = Condition::of(Kind::StepChange, device.as_str(), spoken_for(sighting), stepped);
+    wanted.conditions.push(Condition { headline, ..of_step });
     let strictest = station::Limits::strictest(&stations);
     let watched = stations.first().and_then(|station| estimates.watched(device, station, None));
     let follows = things.display(device).is_some_and(|display| display.aim.white == AimWhite::Paper);
     if let Some(watched) = watched.filter(|_| last.is_some() && !follows && !summary.by_label) {
         let probability = station::off_aim_probability(&watched, &strictest, now);
         let sighting = if retired { Sighting::Good } else { conditions::of_aim(probability, age == Sighting::Bad) };
-        let detail = || say::of_off_aim(&station::off_aim_now(&watched, now), probability, &strictest, &stations);
-        let detail = if sighting == Sighting::Bad { detail() } else { Vec::new() };
-        wanted.conditions.push(Condition::of(Kind::OffAim, device.as_str(), spoken_for(sighting), detail));
+        let off = (sighting == Sighting::Bad).then(|| station::off_aim_now(&watched, now));
+        let first = step.filter(|_| jumped).map(|step| estimates.look_at_jump(device, step.began));
+        let detail =
+            off.as_ref().map(|off| say::of_off_aim(off, probability, &strictest, &stations, first.as_ref(), &zone));
+        let headline = off.as_ref().map(|off| say::off_aim_headline(off, &strictest, &place));
+        let off = Condition::of(Kind::OffAim, device.as_str(), spoken_for(sighting), detail.unwrap_or_default());
+        wanted.conditions.push(Condition { headline, ..off });
     }
     Ok(())
 }
@@ -290,6 +306,7 @@ pub fn decide(tx: &mut Tx, config: &Config, condition: Condition) -> Result<Opti
             transition: Transition::Raised,
             reason: condition.reason.unwrap_or(condition.kind.word()).to_owned(),
             detail: condition.detail.join("\n"),
+            headline: condition.headline,
             operator: None,
             operator_by: None,
             run: condition.run,
@@ -309,6 +326,7 @@ fn cleared(row: &AlertRow, why: Cleared) -> entry::Alert {
         transition: Transition::Cleared,
         reason: why.word().to_owned(),
         detail: row.detail.clone(),
+        headline: None,
         operator: None,
         operator_by: None,
         run: row.run,

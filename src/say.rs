@@ -29,10 +29,10 @@ use crate::station::{Reason, Unmeasured, Verdict};
 use crate::units::{Days, Time, UvPrime, Xy};
 use crate::zone::LocalZone;
 
-pub use advice::{advice, call_reason, holds, to_do, to_do_now, until};
+pub use advice::{advice, call_reason, holds, to_do, to_do_now, until, without_all_clear};
 pub use alerts::{
-    closing, given_up, headline, of_failing, of_group, of_off_aim, of_overdue, of_refusal, of_station, of_step,
-    of_suspect, reason_file, still,
+    closing, given_up, headline, of_end, of_failing, of_group, of_off_aim, of_overdue, of_refusal, of_station, of_step,
+    of_suspect, off_aim_headline, place, reason_file, step_headline, still,
 };
 pub use backtest::{backtest, forecasts_verdict};
 pub use due::{because, entry as due_entry, of_certificate, of_rated_hours, of_run, of_wanted, runs, work};
@@ -251,6 +251,11 @@ pub fn fate(fate: Option<Fate>, excluded: Option<&str>, patch: Patch) -> Option<
 /// A count with its word.
 pub fn count(count: u64, word: &str) -> String {
     if count == 1 { format!("1 {word}") } else { format!("{count} {word}s") }
+}
+
+/// A count of entries with its word.
+pub fn entries(count: u64) -> String {
+    if count == 1 { "1 entry".to_owned() } else { format!("{count} entries") }
 }
 
 /// Where a white has gone, like "bluer and slightly greener"; `None` where no word is worth saying.

@@ -114,6 +114,12 @@ impl Kind {
         !matches!(self, Self::TaskDue | Self::Reminder)
     }
 
+    /// Whether it is a cause that tells of matches in their own alerts' place: these are silent while it stands, or are raised
+    /// beside it for the same event.
+    pub const fn tells_of_matches(self) -> bool {
+        matches!(self, Self::OffAim | Self::StepChange | Self::InstrumentSuspect)
+    }
+
     /// Whether its condition changes only when a person does something (a configuration, a reading, a service): it cannot dance
     /// on a line, and nobody might look at it again once a hold was over. Nor can a channel's failing, which needs several
     /// attempts, nor blindness, which is raised after a wait.

@@ -140,8 +140,7 @@ fn open(mail: &Mail) -> Result<SmtpConnection, SendError> {
     let mut line = SmtpConnection::connect(server, Some(STEP), &hello, wrapper, None).map_err(trouble)?;
     if let (Security::Starttls, Some(tls)) = (mail.security, &tls) {
         if !line.can_starttls() {
-            let why = "it does not offer STARTTLS; port 465 wants security = \"tls\"".to_owned();
-            return Err(SendError::Unsafe { peer: peer(mail), why });
+            return Err(SendError::NoStarttls { peer: peer(mail) });
         }
         line.starttls(tls, &hello).map_err(trouble)?;
     }
@@ -167,10 +166,11 @@ fn reached(mail: &Mail, error: Error) -> SendError {
         return refused(mail, error);
     }
     let why = why(&error);
+    if ["InvalidContentType", "received corrupt"].iter().any(|word| why.contains(word)) {
+        return SendError::Plain { peer };
+    }
     // rustls speaks through input and output errors.
-    if error.is_tls()
-        || ["certificate", "handshake", "InvalidContentType", "received corrupt"].iter().any(|word| why.contains(word))
-    {
+    if error.is_tls() || ["certificate", "handshake"].iter().any(|word| why.contains(word)) {
         SendError::Unsafe { peer, why }
     } else {
         SendError::Unreachable { peer, why }

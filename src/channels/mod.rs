@@ -76,12 +76,28 @@ pub enum SendError {
         why: String,
     },
     /// The line cannot be made safe.
-    #[error("no safe line to {peer}: {why}; see the certificate and `ca_file`, and for mail `security` and `port`")]
+    #[error("no safe line to {peer}: {why}; see the certificate and `ca_file`")]
     Unsafe {
         /// The other side.
         peer: String,
         /// What is wrong with it.
         why: String,
+    },
+    /// The mail server does not begin with TLS.
+    #[error(
+        "no safe line to {peer}: it does not speak TLS from the start there; try security = \"starttls\", or another `port`"
+    )]
+    Plain {
+        /// The server.
+        peer: String,
+    },
+    /// The mail server has no STARTTLS.
+    #[error(
+        "no safe line to {peer}: it does not offer STARTTLS; try security = \"tls\" with port 465, or \"none\" for a server on this machine"
+    )]
+    NoStarttls {
+        /// The server.
+        peer: String,
     },
     /// The line was cut or fell silent.
     #[error("{peer} broke off: {why}; it may have taken the message all the same")]

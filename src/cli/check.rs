@@ -9,6 +9,7 @@ use serde::Serialize;
 
 use super::args::Cli;
 use super::fail::Failure;
+use super::messages;
 use super::output;
 use super::session::{self, Session};
 use crate::channels::{desktop, secret};
@@ -153,7 +154,9 @@ fn ledger(session: &Session, findings: &mut Vec<Finding>) {
         Err(why) => return findings.push(wrong("ledger", why.to_string())),
     };
     match verify(&ledger, &[]) {
-        Ok(found) if found.ok => findings.push(sound("ledger", format!("whole, {} entries", found.entries))),
+        Ok(found) if found.ok => {
+            findings.push(sound("ledger", format!("whole, {}", say::entries(found.entries.unsigned_abs()))))
+        }
         Ok(found) => {
             let why = found.fault.map(|fault| fault.to_string()).unwrap_or_default();
             findings.push(wrong(
@@ -212,6 +215,12 @@ fn undeclared(ledger: &Ledger, session: &Session, findings: &mut Vec<Finding>) {
 
 /// Whether what the channels need can be had; only `--send` shows that they work.
 fn channels(session: &Session, findings: &mut Vec<Finding>) {
+    // A ledger that cannot be read has been told of already.
+    let states = session
+        .reader()
+        .ok()
+        .and_then(|mut ledger| ledger.read(|store| messages::channel_states(store, &session.config)).ok());
+    let states = states.unwrap_or_default();
     for channel in &session.config.channels {
         let id = &channel.id;
         let (secrets, ca_file) = match &channel.kind {
@@ -245,7 +254,13 @@ fn channels(session: &Session, findings: &mut Vec<Finding>) {
         if let ChannelKind::Desktop { folder } = &channel.kind {
             findings.push(looked_at(id, folder, session));
         }
-        if troubles.is_empty() {
+        let failing = states.iter().find(|state| state.channel == *id && state.failing_since.is_some());
+        if let Some((state, since)) = failing.and_then(|state| Some((state, state.failing_since?))) {
+            let (since, why) = (session.zone().show(since), state.why.as_deref().unwrap_or_default());
+            let says =
+                format!("'{id}' does not get through since {since}. {why} `twinwhite check --send {id}` tries it");
+            findings.push(note("channel", says));
+        } else if troubles.is_empty() {
             let says = format!("'{id}' has what it needs; `twinwhite check --send {id}` tries it");
             findings.push(sound("channel", says));
         }

@@ -11,7 +11,7 @@ use super::fail::{Failure, Kind};
 use super::output;
 use super::session::{Asked, Session};
 use crate::evaluate::{self, Estimates};
-use crate::publish::feed::{self, Foreign};
+use crate::publish::feed::{self, Changes, Foreign};
 use crate::say;
 use crate::schedule::{Due, Source, merge};
 use crate::units::{Days, DeviceId, StationId, Time};
@@ -40,7 +40,7 @@ pub struct DueLine {
     device: Option<DeviceId>,
     /// The first of `stations`; null where none is concerned.
     station: Option<StationId>,
-    /// What is to be done: `read`, `read-paper`, `look-at-held`, `shut-out-light`, `clean`, `turn-dimmer`, `turn-colour-dial`,
+    /// What is to be done: `read`, `read-paper`, `look-at-held`, `look-at-jump`, `shut-out-light`, `clean`, `turn-dimmer`, `turn-colour-dial`,
     /// `recalibrate`, `replace`, `certificate`, `repair`, or a reminder's own words.
     task: String,
     /// All of `reasons`, one after the other.
@@ -80,16 +80,26 @@ pub fn due(session: Session, within: f64, ics: Option<&Path>, when: &When, json:
     let list = merge(demands, as_of);
     // To the end of the last day.
     let until = as_of.plus(Days(within));
+    let mut written = String::new();
     if let Some(file) = ics {
-        feed::refresh(file, &session.config, &list, as_of, zone.day(until), Foreign::Refuse)
+        let changes = feed::refresh(file, &session.config, &list, as_of, zone.day(until), Foreign::Refuse)
             .map_err(|why| Failure::new(Kind::System, why.to_string()))?;
+        written = format!("\n{}: {}\n", file.display(), in_calendar(&changes));
     }
     let (shown, later): (Vec<&Due>, Vec<&Due>) = list.iter().partition(|due| zone.day(due.date) <= zone.day(until));
     if json {
         let due = shown.iter().map(|due| DueLine::of(due, as_of, &zone)).collect();
         return output::json(&DueList { as_of, until: LocalDate::of(until, &zone), due });
     }
-    output::print(&as_text(&shown, later.first().copied(), as_of, until, &zone))
+    output::print(&(as_text(&shown, later.first().copied(), as_of, until, &zone) + &written))
+}
+
+/// `5 entries, 1 new, 1 moved, 1 cancelled.`
+fn in_calendar(changes: &Changes) -> String {
+    let entries = say::entries(changes.standing as u64);
+    let others = [(changes.new, "new"), (changes.moved, "moved"), (changes.cancelled, "cancelled")];
+    let others = others.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!(", {count} {word}"));
+    format!("{entries}{}.", others.collect::<String>())
 }
 
 impl DueLine {

@@ -69,8 +69,15 @@ pub fn begin(session: Session, subject: Option<&str>, until: &str, reason: &str)
 /// Ends one before its time.
 pub fn end(session: Session, id: i64) -> Result<(), Failure> {
     let mut ledger = session.ledger()?;
-    acts::end_maintenance(&mut ledger, &session.config, id, session.operator.as_ref(), session.clock.now())?;
-    output::print(&format!("Maintenance {id} is over. What waited is told now.\n"))
+    let now = session.clock.now();
+    acts::end_maintenance(&mut ledger, &session.config, id, session.operator.as_ref(), now)?;
+    let others = ledger.standing_maintenance(now)?;
+    let told = match others.as_slice() {
+        [] => "What waited is told now.".to_owned(),
+        [other] => format!("What waited for it alone is told now; maintenance {} still stands.", other.id),
+        others => format!("What waited for it alone is told now; {} others still stand.", others.len()),
+    };
+    output::print(&format!("Maintenance {id} is over. {told}\n"))
 }
 
 /// Lists them, the newest first.

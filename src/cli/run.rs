@@ -16,6 +16,7 @@ use super::session::Session;
 use crate::clock::SystemClock;
 use crate::daemon::{self, FileEnd, Notice, Signal};
 use crate::evaluate::Happened;
+use crate::outbox::Tells;
 use crate::say;
 
 /// Runs until a signal ends it.
@@ -116,7 +117,15 @@ fn log(notice: Notice) {
         Notice::Message(message) => {
             let lines = message.lines.join(" ");
             let state = message.state.word();
-            warn!(alert = message.alert, kind = message.kind, state, lines, "{}", message.headline);
+            // What tells of nothing wrong is no warning.
+            match message.state {
+                Tells::Raised | Tells::Still => {
+                    warn!(alert = message.alert, kind = message.kind, state, lines, "{}", message.headline)
+                }
+                Tells::Cleared | Tells::Summary | Tells::Test => {
+                    info!(alert = message.alert, kind = message.kind, state, lines, "{}", message.headline)
+                }
+            }
         }
         Notice::Trouble(what) => error!("{what}"),
         Notice::Settled(what) => info!("{what}"),

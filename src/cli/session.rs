@@ -3,6 +3,8 @@
 use std::env;
 use std::path::{Path, PathBuf};
 
+use chrono::{NaiveDate, NaiveTime};
+
 use super::args::{AsOf, Cli, KnownAt};
 use super::fail::{Failure, Kind};
 use super::operator;
@@ -124,7 +126,11 @@ impl<'a> Session<'a> {
     pub fn as_of(&self, when: &AsOf) -> Result<Time, Failure> {
         match &when.as_of {
             None => Ok(self.clock.now()),
-            Some(text) => self.zone().read(text).map_err(|bad| Failure::new(Kind::Usage, format!("--as-of: {bad}"))),
+            // A day means its end.
+            Some(text) => match text.trim().parse::<NaiveDate>() {
+                Ok(day) => Ok(self.zone().at(day, NaiveTime::from_hms_opt(23, 59, 59).unwrap_or(NaiveTime::MIN))),
+                Err(_) => self.zone().read(text).map_err(|bad| Failure::new(Kind::Usage, format!("--as-of: {bad}"))),
+            },
         }
     }
 

@@ -15,6 +15,7 @@ use super::{maintenance, messages};
 use crate::alert;
 use crate::color::rendering::SimulatorTables;
 use crate::config::Config;
+use crate::daemon;
 use crate::evaluate::Estimates;
 use crate::ledger::Store;
 use crate::measured::measured;
@@ -67,7 +68,8 @@ pub fn status(
         let maintenance = maintenance.into_iter().map(|row| maintenance::as_json(row, as_of)).collect();
         output::json(&json::Status { as_of, stations, heartbeat, channels, maintenance })?;
     } else {
-        let mut text: String = answers.iter().map(|answer| as_text(answer, &session.zone())).collect();
+        let troubled = blind || channels.iter().any(|channel| channel.failing_since.is_some());
+        let mut text: String = answers.iter().map(|answer| as_text(answer, troubled, &session.zone())).collect();
         if now {
             let zone = session.zone();
             for work in &maintenance {
@@ -79,7 +81,13 @@ pub fn status(
             }
             text.push_str(&messages::troubles(&channels, &zone));
             text.push_str(&waiting_files(&session.config));
+            if let Some(fails) = beat.as_ref().and_then(|beat| beat.url_fails.as_ref()) {
+                let since = zone.show(fails.since);
+                text.push_str(&format!("The heartbeat's address fails since {since}: {}.\n", fails.why));
+            }
+            let gone = daemon::is_running(&session.config.paths.state) == Some(false);
             let seen = match (&beat, blind) {
+                (Some(Beat { ended_at: None, at, .. }), _) if gone => say::Seen::CutOff(*at),
                 (Some(Beat { ended_at: None, at, .. }), true) => say::Seen::Blind(Some(*at)),
                 (None, true) => say::Seen::Blind(None),
                 (Some(Beat { ended_at: Some(at), .. }), _) => say::Seen::Ended(*at),
@@ -96,7 +104,7 @@ pub fn status(
 /// What `status` prints of all stations.
 pub fn of_all(store: &Store, config: &Config, as_of: Time) -> Result<String, Failure> {
     let answers = answers(store, config, config.things.stations.iter().collect(), as_of)?;
-    Ok(answers.iter().map(|answer| as_text(answer, &LocalZone(config.site.zone))).collect())
+    Ok(answers.iter().map(|answer| as_text(answer, false, &LocalZone(config.site.zone))).collect())
 }
 
 fn answers<'a>(
@@ -133,7 +141,8 @@ fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time)
     Ok(Answer { station, judgement, measured, since, last_read })
 }
 
-fn as_text(answer: &Answer, zone: &LocalZone) -> String {
+/// `troubled`: the watch itself needs somebody, so that nothing may sound as if all were well.
+fn as_text(answer: &Answer, troubled: bool, zone: &LocalZone) -> String {
     let judgement = &answer.judgement;
     let since = answer.since.map(|since| format!(", since {}", zone.show(since))).unwrap_or_default();
     let mut text = format!(
@@ -165,7 +174,10 @@ fn as_text(answer: &Answer, zone: &LocalZone) -> String {
     for (name, white) in screen.into_iter().chain(paper) {
         text.push_str(&format!("    {name:<6} {}\n", white_text(white)));
     }
-    let to_do = say::to_do(judgement, answer.station.max_risk.get(), zone);
+    let mut to_do = say::to_do(judgement, answer.station.max_risk.get(), zone);
+    if troubled {
+        to_do = say::without_all_clear(to_do);
+    }
     if !to_do.is_empty() {
         text.push_str("  what to do:\n");
         for line in to_do {

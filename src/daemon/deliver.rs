@@ -19,7 +19,7 @@ use crate::evaluate::{self, Condition, Happened, append};
 use crate::ledger::entry::{Delivery, Outcome};
 use crate::ledger::store::MessageRow;
 use crate::ledger::{Body, Digest, Ledger, LedgerError, Tx};
-use crate::outbox::{self, Group, LOG_CHANNEL, Message, Next, Waiting};
+use crate::outbox::{self, Group, LOG_CHANNEL, Message, Next, Tells, Waiting};
 use crate::say;
 use crate::units::Time;
 use crate::zone::LocalZone;
@@ -128,10 +128,8 @@ impl Deliveries {
         let readable = |row: MessageRow| Some((serde_json::from_str::<Message>(&row.body).ok()?, row));
         let mut pairs: Vec<(Message, MessageRow)> = rows.into_iter().filter_map(readable).collect();
         lane.heard.keep(|key| pairs.iter().any(|(message, _)| message.key == key));
-        let waiting: Vec<Waiting> = pairs
-            .iter()
-            .map(|(message, _)| Waiting { kind: Kind::from_word(&message.kind), subject: &message.subject })
-            .collect();
+        let waiting: Vec<Waiting> =
+            pairs.iter().map(|(message, _)| as_waiting(ledger, config, message)).collect::<Result<_, _>>()?;
         let held = evaluate::held(ledger, config, now)?;
         let zone = LocalZone(config.site.zone);
         let Next::Send(leaving) = outbox::next(&waiting, last_sent, &held, &config.messages, now, zone) else {
@@ -228,6 +226,16 @@ impl Deliveries {
         }
         Ok(())
     }
+}
+
+fn as_waiting<'m>(ledger: &Ledger, config: &Config, message: &'m Message) -> Result<Waiting<'m>, LedgerError> {
+    let kind = Kind::from_word(&message.kind);
+    let stands = matches!(message.state, Tells::Raised | Tells::Still);
+    let speaks_for = match kind.filter(|_| stands && config.messages.quiet.is_some()) {
+        Some(kind) => evaluate::speaks_for(ledger, config, kind, &message.subject)?,
+        None => None,
+    };
+    Ok(Waiting { kind, speaks_for, subject: &message.subject })
 }
 
 /// An attempt that failed.

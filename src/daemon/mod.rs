@@ -32,7 +32,7 @@ use deliver::Deliveries;
 use heads::Heads;
 use pulse::Pulse;
 pub(crate) use start::lock;
-pub use start::{LEDGER_FILE, StartError, open_ledger, start};
+pub use start::{LEDGER_FILE, StartError, is_running, open_ledger, start};
 
 /// The longest sleep.
 const SLICE: Duration = Duration::from_secs(30);

@@ -3,6 +3,7 @@
 use std::fs::{self, File, TryLockError};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Duration;
 
 use tokio::sync::mpsc;
 
@@ -20,6 +21,8 @@ use crate::pipeline;
 /// The ledger's file inside the state folder.
 pub const LEDGER_FILE: &str = "ledger.db";
 const LOCK_FILE: &str = "run.lock";
+/// A lock that is taken is asked for again for so long: whoever only looks whether it is taken holds it for no time at all.
+const LOCK_AGAIN: (u32, Duration) = (20, Duration::from_millis(10));
 
 /// Why the daemon does not start.
 #[derive(Debug, thiserror::Error)]
@@ -141,10 +144,26 @@ pub(crate) fn lock(state: &Path) -> Result<File, StartError> {
     fs::create_dir_all(state).map_err(unusable)?;
     let path = state.join(LOCK_FILE);
     let file = File::options().create(true).truncate(false).write(true).open(&path).map_err(unusable)?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => Err(StartError::Running { lock: path }),
-        Err(TryLockError::Error(why)) => Err(unusable(why)),
+    let (times, pause) = LOCK_AGAIN;
+    for _ in 0..times {
+        match file.try_lock() {
+            Ok(()) => return Ok(file),
+            Err(TryLockError::WouldBlock) => std::thread::sleep(pause),
+            Err(TryLockError::Error(why)) => return Err(unusable(why)),
+        }
+    }
+    Err(StartError::Running { lock: path })
+}
+
+/// Whether a daemon runs on this state, by its lock, which the operating system lets go when it dies in whatever way; `None` where that
+/// cannot be told.
+pub fn is_running(state: &Path) -> Option<bool> {
+    let file = File::open(state.join(LOCK_FILE)).ok()?;
+    // Let go at once: a daemon that begins at this moment asks again.
+    match file.try_lock_shared() {
+        Ok(()) => Some(false),
+        Err(TryLockError::WouldBlock) => Some(true),
+        Err(TryLockError::Error(_)) => None,
     }
 }
 

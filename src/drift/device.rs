@@ -136,6 +136,11 @@ impl DeviceState {
         }
     }
 
+    /// When the newest jump that was found began.
+    pub fn last_step_began(&self) -> Option<Time> {
+        self.last_step.as_ref().map(|step| step.began)
+    }
+
     /// When it was last read, readings that are held left out.
     pub fn last_read(&self) -> Option<Time> {
         self.last_read.map(|(time, _)| time)

@@ -8,6 +8,7 @@ use super::seen::Estimates;
 use crate::config::{Config, NamedFile};
 use crate::drift::Thing;
 use crate::estimates::{Held, lives};
+use crate::fate::Excluded;
 use crate::ledger::{Body, LedgerError, Store};
 use crate::life::maintenance::LEAST_HOURS;
 use crate::life::report::projection;
@@ -20,6 +21,9 @@ use crate::zone::LocalZone;
 
 /// A served run lets the next one be looked at; so many at most (a certificate can serve a year of runs).
 const RUNS_LOOKED_AT: usize = 400;
+
+/// Of a device's newest readings so many are looked through for ones that wait for a person.
+const HELD_LOOKED_AT: u32 = 200;
 
 /// Everything that anything asks for. The estimates may have read nothing yet.
 pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>, LedgerError> {
@@ -43,7 +47,13 @@ pub fn demands(estimates: &mut Estimates, config: &Config) -> Result<Vec<Demand>
         let stations: Vec<&Station> = things.stations_of(device).collect();
         let last = estimate.state.last_read();
         demands.extend(last.and_then(|last| sources::of_age(device, last, &stations)));
-        demands.extend(sources::of_held(device, summary.held_count, now));
+        // What the model holds, and what another reading of the same key holds.
+        let rows = estimates.store.last_readings(device, now, HELD_LOOKED_AT)?;
+        let waits = [Excluded::Conflict, Excluded::Ahead];
+        let waiting = rows.iter().filter(|row| {
+            row.excluded.as_deref().and_then(Excluded::from_word).is_some_and(|why| waits.contains(&why))
+        });
+        demands.extend(sources::of_held(device, summary.held_count + waiting.count() as u64, now));
         let rated = things.lamp(device).and_then(|lamp| lamp.rated_hours).zip(estimate.state.hours_in_use());
         demands.extend(rated.and_then(|(rated, used)| sources::of_rated_hours(device, rated, &used, now)));
         // What a forecast wants done to it says more than its own drift does.

@@ -10,17 +10,18 @@ use chrono::Timelike;
 
 use super::equipment::read_with;
 use crate::aims;
+use crate::alert::{Kind, Sighting, conditions};
 use crate::color::rendering::indices;
 use crate::color::{UvSpread, uv_prime};
 use crate::config::Config;
 use crate::estimates::{self, Estimate, LampLight, Refreshed, just_before, lit_paper, same_setting};
-use crate::ledger::store::ReadingRow;
+use crate::ledger::store::{AlertRow, ReadingRow};
 use crate::ledger::{LedgerError, Store};
 use crate::reading::{Patch, Source};
 use crate::site::{AimWhite, Station};
 use crate::station::ambient::{self, Ambient, Foreign, by_hours};
 use crate::station::compare::Light;
-use crate::station::{self, Judgement, LampRa, LitPaper, RaKnown, RaSource, Seen, Watched};
+use crate::station::{self, Advice, Judgement, LampRa, LitPaper, RaKnown, RaSource, Seen, Watched};
 use crate::units::{DeviceId, Time, UvPrime};
 use crate::zone::LocalZone;
 
@@ -104,6 +105,7 @@ impl<'a> Estimates<'a> {
             paper,
             adjustable: &lamp.adjustable,
             costs: self.config.costs,
+            jumped: [self.jumped(&station.display)?, self.jumped(&station.lamp)?],
             display: watched(&station.display)?,
             lamp: watched(&station.lamp)?,
             rendering: match station.tolerance.ra_min {
@@ -112,6 +114,22 @@ impl<'a> Estimates<'a> {
             },
             lit,
         })
+    }
+
+    /// When a device's light jumped, where that is news, nobody wrote down why, and no instrument is suspect.
+    fn jumped(&self, device: &DeviceId) -> Result<Option<Time>, LedgerError> {
+        let began = self.known.get(device).and_then(|known| known.state.last_step_began());
+        let is_news = |began: &Time| conditions::of_step(Some(*began), false, self.at) == Sighting::Bad;
+        let Some(began) = began.filter(is_news) else { return Ok(None) };
+        let acted = self.store.events(device, began, self.at)?.iter().any(|event| event.excluded.is_none());
+        let suspect = |row: &AlertRow| row.kind == Kind::InstrumentSuspect.word() && row.raised_at <= self.at;
+        let suspected = !acted && self.store.standing_alerts()?.iter().any(suspect);
+        Ok((!acted && !suspected).then_some(began))
+    }
+
+    /// What is to be done first about a jump of a device.
+    pub(super) fn look_at_jump(&self, device: &DeviceId, began: Time) -> Advice {
+        Advice::LookAtJump { device: device.clone(), lamp: self.config.things.lamp(device).is_some(), began }
     }
 
     /// Judges a station by what was seen of it. What makes a reason and no verdict, foreign light and the instruments, is looked

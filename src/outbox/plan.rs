@@ -17,6 +17,8 @@ const GROUP_EVERY: Days = Days(5.0 / 1440.0);
 pub struct Waiting<'a> {
     /// The kind of the alert it tells of; `None` for a summary.
     pub kind: Option<Kind>,
+    /// The kind of an alert that is not raised since this one says it better, where that is so now.
+    pub speaks_for: Option<Kind>,
     /// What it is about.
     pub subject: &'a str,
 }
@@ -60,8 +62,8 @@ pub fn next(
     let quiet = rules.quiet.as_ref().and_then(|quiet| Some((quiet.until(now, zone)?, &quiet.except)));
     let waits_until = |message: &Waiting| {
         let by_night = quiet.as_ref().and_then(|(until, except)| {
-            let waits = message.kind.is_none_or(|kind| !except.contains(&kind));
-            waits.then_some(*until)
+            let passes = message.kind.into_iter().chain(message.speaks_for).any(|kind| except.contains(&kind));
+            (!passes).then_some(*until)
         });
         let by_work = held.iter().filter(|held| held.until > now && held.holds(message.subject)).map(|held| held.until);
         by_work.chain(by_night).max()
@@ -92,7 +94,7 @@ mod tests {
     }
 
     fn about(kind: Kind, subject: &str) -> Waiting<'_> {
-        Waiting { kind: Some(kind), subject }
+        Waiting { kind: Some(kind), speaks_for: None, subject }
     }
 
     #[test]
@@ -116,12 +118,15 @@ mod tests {
         let hours = Some((NaiveTime::from_hms_opt(20, 0, 0).unwrap(), NaiveTime::from_hms_opt(8, 0, 0).unwrap()));
         let quiet = Quiet { hours, days: Vec::new(), except: vec![Kind::MatchOut] };
         let rules = Rules { quiet: Some(quiet), ..Rules::default() };
-        let digest = Waiting { kind: None, subject: "harbour-loft" };
+        let digest = Waiting { kind: None, speaks_for: None, subject: "harbour-loft" };
         let waiting = [about(Kind::OffAim, "bay-lamp"), about(Kind::MatchOut, "bay"), digest];
         let ask = |waiting: &[Waiting], now| next(waiting, None, &[], &rules, at(now), LISBON);
         assert_eq!(ask(&waiting, "2026-05-07 23:00"), Next::Send(vec![1]));
         assert_eq!(ask(&waiting[..1], "2026-05-07 23:00"), Next::Wait(at("2026-05-08 08:00")));
         assert_eq!(ask(&waiting, "2026-05-08 08:00"), Next::Send(vec![0, 1, 2]));
+        // The match is out, and what tells so is the alert of its cause.
+        let cause = Waiting { speaks_for: Some(Kind::MatchOut), ..waiting[0] };
+        assert_eq!(ask(&[cause, waiting[0]], "2026-05-07 23:00"), Next::Send(vec![0]));
     }
 
     #[test]

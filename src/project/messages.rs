@@ -46,12 +46,17 @@ pub fn alert_step(tx: &Tx, at: Time, step: &entry::Alert, config: &Config) -> Re
 /// What is told of a step; `None` where that is no news.
 fn of_step(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Config) -> Option<Message> {
     let kind = alert::Kind::from_word(&step.kind)?;
-    let lasted = at.since(row.raised_at);
+    let (lasted, zone) = (at.since(row.raised_at), LocalZone(config.site.zone));
+    let mut lines: Vec<String> = step.detail.lines().map(str::to_owned).collect();
     let (state, headline) = match step.transition {
-        Transition::Raised => (Tells::Raised, say::headline(kind, &step.subject)),
+        Transition::Raised => {
+            let headline = step.headline.clone().unwrap_or_else(|| say::headline(kind, &step.subject));
+            (Tells::Raised, headline)
+        }
         Transition::Repeated => (Tells::Still, say::still(kind, &step.subject, lasted)),
         Transition::Cleared if kind.end_is_news() => {
             let why = Cleared::from_word(&step.reason).unwrap_or(Cleared::ConditionOver);
+            lines = say::of_end(why, row.raised_at, at, &zone);
             (Tells::Cleared, say::closing(kind, &step.subject, why, lasted))
         }
         // Whoever acknowledges knows already.
@@ -62,7 +67,6 @@ fn of_step(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Conf
         Tells::Still => format!("{}/{at}", state.word()),
         _ => state.word().to_owned(),
     };
-    let zone = LocalZone(config.site.zone);
     Some(Message {
         key: outbox::key(tx.site(), step.id, &word),
         site: tx.site().clone(),
@@ -75,7 +79,7 @@ fn of_step(tx: &Tx, at: Time, step: &entry::Alert, row: &AlertRow, config: &Conf
         since: row.raised_at,
         since_local: zone.show_full(row.raised_at),
         headline,
-        lines: step.detail.lines().map(str::to_owned).collect(),
+        lines,
     })
 }
 

@@ -23,6 +23,14 @@ pub enum FeedError {
         /// What it is.
         why: String,
     },
+    /// The folder is not there.
+    #[error("{} is not written: there is no folder {}; make it, or correct the path", path.display(), folder.display())]
+    NoFolder {
+        /// The file.
+        path: PathBuf,
+        /// Its folder.
+        folder: PathBuf,
+    },
     /// The system does not let it be written.
     #[error("{} cannot be written: {why}; check the path and who may write there", path.display())]
     Unwritable {
@@ -42,7 +50,40 @@ pub enum Foreign {
     Replace,
 }
 
-/// Brings the file up to date with what is due; tells whether it was written. New entries are made up to the day `until`.
+/// What a feed holds, and how it differs from the one before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Changes {
+    /// Entries that stand.
+    pub standing: usize,
+    /// Of these, those that were not there or were cancelled.
+    pub new: usize,
+    /// Those that stand on another day.
+    pub moved: usize,
+    /// Entries that stood and are no longer due.
+    pub cancelled: usize,
+}
+
+impl Changes {
+    fn between(last: &Feed, next: &Feed) -> Self {
+        let mut changes = Self { standing: 0, new: 0, moved: 0, cancelled: 0 };
+        for (uid, entry) in &next.entries {
+            let before = last.entries.get(uid).filter(|before| !before.cancelled);
+            match (before, entry.cancelled) {
+                (None, true) => continue,
+                (Some(_), true) => {
+                    changes.cancelled += 1;
+                    continue;
+                }
+                (None, false) => changes.new += 1,
+                (Some(before), false) => changes.moved += usize::from(before.day != entry.day),
+            }
+            changes.standing += 1;
+        }
+        changes
+    }
+}
+
+/// Brings the file up to date with what is due. New entries are made up to the day `until`.
 pub fn refresh(
     path: &Path,
     config: &Config,
@@ -50,7 +91,11 @@ pub fn refresh(
     now: Time,
     until: NaiveDate,
     foreign: Foreign,
-) -> Result<bool, FeedError> {
+) -> Result<Changes, FeedError> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty() && !folder.is_dir());
+    if let Some(folder) = folder.filter(|_| foreign == Foreign::Refuse) {
+        return Err(FeedError::NoFolder { path: path.to_owned(), folder: folder.to_owned() });
+    }
     let zone = LocalZone(config.site.zone);
     let held = match fs::read(path) {
         Ok(bytes) => Some(String::from_utf8(bytes).map_err(|_| NotAFeed::NoCalendar)),
@@ -68,9 +113,10 @@ pub fn refresh(
         Some(Err(_)) => Feed::default(),
     };
     let next = calendar::renew(&last, list, &Setting { site: &config.site.id, zone, now, until });
+    let changes = Changes::between(&last, &next);
     let text = calendar::write(&next, &config.site.name, zone);
     if held.is_some_and(|held| held.as_deref() == Ok(text.as_str())) {
-        return Ok(false);
+        return Ok(changes);
     }
     if foreign == Foreign::Replace && path.exists() && !was_ours {
         // What lay there may be somebody's own: it is kept beside.
@@ -79,5 +125,5 @@ pub fn refresh(
         fs::rename(path, beside).map_err(|why| FeedError::Unwritable { path: path.to_owned(), why })?;
     }
     super::write(path, &text).map_err(|why| FeedError::Unwritable { path: path.to_owned(), why })?;
-    Ok(true)
+    Ok(changes)
 }

@@ -2,7 +2,7 @@
 
 use super::{count, day, direction_word, percent, white};
 use crate::station::{Advice, Call, CallReason, Holds, Judgement, LampFault, Verdict, Weighed};
-use crate::units::{Luminance, Time};
+use crate::units::{DeviceId, Luminance, Time};
 use crate::zone::LocalZone;
 
 /// One piece of advice, as a sentence that begins with what to do.
@@ -59,7 +59,28 @@ pub fn advice(advice: &Advice, zone: &LocalZone) -> String {
         Advice::LookAtHeld { device } => {
             format!("Look at what is held back: `twinwhite history {device}`, then `release` or `retract` it.")
         }
+        Advice::LookAtJump { device, lamp, began } => format!(
+            "{device} jumped by {}. {} {} Only if you find nothing, go on:",
+            day(zone, *began),
+            look_first(*lamp),
+            write_down(device, *lamp)
+        ),
     }
+}
+
+/// What to look for where a light has jumped.
+pub(super) fn look_first(lamp: bool) -> &'static str {
+    if lamp {
+        "Look first whether a dimmer or dial was turned, a tube replaced, the lamp moved, or window light fell in."
+    } else {
+        "Look first whether its brightness or another setting was changed, it was calibrated anew, or it was moved."
+    }
+}
+
+/// What to do once it is found.
+pub(super) fn write_down(device: &DeviceId, lamp: bool) -> String {
+    let others = if lamp { "replaced, moved" } else { "recalibrated, moved" };
+    format!("Undo it and read again, or write it down: `twinwhite record setting_changed {device}` (or {others}).")
 }
 
 /// What is said wherever hands go to a lamp.
@@ -87,6 +108,7 @@ pub fn call_reason(why: CallReason) -> String {
             format!("what is not known of it makes {share}, and a reading settles that")
         }
         CallReason::Decides => "what that finds decides whether anything needs doing".to_owned(),
+        CallReason::Jumped => "its light jumped, and nobody wrote down why".to_owned(),
         CallReason::Out => "the match is out of tolerance".to_owned(),
         CallReason::ForeignLight => "more foreign light falls on the print than it allows".to_owned(),
         CallReason::RiskPasses { guess: false } => "after that the risk is over the station's line".to_owned(),
@@ -185,15 +207,28 @@ fn by(date: Time, now: Time, zone: &LocalZone) -> String {
     if zone.day(date) <= zone.day(now) { "today".to_owned() } else { format!("by {}", day(zone, date)) }
 }
 
+const NOTHING: &str = "Nothing to do now";
+const NOTHING_ELSE: &str = "Nothing else to do now";
+
+/// The same without saying that nothing is to do, where something beside the stations needs somebody.
+pub fn without_all_clear(lines: Vec<String>) -> Vec<String> {
+    let next = format!("{NOTHING}; next");
+    let kept = lines.into_iter().filter_map(|line| match line.strip_prefix(&next) {
+        Some(rest) => Some(format!("Next{rest}")),
+        None => (![NOTHING, NOTHING_ELSE].iter().any(|nothing| line.starts_with(nothing))).then_some(line),
+    });
+    kept.collect()
+}
+
 /// What comes next where all is well: the reading that is wanted first, and the act that is planned.
 fn next(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
     let now = judgement.as_of;
     let reading = judgement.calls.iter().find(|call| call.why.is_reading());
     let act = judgement.calls.iter().find(|call| matches!(call.why, CallReason::RiskPasses { .. }));
     let (nothing, first) = if judgement.advice.is_empty() {
-        ("Nothing to do now", "Nothing to do now; next")
+        (NOTHING, format!("{NOTHING}; next"))
     } else {
-        ("Nothing else to do now", "Next")
+        (NOTHING_ELSE, "Next".to_owned())
     };
     let mut lines = Vec::new();
     match reading {

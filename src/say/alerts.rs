@@ -1,12 +1,13 @@
 //! What alerts say: the headline, why, then what to do; and the file beside one that was refused. Pure.
 
-use super::{day, direction_word, level_word, percent, reason, span, to_do};
+use super::advice::{look_first, write_down};
+use super::{advice, day, direction_word, level_word, percent, reason, span, to_do};
 use crate::alert::{Cleared, Kind};
 use crate::drift::StepFound;
 use crate::reading::Defect;
 use crate::site::Station;
 use crate::station::suspect::Suspicion;
-use crate::station::{Judgement, Limits, OffAim};
+use crate::station::{Advice, Judgement, Limits, OffAim};
 use crate::units::{Days, DeviceId, Time};
 use crate::zone::LocalZone;
 
@@ -28,6 +29,43 @@ pub fn headline(kind: Kind, subject: &str) -> String {
     }
 }
 
+/// Where it matters: the stations whose match holds or is not known, and those where it is out.
+pub fn place(holding: &[&Station], out: &[&Station]) -> String {
+    let names = |stations: &[&Station]| match stations.len() {
+        0..=3 => stations.iter().map(|station| station.id.as_str()).collect::<Vec<_>>().join(", "),
+        many => format!("{many} stations"),
+    };
+    let holding = if holding.is_empty() { String::new() } else { format!(" ({})", names(holding)) };
+    let out = match out {
+        [] => String::new(),
+        out => format!("; the match at {} is out", names(out)),
+    };
+    format!("{holding}{out}")
+}
+
+/// The first line of a step's alert: `bay-lamp: its light jumped, 34 % dimmer (bay)`.
+pub fn step_headline(device: &DeviceId, step: &StepFound, place: &str) -> String {
+    let moved = match level_word(Some(libm::exp(step.delta_ln))) {
+        Some(level) => format!("its light jumped, {level}"),
+        None => "its white jumped".to_owned(),
+    };
+    format!("{device}: {moved}{place}")
+}
+
+/// The first line of the alert of a device off its aim: `bay-lamp: 34 % dimmer than its aim (bay)`.
+pub fn off_aim_headline(off: &OffAim, limits: &Limits, place: &str) -> String {
+    let of_colour = off.delta_uv / limits.delta_uv;
+    let of_level = level_share(off, limits).unwrap_or(0.0);
+    let colour = direction_word(off.direction.as_ref());
+    let colour = colour.filter(|_| of_colour > 1.0 || of_colour >= of_level);
+    let level = level_word(off.level_ratio).filter(|_| of_level > 1.0 || of_level > of_colour);
+    let words: Vec<String> = level.into_iter().chain(colour).collect();
+    match words.as_slice() {
+        [] => format!("{}: off its aim{place}", off.device),
+        words => format!("{}: {} than its aim{place}", off.device, words.join(", ")),
+    }
+}
+
 /// The first line of a closing message.
 pub fn closing(kind: Kind, subject: &str, why: Cleared, lasted: Days) -> String {
     let lasted = span(lasted);
@@ -38,6 +76,19 @@ pub fn closing(kind: Kind, subject: &str, why: Cleared, lasted: Days) -> String 
         Cleared::Acknowledged => format!("closed after {lasted}, since it was acknowledged"),
     };
     format!("{} - {end}", headline(kind, subject))
+}
+
+/// What a closing message says: from when to when it stood, and that nothing is to be done. The alarm's advice is over with it.
+pub fn of_end(why: Cleared, raised: Time, ended: Time, zone: &LocalZone) -> Vec<String> {
+    let stood =
+        format!("It stood from {} to {}, for {}.", zone.show(raised), zone.show(ended), span(ended.since(raised)));
+    let then = match why {
+        Cleared::ConditionOver => "Nothing is to be done about it any more.".to_owned(),
+        Cleared::SpokenFor(by) => format!("What is to be done, the alert '{}' says now.", by.word()),
+        Cleared::DueAgain => "What is to be done is told anew.".to_owned(),
+        Cleared::Acknowledged => "Somebody has taken notice; nothing more is asked.".to_owned(),
+    };
+    vec![stood, then]
 }
 
 /// The first line of a message that tells again of an alert that still stands.
@@ -56,7 +107,7 @@ pub fn of_group(first: &str, more: usize) -> String {
 /// What the alert of a failing channel says beside its headline.
 pub fn of_failing(channel: &str, attempts: u32, why: &str, waiting: usize, give_up: Days) -> Vec<String> {
     vec![
-        format!("Tried {attempts} times in a row. Last answer: {}.", why.trim_end_matches('.')),
+        format!("Tried at least {attempts} times in a row. Last answer: {}.", why.trim_end_matches('.')),
         format!(
             "{} for it; nothing is lost: it is tried again, at most an hour apart, for {}.",
             match waiting {
@@ -107,7 +158,7 @@ pub fn of_overdue(device: &DeviceId, last: Option<Time>, now: Time, limit: Days,
 const SAME_WHITE: f64 = 0.001;
 
 /// What a step's alert says beside its headline.
-pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<String> {
+pub fn of_step(device: &DeviceId, lamp: bool, step: &StepFound, zone: &LocalZone) -> Vec<String> {
     let when = match step.after {
         Some(after) if zone.day(after) == zone.day(step.began) => format!("On {}", day(zone, step.began)),
         Some(after) => format!("Between {} and {}", day(zone, after), day(zone, step.began)),
@@ -119,11 +170,7 @@ pub fn of_step(device: &DeviceId, step: &StepFound, zone: &LocalZone) -> Vec<Str
         Some(level) => format!("its white moved by Δu′v′ {colour:.4} and its light became {level}"),
         None => format!("its white moved by Δu′v′ {colour:.4}"),
     };
-    vec![
-        format!("{when} {moved}."),
-        "A turned dimmer or dial, a replaced tube, another place or window light can do that.".to_owned(),
-        format!("Put it right, or write down what was done: `twinwhite record setting_changed {device}`."),
-    ]
+    vec![format!("{when} {moved}."), format!("{} {}", look_first(lamp), write_down(device, lamp))]
 }
 
 /// What the alert of a suspect instrument says beside its headline.
@@ -149,14 +196,30 @@ pub fn of_suspect(suspicion: &Suspicion, zone: &LocalZone) -> Vec<String> {
 }
 
 /// What the alert of a device off its aim says beside its headline.
-pub fn of_off_aim(off: &OffAim, probability: f64, limits: &Limits, stations: &[&Station]) -> Vec<String> {
+/// `first` is what to do before it is set: to look what made it jump.
+pub fn of_off_aim(
+    off: &OffAim,
+    probability: f64,
+    limits: &Limits,
+    stations: &[&Station],
+    first: Option<&Advice>,
+    zone: &LocalZone,
+) -> Vec<String> {
     let names: Vec<&str> = stations.iter().map(|station| station.id.as_str()).collect();
-    vec![
+    let mut lines = vec![
         what_is_off(off, limits),
         format!("That it is off by more than its limits is {} sure.", percent(probability)),
         format!("Stations that rest on it: {}.", names.join(", ")),
-        format!("Bring {} back to its aim; `twinwhite status` says how.", off.device),
-    ]
+    ];
+    lines.extend(first.map(|first| advice(first, zone)));
+    lines.push(format!("Bring {} back to its aim; `twinwhite status` says how.", off.device));
+    lines
+}
+
+/// How far the level is off, as a share of its limit; `None` where it is not judged or not known.
+fn level_share(off: &OffAim, limits: &Limits) -> Option<f64> {
+    let (ratio, limit) = off.level_ratio.zip(limits.ln_ratio)?;
+    Some(libm::log(ratio).abs() / limit.max(f64::MIN_POSITIVE))
 }
 
 /// What is off, by how much and in which direction: the colour, the level or both.
@@ -165,10 +228,10 @@ fn what_is_off(off: &OffAim, limits: &Limits) -> String {
     let colour = format!("Δu′v′ {:.4} (limit {:.4})", off.delta_uv, limits.delta_uv);
     // Each as a share of its limit.
     let of_colour = off.delta_uv / limits.delta_uv;
-    let Some((ratio, limit)) = off.level_ratio.zip(limits.ln_ratio) else {
+    let judged = off.level_ratio.zip(limits.ln_ratio).zip(level_share(off, limits));
+    let Some(((ratio, limit), of_level)) = judged else {
         return format!("Its colour is off by {colour}{direction}.");
     };
-    let of_level = libm::log(ratio).abs() / limit.max(f64::MIN_POSITIVE);
     let level = level_with_limit(ratio, libm::exp(limit));
     let over = |share: f64| if share > 1.0 { "off" } else { "at the edge of its limit" };
     match (of_colour > 1.0, of_level > 1.0) {
@@ -226,12 +289,12 @@ mod tests {
         let first = |delta_u, delta_ln| {
             let after = Some(began.plus(Days(-7.0)));
             let step = StepFound { after, began, seqs: vec![7, 8], delta_u, delta_v: 0.0, delta_ln };
-            of_step(&lamp, &step, &zone).remove(0)
+            of_step(&lamp, true, &step, &zone).remove(0)
         };
         let between = "Between 19 Apr 2026 and 26 Apr 2026";
         let after = Some(began.plus(Days(-0.1)));
         let step = StepFound { after, began, seqs: vec![7, 8], delta_u: 0.004, delta_v: 0.0, delta_ln: 0.0 };
-        assert_eq!(of_step(&lamp, &step, &zone)[0], "On 26 Apr 2026 its white moved by Δu′v′ 0.0040.");
+        assert_eq!(of_step(&lamp, true, &step, &zone)[0], "On 26 Apr 2026 its white moved by Δu′v′ 0.0040.");
         assert_eq!(first(0.0002, -0.33), format!("{between} its light became 28 % dimmer; its white did not move."));
         assert_eq!(first(0.004, 0.0), format!("{between} its white moved by Δu′v′ 0.0040."));
         assert_eq!(
@@ -244,9 +307,10 @@ mod tests {
     fn off_its_aim_says_in_what() {
         let limits = Limits { delta_uv: 0.005, ln_ratio: Some(libm::log(1.2)) };
         let device = DeviceId::new("bay-lamp").unwrap();
+        let zone = LocalZone(chrono_tz::Europe::Lisbon);
         let first = |delta_uv, level_ratio, limits: &Limits| {
             let off = OffAim { device: device.clone(), delta_uv, direction: None, level_ratio };
-            of_off_aim(&off, 0.7, limits, &[]).remove(0)
+            of_off_aim(&off, 0.7, limits, &[], None, &zone).remove(0)
         };
         let said = |delta_uv, level| first(delta_uv, Some(level), &limits);
         assert_eq!(
@@ -280,7 +344,15 @@ mod tests {
             crate::units::UvPrime { u: 0.2050, v: 0.4760 },
         );
         let off = OffAim { device: device.clone(), delta_uv: 0.0105, direction: to, level_ratio: Some(1.0) };
-        assert!(of_off_aim(&off, 0.9, &limits, &[])[0].contains("(limit 0.0050), yellower"));
+        assert!(of_off_aim(&off, 0.9, &limits, &[], None, &zone)[0].contains("(limit 0.0050), yellower"));
+        let first_line = |off: &OffAim| off_aim_headline(off, &limits, " (bay)");
+        assert_eq!(first_line(&off), "bay-lamp: yellower and more magenta than its aim (bay)");
+        let both = OffAim { level_ratio: Some(0.66), ..off.clone() };
+        assert_eq!(first_line(&both), "bay-lamp: 34 % dimmer, yellower and more magenta than its aim (bay)");
+        // Colour that moved within its limit is not named beside a level that is out of its own.
+        let level = OffAim { delta_uv: 0.004, ..both };
+        assert_eq!(first_line(&level), "bay-lamp: 34 % dimmer than its aim (bay)");
+        assert_eq!(first_line(&OffAim { direction: None, ..off }), "bay-lamp: off its aim (bay)");
     }
 
     #[test]

@@ -16,6 +16,7 @@ pub fn work(due: &Due) -> String {
         Work::Read => to_it("read"),
         Work::ReadPaper => format!("read the paper under {device}"),
         Work::LookAtHeld => format!("look at the held readings of {device}"),
+        Work::LookAtJump => format!("look what happened to {device}"),
         Work::ShutOutLight => "shut out foreign light".to_owned(),
         Work::Clean => to_it("clean"),
         Work::TurnDimmer => format!("turn the dimmer of {device}"),

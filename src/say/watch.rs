@@ -16,6 +16,8 @@ pub enum Seen {
     At(Time),
     /// It was ended at this time.
     Ended(Time),
+    /// It finished one at this time, and was cut off since.
+    CutOff(Time),
     /// It finished one at this time (if ever), and has found since that the inbox cannot be looked through.
     Blind(Option<Time>),
 }
@@ -27,6 +29,11 @@ pub fn of_watch(seen: Seen, now: Time) -> String {
         Seen::Ended(at) => format!(
             "Nobody is watching: `twinwhite run` was ended {} ago; what was dropped into the inbox since is not counted.",
             age(now.since(at))
+        ),
+        Seen::CutOff(last) => format!(
+            "Nobody is watching: `twinwhite run` was cut off; it last finished a look {} ago, and what was dropped into the inbox since is not \
+             counted. Start it again.",
+            age(now.since(last))
         ),
         Seen::Blind(last) => {
             let since = last.map(|last| format!("; it last looked through everything {} ago", age(now.since(last))));
@@ -86,6 +93,11 @@ mod tests {
         assert!(silent.starts_with("Nobody is watching: ") && silent.contains("3 hours ago"), "{silent}");
         let ended = of_watch(Seen::Ended(ago(1.0)), now);
         assert!(ended.starts_with("Nobody is watching: `twinwhite run` was ended 60 s ago"), "{ended}");
+        let cut = of_watch(Seen::CutOff(ago(1.0)), now);
+        assert!(
+            cut.starts_with("Nobody is watching: `twinwhite run` was cut off; it last finished a look 60 s ago"),
+            "{cut}"
+        );
         assert!(of_watch(Seen::Blind(Some(ago(0.5))), now).starts_with("The watch is blind"));
         assert!(of_watch(Seen::Never, now).starts_with("No watch runs here"));
     }

@@ -22,6 +22,7 @@ pub enum Work {
     /// Read the paper under the lamp.
     ReadPaper,
     LookAtHeld,
+    LookAtJump,
     ShutOutLight,
     Clean,
     TurnDimmer,
@@ -41,6 +42,7 @@ impl Work {
             Self::Read => "read",
             Self::ReadPaper => "read-paper",
             Self::LookAtHeld => "look-at-held",
+            Self::LookAtJump => "look-at-jump",
             Self::ShutOutLight => "shut-out-light",
             Self::Clean => "clean",
             Self::TurnDimmer => "turn-dimmer",

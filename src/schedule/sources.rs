@@ -39,6 +39,7 @@ fn of_call(station: &StationId, call: &Call) -> Option<Demand> {
         Advice::CleanLamp { lamp, .. } => (Work::Clean, Some(lamp)),
         Advice::ReplaceLamp { lamp, .. } => (Work::Replace, Some(lamp)),
         Advice::ShutOutLight { .. } => (Work::ShutOutLight, None),
+        Advice::LookAtJump { device, .. } => (Work::LookAtJump, Some(device)),
         // Said of the device itself, whichever station it belongs to.
         Advice::LookAtHeld { .. } => return None,
     };

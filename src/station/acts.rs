@@ -327,6 +327,6 @@ fn cost(act: &Advice, costs: &Costs, display: &DeviceId) -> f64 {
         Advice::TurnDimmer { .. } | Advice::TurnColourDial { .. } => costs.turn_lamp,
         Advice::CleanLamp { .. } => costs.clean_lamp,
         Advice::ReplaceLamp { .. } => costs.replace_lamp,
-        Advice::ShutOutLight { .. } | Advice::LookAtHeld { .. } => 0.0,
+        Advice::ShutOutLight { .. } | Advice::LookAtHeld { .. } | Advice::LookAtJump { .. } => 0.0,
     }
 }

@@ -58,6 +58,9 @@ pub fn advise(
         }
         _ => None,
     }));
+    if bad {
+        advice.splice(0..0, jumps(seen));
+    }
     for (device, summary) in [&seen.display, &seen.lamp].into_iter().zip(summaries) {
         if summary.held_count > 0 {
             advice.push(Advice::LookAtHeld { device: device.id.clone() });
@@ -80,6 +83,14 @@ fn readings_wanted(seen: &Seen, summaries: &[Summary; 2], judgement: &Judgement,
         .map(|((device, _), _)| Advice::Read { device: device.id.clone() })
         .chain(lit)
         .collect()
+}
+
+/// What is looked at before anything is set, cleaned or replaced.
+fn jumps(seen: &Seen) -> impl Iterator<Item = Advice> {
+    let devices = [(&seen.display, false), (&seen.lamp, true)];
+    devices.into_iter().zip(seen.jumped).filter_map(|((device, lamp), began)| {
+        Some(Advice::LookAtJump { device: device.id.clone(), lamp, began: began? })
+    })
 }
 
 fn due_now(readings: &[Call], now: Time) -> Vec<Advice> {

@@ -63,6 +63,8 @@ pub enum CallReason {
     },
     /// Whether anything needs doing will then hang on what a reading finds.
     Decides,
+    /// Its light jumped, and nobody wrote down why.
+    Jumped,
     /// The match is out.
     Out,
     /// More foreign light falls on the print than the station allows.
@@ -77,7 +79,7 @@ pub enum CallReason {
 impl CallReason {
     /// Whether it asks for knowledge and not for an act.
     pub const fn is_reading(self) -> bool {
-        !matches!(self, Self::Out | Self::ForeignLight | Self::RiskPasses { .. })
+        !matches!(self, Self::Jumped | Self::Out | Self::ForeignLight | Self::RiskPasses { .. })
     }
 }
 
@@ -288,9 +290,14 @@ pub(super) fn calls(judgement: &Judgement, mut readings: Vec<Call>, standing: &S
         let steps = steps.filter(|step| !matches!(step, Advice::Read { .. } | Advice::ReadPaper { .. }));
         readings.extend(steps.map(|step| Call { advice: step.clone(), by, why }));
     }
-    let light = |advice: &&Advice| matches!(advice, Advice::ShutOutLight { .. });
-    let shut = judgement.advice.iter().filter(light).cloned();
-    readings.extend(shut.map(|advice| Call { advice, by: standing.now, why: CallReason::ForeignLight }));
+    readings.extend(judgement.advice.iter().filter_map(|advice| {
+        let why = match advice {
+            Advice::ShutOutLight { .. } => CallReason::ForeignLight,
+            Advice::LookAtJump { .. } => CallReason::Jumped,
+            _ => return None,
+        };
+        Some(Call { advice: advice.clone(), by: standing.now, why })
+    }));
     readings.sort_by_key(|call| call.by);
     readings
 }

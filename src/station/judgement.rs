@@ -201,6 +201,8 @@ pub enum Advice {
     ShutOutLight { from_hour: u16, to_hour: u16 },
     /// Look at the readings that were held back.
     LookAtHeld { device: DeviceId },
+    /// Look what made its light jump, which nobody wrote down: nothing is set, cleaned or replaced before.
+    LookAtJump { device: DeviceId, lamp: bool, began: Time },
 }
 
 /// Why a lamp should go.
@@ -241,13 +243,14 @@ impl Advice {
             Self::ReplaceLamp { .. } => "replace-lamp",
             Self::ShutOutLight { .. } => "shut-out-light",
             Self::LookAtHeld { .. } => "look-at-held",
+            Self::LookAtJump { .. } => "look-at-jump",
         }
     }
 
     /// The thing that it is done to, where it is one.
     pub fn device(&self) -> Option<&DeviceId> {
         match self {
-            Self::Read { device } | Self::LookAtHeld { device } => Some(device),
+            Self::Read { device } | Self::LookAtHeld { device } | Self::LookAtJump { device, .. } => Some(device),
             Self::ReadPaper { paper, .. } => Some(paper),
             Self::RecalibrateToAim { display, .. } | Self::RecalibrateToPaper { display, .. } => Some(display),
             Self::TurnDimmer { lamp, .. }

@@ -98,6 +98,8 @@ pub struct Seen<'a> {
     pub adjustable: &'a [crate::site::Adjustable],
     /// What each act costs.
     pub costs: Costs,
+    /// When its display's and its lamp's light jumped, where that is news and nobody wrote down why.
+    pub jumped: [Option<Time>; 2],
     /// Its display.
     pub display: Watched<'a>,
     /// Its lamp.

@@ -141,6 +141,7 @@ impl Bay {
             rendering: RaKnown::Never,
             adjustable: &self.adjustable,
             costs: self.costs,
+            jumped: [None, None],
             display: self.display.watched(),
             lamp: self.lamp.watched(),
         }

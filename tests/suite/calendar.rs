@@ -14,6 +14,15 @@ fn loft_with(reminder: &str) -> String {
     format!("{LOFT}\n[[reminder]]\ntask = \"clean\"\ndevice = \"loft-lamp\"\ncron = \"{reminder}\"\n")
 }
 
+#[test]
+fn a_folder_that_is_not_there_is_not_made() {
+    let site = Site::loft();
+    let said = site.run("due --ics away/due.ics");
+    assert_eq!(said.code, 1);
+    assert!(said.err.contains("there is no folder away"), "{}", said.err);
+    assert!(!site.path("away").exists());
+}
+
 /// What the outside reads in a file; it must find nothing to complain of.
 fn feed(python: &str, file: &Path) -> Value {
     let read = said_by(python, &repository("tests/fixtures/outside/read_feed.py"), &fs::read_to_string(file).unwrap());
@@ -41,7 +50,8 @@ fn a_subscriber_s_program_sees_an_entry_its_move_and_its_end() {
     // Thursday, 30 January 2025.
     let ask = |at: &str| site.ok(&format!("due --within 60 --ics due.ics --as-of {at}"));
 
-    ask("2025-01-30T12:00:00Z");
+    let said = ask("2025-01-30T12:00:00Z");
+    assert!(said.lines().last().unwrap().starts_with("due.ics: ") && said.contains(" new."), "{said}");
     let first = feed(python, &file);
     assert_eq!(first["name"], "Harbour loft: due");
     let entry = cleaning(&first);
@@ -55,7 +65,8 @@ fn a_subscriber_s_program_sees_an_entry_its_move_and_its_end() {
     assert_eq!(cleaning(&feed(python, &file)), entry, "what did not move is as it was");
 
     site.write("twinwhite.toml", loft_with("0 9 * * Wed"));
-    ask("2025-01-30T16:00:00Z");
+    let said = ask("2025-01-30T16:00:00Z");
+    assert!(said.lines().last().unwrap().contains(", 1 moved"), "{said}");
     let moved = feed(python, &file);
     let after = cleaning(&moved);
     assert_eq!(after["uid"], entry["uid"]);

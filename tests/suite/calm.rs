@@ -11,7 +11,7 @@ use twinwhite::simulate::Chance;
 use twinwhite::units::{Days, Time};
 
 use super::clock::Watch;
-use super::site::{HEADER, LOFT, Site, day, quiet_weeks, screen};
+use super::site::{HEADER, LOFT, Site, day, lamp, quiet_weeks, screen};
 
 // ------------------------------------------------------------------------------------------------- one voice
 
@@ -160,6 +160,29 @@ fn a_match_says_that_nothing_is_to_do_and_what_comes_next() {
     let list = due(&site, 60, at);
     let reading = of(&list, "read", call["device"].as_str().unwrap()).unwrap();
     assert_eq!(reading["date"], call["date"], "{list:?}");
+}
+
+#[test]
+fn after_a_jump_the_first_advice_is_to_look_what_happened() {
+    let site = Site::new(&LOFT.replace("adjustable = [\"level\"]\n", ""));
+    site.ingest("quiet.csv", &quiet_weeks(10));
+    let dimmed = HEADER.to_owned() + &lamp(day(70.0), 330.0) + &lamp(day(70.02), 330.0) + &screen(day(70.0), 146.0);
+    site.ingest("dimmed.csv", &dimmed);
+    let at = day(70.1);
+    let told = |site: &Site| site.json(&format!("status --as-of {at}"))["stations"][0].clone();
+    let before = told(&site);
+    let advice: Vec<&str> = before["advice"].as_array().unwrap().iter().filter_map(Value::as_str).collect();
+    assert!(advice[0].starts_with("loft-lamp jumped by "), "{advice:?}");
+    assert!(advice[0].contains("twinwhite record setting_changed loft-lamp"), "{advice:?}");
+    assert!(advice[1..].iter().any(|line| line.contains("replace it")), "{advice:?}");
+    let list = due(&site, 60, at);
+    let look = of(&list, "look-at-jump", "loft-lamp").unwrap_or_else(|| panic!("{list:?}"));
+    assert!(look["reason"].as_str().unwrap().contains("its light jumped, and nobody wrote down why"), "{look}");
+    // Once it is written down, what is left is to set it right.
+    site.ok(&format!("record setting_changed loft-lamp --at {}", day(69.99)));
+    site.ok(&format!("record cleaned loft-lamp --at {}", day(70.05)));
+    let after = told(&site)["advice"].to_string();
+    assert!(!after.contains("jumped by"), "{after}");
 }
 
 #[test]

@@ -11,7 +11,7 @@ use twinwhite::ledger::{Ledger, OpenMode};
 use twinwhite::units::{SiteId, Time};
 
 use super::clock::Watch;
-use super::site::{HEADER, LOFT, Site, day, from_now, screen};
+use super::site::{HEADER, LOFT, Site, day, from_now, lamp, screen};
 
 const HOUR: Duration = Duration::from_secs(3600);
 
@@ -87,6 +87,16 @@ fn one_list_from_every_source() {
     assert!(lamp["reason"].as_str().unwrap().contains("likely"), "{lamp}");
     // (40 + 490)/(5 + 49) = 9.815 hours a day; 410 h are left on day 49: 41.8 days.
     assert_eq!(lamp["date"], "2025-04-07");
+}
+
+#[test]
+fn a_second_reading_of_one_moment_waits_in_the_list() {
+    let site = Site::loft();
+    let moment = day(3.0);
+    site.ingest("both.csv", &(HEADER.to_owned() + &lamp(moment, 500.0) + &lamp(moment, 490.0)));
+    let list = due(&site, &format!("--within 7 --as-of {}", day(4.0)));
+    let held = line(&list, "look-at-held", Some("loft-lamp"));
+    assert!(held["reason"].as_str().unwrap().contains("1 reading is held back"), "{held}");
 }
 
 #[test]

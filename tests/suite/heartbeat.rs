@@ -35,7 +35,17 @@ fn quiet_and_unwatched_never_look_alike() {
     assert!(said.contains("Nobody is watching: `twinwhite run` was ended "), "{said}");
     assert!(site.json("status")["heartbeat"]["ended_at"].is_string());
 
-    // Cut off, an hour ago.
+    // Cut off: its lock is free at once, however young the beat.
+    let mut daemon = site.daemon();
+    let alive = || site.json("status")["heartbeat"]["ended_at"].is_null();
+    daemon.until("a beat", alive);
+    daemon.signal("KILL");
+    daemon.ended();
+    let said = site.ok("status");
+    assert!(said.contains("Nobody is watching: `twinwhite run` was cut off; it last finished a look "), "{said}");
+
+    // The same an hour ago, where the lock tells nothing.
+    fs::remove_file(site.path("state/run.lock")).unwrap();
     let file = site.path("state/heartbeat.json");
     let mut beat: Beat = serde_json::from_str(&fs::read_to_string(&file).unwrap()).unwrap();
     beat.ended_at = None;

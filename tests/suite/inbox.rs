@@ -311,7 +311,7 @@ fn commands_work_beside_the_daemon() {
         let time = from_now(minutes / 1440.0);
         site.ok(&format!("add loft-screen x=0.3700 y=0.3700 luminance_cd_m2=146 time={time}"));
     }
-    daemon.wait_for(&["loft-screen: off its aim"]);
+    daemon.wait_for(&["loft-screen: yellower than its aim; the match at desk is out"]);
     assert!(daemon.stop().success());
     assert_eq!(site.times("loft-lamp").len(), 4);
     assert_eq!(site.json("history loft-lamp")["events"].as_array().unwrap().len(), 1);

@@ -146,12 +146,12 @@ fn behind_starttls_and_a_password() {
     guarded(&site, port, "password_file = \"mail.secret\"");
     refused(&send(), &["no safe line to mail server localhost", "ca_file"]);
     guarded(&site, port, "password_file = \"mail.secret\"\nca_file = \"house.pem\"\nsecurity = \"tls\"");
-    refused(&send(), &["no safe line", "`security`"]);
+    refused(&send(), &["no safe line", "try security = \"starttls\""]);
     guarded(&site, port, "password_file = \"mail.secret\"\nca_file = \"mail.secret\"");
     refused(&send(), &["mail.secret holds no certificate"]);
     let plain = mail_server(python, &site, &[]);
     guarded(&site, plain.port, "password_file = \"mail.secret\"\nca_file = \"house.pem\"");
-    refused(&send(), &["does not offer STARTTLS"]);
+    refused(&send(), &["does not offer STARTTLS", "try security = \"tls\""]);
     assert_eq!(mails(&site).len(), 2, "nothing leaves on a line that is not as safe as it is meant to be");
 }
 

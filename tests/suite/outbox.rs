@@ -191,6 +191,39 @@ async fn quiet_hours_end_in_one_message() {
     watch.stop().await;
 }
 
+/// Rows of both devices at their aims, one of each on eight evenings; the lamp gives `last` at the newest.
+fn evenings(last: f64) -> String {
+    let mut rows = "time,device,x,y,luminance_cd_m2,illuminance_lx\n".to_owned();
+    for day in 1..=8 {
+        let lx = if day == 8 { last } else { 500.0 + f64::from(day % 3) };
+        rows.push_str(&format!("2026-03-{day:02}T20:30:00Z,screen,0.3127,0.3290,{:.1},\n", 143.0 + f64::from(day % 2)));
+        rows.push_str(&format!("2026-03-{day:02}T20:31:00Z,lamp,0.3127,0.3290,,{lx}\n"));
+        if day == 8 {
+            rows.push_str(&format!("2026-03-{day:02}T20:41:00Z,lamp,0.3127,0.3290,,{lx}\n"));
+        }
+    }
+    rows
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_match_that_is_excepted_passes_also_where_its_cause_speaks_for_it() {
+    let (folder, more) = room(&["mail"]);
+    let more = format!("{more}\n[quiet]\nfrom = \"20:00\"\nuntil = \"08:00\"\nexcept = [\"match-out\"]\n");
+    let mut watch = Watch::start_in(folder, "2026-03-08T21:00:00Z", &more);
+    watch.drop_in("evenings.csv", &evenings(330.0));
+    refuse(&mut watch, 0).await;
+    let groups = until_told(&mut watch, "mail", 1).await;
+    let told_now = messages(&groups[0]);
+    assert!(told_now.contains(&"off-aim lamp raised".to_owned()), "{told_now:?}");
+    assert!(!told_now.iter().any(|told| told.starts_with("file-refused")), "that waits: {told_now:?}");
+    let headline = groups[0]["headline"].as_str().unwrap();
+    assert!(headline.starts_with("lamp: 34 % dimmer than its aim; the match at desk is out"), "{headline}");
+    let said = groups[0]["messages"][0]["lines"].to_string();
+    let (look, set) = (said.find("Look first whether a dimmer or dial was turned"), said.find("Bring lamp back"));
+    assert!(look.is_some() && look < set, "{said}");
+    watch.stop().await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn maintenance_holds_messages_until_its_end() {
     let (folder, more) = room(&["mail"]);
@@ -241,6 +274,8 @@ async fn what_nobody_acknowledges_is_told_again_and_its_end_says_how_long_it_too
     let end = until_told(&mut watch, "mail", 3).await;
     assert_eq!(messages(&end[2]), ["file-refused bad-0.csv cleared"]);
     assert!(end[2]["headline"].as_str().unwrap().contains("closed after 25 hours"), "{}", end[2]["headline"]);
+    let lines = end[2]["messages"][0]["lines"].to_string();
+    assert!(lines.contains("It stood from 2026-03-02 10:00 to ") && !lines.contains("Put it right"), "{lines}");
     pass(&mut watch, 48).await;
     assert_eq!(told(watch.folder.path(), "mail").len(), 3);
     watch.stop().await;

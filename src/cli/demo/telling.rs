@@ -59,7 +59,7 @@ impl Telling {
         match step.transition {
             Transition::Raised => {
                 self.raised.insert(step.id, at);
-                let headline = say::headline(kind, &step.subject);
+                let headline = step.headline.clone().unwrap_or_else(|| say::headline(kind, &step.subject));
                 let why = match step.detail.lines().next() {
                     // Why a file is refused has just been told.
                     Some(first) if kind != Kind::FileRefused => format!(". {first}"),

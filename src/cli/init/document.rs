@@ -217,7 +217,8 @@ warm_up_min = 30                    # readings before that count for less
 id = "{lamp}"
 {kind}
 {lamp_aim}
-# adjustable = ["level"]            # if it has a dimmer: advice may then say "turn it up"
+# A lamp with a dimmer should say so here (take the first # away). Unless it does, what only needs turning up is to be cleaned or replaced.
+# adjustable = ["level"]            # it has a dimmer; ["level", "cct"]: a colour dial too
 # rated_hours = 25000
 
 {origin}

@@ -44,6 +44,9 @@ pub struct Alert {
     pub reason: String,
     /// One sentence for people.
     pub detail: String,
+    /// What is wrong where, where that says more than kind and subject.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub headline: Option<String>,
     /// Who acknowledged it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<OperatorId>,
