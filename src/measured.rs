@@ -1,23 +1,63 @@
 //! What is known of a station as of an instant, by the quantities that rule sets ask for.
 //!
-//! Here: gathering it from estimates, readings and configuration, in [`measured`] alone. Not here: holding it against a set
-//! (`station::rules`).
+//! Here: judging a station and gathering it from estimates, readings and configuration, in [`judged`] alone. Not here: holding it
+//! against a set (`station::rules`).
 
 use crate::color::rendering::{Simulator, SimulatorTables, indices, simulator};
 use crate::color::{Observer, Sampled, cct_duv, delta_uv, uv_prime_of_xyz};
+use crate::config::Config;
 use crate::drift::ChannelPath;
 use crate::evaluate::Estimates;
 use crate::ledger::store::ReadingRow;
 use crate::ledger::{LedgerError, Store};
 use crate::reading::{Patch, Source};
-use crate::site::Things;
+use crate::site::{Station, Things};
 use crate::station::rules::Measured;
 use crate::station::{Judgement, RaSource, Seen, Spread, Watched};
 use crate::units::{Days, Kelvin, Time, UvPrime};
 
+/// A station judged, and what its rule sets are held against.
+pub struct Judged<'a> {
+    /// What the judgement rests on.
+    pub estimates: Estimates<'a>,
+    /// What is known of the station.
+    pub judgement: Judgement,
+    /// By the quantities of rule sets; nothing where the station names none.
+    pub measured: Measured,
+    /// Since when the verdict stands, where the ledger has recorded it and it still does.
+    pub since: Option<Time>,
+}
+
+/// Judges a station as of an instant, and gathers what its rule sets ask for.
+pub fn judged<'a>(
+    store: &'a Store,
+    config: &'a Config,
+    station: &Station,
+    at: Time,
+) -> Result<Judged<'a>, LedgerError> {
+    let mut estimates = Estimates::new(store, config, at);
+    estimates.read_station(station)?;
+    if !station.rules.is_empty() {
+        estimates.read_light(&station.lamp)?;
+    }
+    let seen = estimates.seen(station)?;
+    let judgement = estimates.judge(&seen)?;
+    let measured = if station.rules.is_empty() {
+        Measured::default()
+    } else {
+        let tables = config.tables.iso_23603.as_ref();
+        let tables = tables.and_then(|kept| SimulatorTables::parse(&kept.text).ok());
+        measured(store, &config.things, tables.as_ref(), &estimates, &seen, &judgement)?
+    };
+    let since = (store.verdict(&station.id)?)
+        .filter(|row| row.verdict == judgement.verdict.word() && row.since <= at)
+        .map(|row| row.since);
+    Ok(Judged { estimates, judgement, measured, since })
+}
+
 /// What is known of a station, whose lamp's light must have been read. Only readings of the station's last `max_age_days` make
 /// something measured, rendering apart. `tables` are those of ISO 23603, where the user has them.
-pub fn measured(
+fn measured(
     store: &Store,
     things: &Things,
     tables: Option<&SimulatorTables>,

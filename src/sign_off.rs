@@ -3,11 +3,10 @@
 //! What lives here: what a sign-off takes from the estimates and from the ledger, when it is refused, and the act itself. What does
 //! not: the entry's form (`ledger/entry/sign_off`), sentences (`say`), reading the printed file and writing certificates (`cli`).
 
-use crate::color::rendering::SimulatorTables;
 use crate::color::{cct_duv, xy};
 use crate::config::Config;
 use crate::equipment::ReadWith;
-use crate::evaluate::{self, Estimates};
+use crate::evaluate;
 use crate::ledger::certificate::CannotCertify;
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::entry::sign_off::{
@@ -16,7 +15,7 @@ use crate::ledger::entry::sign_off::{
 };
 use crate::ledger::note::VerifierKey;
 use crate::ledger::{Body, Certificate, Digest, Ledger, LedgerError, Seq, Tx};
-use crate::measured::measured;
+use crate::measured::{Judged, judged};
 use crate::pipeline::come_into_force;
 use crate::reading::Operator;
 use crate::rules::RuleSet;
@@ -126,19 +125,7 @@ fn match_state(
     now: Time,
 ) -> Result<(MatchState, Vec<String>), LedgerError> {
     let zone = LocalZone(config.site.zone);
-    let mut estimates = Estimates::new(tx, config, now);
-    estimates.read_station(station)?;
-    if !station.rules.is_empty() {
-        estimates.read_light(&station.lamp)?;
-    }
-    let seen = estimates.seen(station)?;
-    let judgement = estimates.judge(&seen)?;
-    let held = if station.rules.is_empty() {
-        Measured::default()
-    } else {
-        let tables = config.tables.iso_23603.as_ref().and_then(|kept| SimulatorTables::parse(&kept.text).ok());
-        measured(tx, &config.things, tables.as_ref(), &estimates, &seen, &judgement)?
-    };
+    let Judged { judgement, measured: held, since, .. } = judged(tx, config, station, now)?;
     let last = |device: &DeviceId| {
         let with = judgement.read_with.iter().find(|with| with.device == *device);
         with.map_or(Ok(None), |with| last_reading(tx, &config.things, with, now).map(Some))
@@ -146,12 +133,11 @@ fn match_state(
     let screen = white(&station.display, None, &judgement.display_white, last(&station.display)?);
     let paper = white(&station.lamp, station.papers.first(), &judgement.paper_white, last(&station.lamp)?);
     let objections = objections(station, &judgement, [&screen, &paper], &zone);
-    let since = (tx.verdict(&station.id)?).filter(|row| row.verdict == judgement.verdict.word() && row.since <= now);
     let state = MatchState {
         station: station.id.clone(),
         as_of: now,
         verdict: judgement.verdict.word().to_owned(),
-        since: since.map(|row| row.since),
+        since,
         risk: Probability::clamped(judgement.risk),
         risk_within: Probability::clamped(judgement.risk_within),
         horizon_days: station.horizon,

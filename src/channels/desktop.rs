@@ -4,13 +4,14 @@
 //! them up. Names sort by time and end with a digest of the group's key, so that a repeated delivery lays nothing twice.
 
 use std::fs;
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 
 use super::SendError;
 use crate::ledger::Digest;
 use crate::outbox::Group;
 use crate::units::{Days, Time};
+use crate::whole_file;
 
 /// How long a file lies.
 const KEPT: Days = Days(30.0);
@@ -30,11 +31,7 @@ pub(super) fn lay(folder: &Path, group: &Group, now: Time) -> Result<(), SendErr
         fs::create_dir_all(folder)?;
         let names = names(folder)?;
         if !names.iter().any(|name| name.ends_with(&end)) {
-            let aside = folder.join(format!(".{}{end}.part", stamp(now)));
-            let mut file = fs::File::create(&aside)?;
-            file.write_all(&serde_json::to_vec(group)?)?;
-            file.sync_all()?;
-            fs::rename(&aside, &path)?;
+            whole_file::write(&path, &serde_json::to_vec(group)?)?;
         }
         let oldest = stamp(now.plus(Days(-KEPT.0)));
         for old in names.iter().filter(|name| **name < oldest) {

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use ureq::tls::{Certificate, PemItem, parse_pem};
 
-use crate::config::SecretPlace;
+use crate::config::{SecretPlace, WebAddress};
 
 /// More is no secret but a wrong file.
 const MOST: u64 = 64 << 10;
@@ -59,6 +59,14 @@ pub fn read(place: &SecretPlace) -> Result<Secret, SecretTrouble> {
                 text => Ok(Secret(text.to_owned())),
             }
         }
+    }
+}
+
+/// The web address that is given, and whether it is itself a secret.
+pub fn address(url: &WebAddress) -> Result<(String, bool), SecretTrouble> {
+    match url {
+        WebAddress::Written(url) => Ok((url.clone(), false)),
+        WebAddress::Secret(place) => Ok((read(place)?.reveal().to_owned(), true)),
     }
 }
 

@@ -14,7 +14,7 @@ use ureq::{Agent, Error};
 
 use super::secret::{self, Secret};
 use super::{SendError, said};
-use crate::config::{WebAddress, Webhook, reach_of};
+use crate::config::{Webhook, reach_of};
 use crate::outbox::Group;
 use crate::units::Time;
 
@@ -27,10 +27,7 @@ const ANSWER: u64 = 4096;
 
 /// Posts the group.
 pub(super) fn send(webhook: &Webhook, group: &Group, now: Time) -> Result<(), SendError> {
-    let (url, hidden) = match &webhook.url {
-        WebAddress::Written(url) => (url.clone(), false),
-        WebAddress::Secret(place) => (secret::read(place)?.reveal().to_owned(), true),
-    };
+    let (url, hidden) = secret::address(&webhook.url)?;
     let peer = peer(&url, hidden);
     if let Err(found) = reach_of(&url) {
         let advice = "correct the address where it stands; http:// is for localhost and numbers of private networks";

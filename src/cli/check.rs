@@ -26,6 +26,7 @@ use crate::schedule::sources::{Stage, certificate_stage};
 use crate::signing::files;
 use crate::site::Instrument;
 use crate::units::{Days, InstrumentId, Time};
+use crate::whole_file;
 
 /// A session that has looked within this time is there: it says so every minute.
 const LOOKED: Days = Days(5.0 / 1440.0);
@@ -269,10 +270,7 @@ fn channels(session: &Session, findings: &mut Vec<Finding>) {
 
 /// What is to be said of where a webhook posts to, without the address.
 fn in_the_clear(id: &str, url: &WebAddress) -> Option<Finding> {
-    let url = match url {
-        WebAddress::Written(url) => url.clone(),
-        WebAddress::Secret(place) => secret::read(place).ok()?.reveal().to_owned(),
-    };
+    let (url, _) = secret::address(url).ok()?;
     match reach_of(&url) {
         Ok(Reach::Encrypted | Reach::Loopback) => None,
         Ok(Reach::Private) => {
@@ -366,7 +364,7 @@ fn published(session: &Session, findings: &mut Vec<Finding>) {
     for (what, file) in
         [("calendar", &config.publish.calendar), ("heartbeat", &beat_file), ("metrics", &config.publish.metrics)]
     {
-        findings.push(match publish::try_write(file) {
+        findings.push(match whole_file::try_write(file) {
             Ok(()) => sound(what, format!("{} can be written", file.display())),
             Err(why) => wrong(
                 what,

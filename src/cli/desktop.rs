@@ -25,6 +25,7 @@ use crate::config::find::{self, Platform};
 use crate::ledger::Digest;
 use crate::outbox::Group;
 use crate::say::{self, letter};
+use crate::whole_file;
 
 /// How often it looks.
 const LOOK_EVERY: Duration = Duration::from_secs(2);
@@ -185,14 +186,8 @@ impl Memory {
             return Ok(());
         }
         self.shown = names;
-        let aside = self.file.with_extension("part");
         let text: String = self.shown.iter().map(|name| format!("{name}\n")).collect();
-        let written = || -> io::Result<()> {
-            fs::create_dir_all(self.file.parent().unwrap_or(Path::new(".")))?;
-            fs::write(&aside, text)?;
-            fs::rename(&aside, &self.file)
-        };
-        written().map_err(|why| {
+        whole_file::write(&self.file, text.as_bytes()).map_err(|why| {
             format!("{} cannot be written: {why}; what was shown will be shown again", self.file.display())
         })
     }

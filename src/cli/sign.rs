@@ -127,26 +127,34 @@ fn write(site_name: &str, signed: &Signed, folder: &Path) -> Result<[PathBuf; 2]
     let Signed { seq, body, certificate, .. } = signed;
     let stem = format!("{}-{}-{seq}.signoff", certificate.entry.site, safe(&body.job));
     let (file, page_file) = (folder.join(format!("{stem}.json")), folder.join(format!("{stem}.html")));
-    write_both(site_name, body, certificate, &file, &page_file)?;
+    write_certificate(certificate, &file)?;
+    write_page(site_name, body, certificate, &file, &page_file)?;
     Ok([file, page_file])
 }
 
-/// Writes a certificate of a sign-off and the page beside it.
-pub fn write_both(
+/// Writes a certificate; its folder is made where it is missing.
+pub fn write_certificate(certificate: &Certificate, file: &Path) -> Result<(), String> {
+    if let Some(folder) = file.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+        fs::create_dir_all(folder).map_err(|why| unwritten(folder, &why))?;
+    }
+    let text = serde_json::to_string_pretty(certificate).map_err(|why| unwritten(file, &why))?;
+    fs::write(file, text + "\n").map_err(|why| unwritten(file, &why))
+}
+
+/// Writes the page of a sign-off whose certificate is in `file`.
+pub fn write_page(
     site_name: &str,
     body: &SignOff,
     certificate: &Certificate,
     file: &Path,
     page_file: &Path,
 ) -> Result<(), String> {
-    let failed = |path: &Path, why: &dyn std::fmt::Display| format!("{} cannot be written: {why}", path.display());
-    if let Some(folder) = file.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-        fs::create_dir_all(folder).map_err(|why| failed(folder, &why))?;
-    }
-    let text = serde_json::to_string_pretty(certificate).map_err(|why| failed(file, &why))?;
-    fs::write(file, text + "\n").map_err(|why| failed(file, &why))?;
     let name = file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    fs::write(page_file, page::page(site_name, body, certificate, &name)).map_err(|why| failed(page_file, &why))
+    fs::write(page_file, page::page(site_name, body, certificate, &name)).map_err(|why| unwritten(page_file, &why))
+}
+
+fn unwritten(path: &Path, why: &dyn std::fmt::Display) -> String {
+    format!("{} cannot be written: {why}", path.display())
 }
 
 /// A job's name as part of a file's name.

@@ -13,12 +13,10 @@ use super::rules;
 use super::session::{Asked, Session};
 use super::{maintenance, messages};
 use crate::alert;
-use crate::color::rendering::SimulatorTables;
 use crate::config::Config;
 use crate::daemon;
-use crate::evaluate::Estimates;
 use crate::ledger::Store;
-use crate::measured::measured;
+use crate::measured::{Judged, judged};
 use crate::publish::beat::{self, Beat};
 use crate::say;
 use crate::site::Station;
@@ -117,25 +115,7 @@ fn answers<'a>(
 }
 
 fn answer<'a>(store: &Store, config: &Config, station: &'a Station, as_of: Time) -> Result<Answer<'a>, Failure> {
-    let mut estimates = Estimates::new(store, config, as_of);
-    estimates.read_station(station)?;
-    if !station.rules.is_empty() {
-        estimates.read_light(&station.lamp)?;
-    }
-    let seen = estimates.seen(station)?;
-    let judgement = estimates.judge(&seen)?;
-    // Asked only for what will be shown.
-    let measured = if station.rules.is_empty() {
-        Measured::default()
-    } else {
-        let tables = config.tables.iso_23603.as_ref();
-        let tables = tables.and_then(|kept| SimulatorTables::parse(&kept.text).ok());
-        measured(store, &config.things, tables.as_ref(), &estimates, &seen, &judgement)?
-    };
-    // The ledger knows since when only for a verdict that it has recorded and that still stands.
-    let since = (store.verdict(&station.id)?)
-        .filter(|row| row.verdict == judgement.verdict.word() && row.since <= as_of)
-        .map(|row| row.since);
+    let Judged { estimates, judgement, measured, since } = judged(store, config, station, as_of)?;
     let last = |device| (device, estimates.get(device).and_then(|known| known.state.last_read()));
     let last_read = [last(&station.display), last(&station.lamp)];
     Ok(Answer { station, judgement, measured, since, last_read })

@@ -298,6 +298,14 @@ fn login(table: &Table<'_>, base: &Path) -> Option<Login> {
 fn webhook(table: &Table<'_>, base: &Path) -> Option<Webhook> {
     let known = ["id", "kind", "url", "url_file", "url_env", "secret_file", "secret_env", "ca_file"];
     table.only_beside(&known, &["secret"]);
+    let url = web_address(table, base);
+    no_secret_here(table, "secret");
+    let (secret, ca_file) = (secret(table, "secret", base), ca_file(table, base));
+    Some(Webhook { url: url?, secret, ca_file })
+}
+
+/// The address that `url`, `url_file` or `url_env` give; one of them must.
+pub(super) fn web_address(table: &Table<'_>, base: &Path) -> Option<WebAddress> {
     let expected = "an address that begins with https:// and has no password in it";
     let written = table.get("url").map(|entry| {
         let text = entry.text(expected)?;
@@ -311,7 +319,7 @@ fn webhook(table: &Table<'_>, base: &Path) -> Option<Webhook> {
         Some(WebAddress::Written(text.to_owned()))
     });
     let elsewhere = ["url_file", "url_env"].iter().any(|key| table.get(key).is_some());
-    let url = match (written, elsewhere) {
+    match (written, elsewhere) {
         (Some(_), true) => {
             if let Some(entry) = table.get("url_file").or_else(|| table.get("url_env")) {
                 entry.note("an address beside url", "url, url_file or url_env: one of them", None);
@@ -325,10 +333,7 @@ fn webhook(table: &Table<'_>, base: &Path) -> Option<Webhook> {
             table.missing("url", expected, None);
             None
         }
-    };
-    no_secret_here(table, "secret");
-    let (secret, ca_file) = (secret(table, "secret", base), ca_file(table, base));
-    Some(Webhook { url: url?, secret, ca_file })
+    }
 }
 
 fn desktop(table: &Table<'_>, base: &Path, paths: Option<&Paths>) -> ChannelKind {

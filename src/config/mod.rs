@@ -42,7 +42,7 @@ pub use channels::{Channel, ChannelKind, Login, Mail, Reach, SecretPlace, Securi
 use files::Files;
 pub use files::NamedFile;
 pub use mistake::{Mistake, Mistakes};
-pub use publish::{HeartbeatUrl, Publish};
+pub use publish::Publish;
 use rules::RuleSets;
 pub use rules::built_in_rules;
 pub use settings::id_from;

@@ -1,10 +1,10 @@
 //! What is written for others to read: `[calendar]`, `[heartbeat]`, `[metrics]`. All of it optional.
 
-use std::fmt;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use super::Paths;
+use super::channels::{WebAddress, web_address};
 use super::settings::plain;
 use super::walk::{Entry, Table};
 
@@ -16,28 +16,9 @@ pub struct Publish {
     /// The metrics.
     pub metrics: PathBuf,
     /// An address that is asked for after a beat.
-    pub url: Option<HeartbeatUrl>,
+    pub url: Option<WebAddress>,
     /// How often at most; no more often than there are beats.
     pub every: Duration,
-}
-
-/// Where an address comes from. It may let anybody in who knows it, so it is never shown.
-#[derive(Clone, PartialEq, Eq)]
-#[allow(missing_docs)]
-pub enum HeartbeatUrl {
-    Plain(String),
-    File(PathBuf),
-    Env(String),
-}
-
-impl fmt::Debug for HeartbeatUrl {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Plain(_) => f.write_str("Plain(…)"),
-            Self::File(path) => write!(f, "File({})", path.display()),
-            Self::Env(name) => write!(f, "Env({name})"),
-        }
-    }
 }
 
 /// The three tables; `paths` are the site's, from which the usual places come and which the files must not disturb.
@@ -97,32 +78,11 @@ fn path(entry: &Entry<'_>, expected: &str, base: &Path) -> Option<PathBuf> {
 }
 
 /// An address and how often it is asked for.
-fn heartbeat(root: &Table<'_>, base: &Path) -> (Option<HeartbeatUrl>, Duration) {
+fn heartbeat(root: &Table<'_>, base: &Path) -> (Option<WebAddress>, Duration) {
     const USUAL: Duration = Duration::from_secs(60);
     let Some(table) = root.section("heartbeat") else { return (None, USUAL) };
     table.only(&["url", "url_file", "url_env", "every_s"]);
-    let mut given = ["url", "url_file", "url_env"].into_iter().filter_map(|key| Some((key, table.get(key)?)));
-    let (first, second) = (given.next(), given.next());
-    if let (Some((first, _)), Some((second, entry))) = (&first, &second) {
-        entry.note(format!("{second} beside {first}"), "one of url, url_file and url_env", None);
-    }
-    if first.is_none() {
-        table.missing("url", "url, url_file or url_env: whom to tell of each beat", None);
-    }
-    let url = first.and_then(|(key, entry)| match key {
-        "url" => {
-            let expected = "an address that begins with http:// or https://";
-            let text = entry.text(expected)?.trim();
-            if !text.starts_with("http://") && !text.starts_with("https://") {
-                // Not quoted: it may let anybody in who knows it.
-                entry.note("something that begins otherwise", expected, None);
-                return None;
-            }
-            Some(HeartbeatUrl::Plain(text.to_owned()))
-        }
-        "url_file" => path(&entry, "a file that holds the address", base).map(HeartbeatUrl::File),
-        _ => entry.text("the name of an environment variable").map(|name| HeartbeatUrl::Env(name.to_owned())),
-    });
+    let url = web_address(&table, base);
     let expected = "a number of seconds from 60 to 86400: there is a beat a minute";
     let every = table.get("every_s").and_then(|entry| entry.number(expected, |s| (60.0..=86_400.0).contains(&s)));
     (url, every.and_then(|s| Duration::try_from_secs_f64(s).ok()).unwrap_or(USUAL))

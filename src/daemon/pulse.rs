@@ -20,6 +20,7 @@ use crate::publish::{self, metrics};
 use crate::say;
 use crate::schedule::merge;
 use crate::units::Time;
+use crate::whole_file;
 use crate::zone::LocalZone;
 
 /// No two beats are closer.
@@ -144,7 +145,7 @@ impl Daemon {
         if self.note_written(beat_file, written.map_err(|why| why.to_string())) {
             self.ask_url(monotonic);
         }
-        let written = publish::write(&metrics_file, &text);
+        let written = whole_file::write(&metrics_file, text.as_bytes());
         self.note_written(metrics_file, written.map_err(|why| why.to_string()));
         self.draw_calendar(monotonic, now, beat.entries)
     }
@@ -255,8 +256,11 @@ impl Daemon {
 
 /// Requests the URL; the error is in words that do not hold it.
 fn ask(url: &str) -> Result<(), String> {
-    let agent = ureq::Agent::config_builder().timeout_global(Some(URL_PATIENCE)).build().new_agent();
+    let agent = ureq::Agent::config_builder().timeout_global(Some(URL_PATIENCE)).max_redirects(0).build().new_agent();
     match agent.get(url).call() {
+        Ok(answer) if answer.status().is_redirection() => {
+            Err("it leads elsewhere: redirects are not followed".to_owned())
+        }
         Ok(_) => Ok(()),
         Err(ureq::Error::StatusCode(code)) => Err(format!("it answers with status {code}")),
         Err(ureq::Error::Timeout(_)) => Err(format!("it does not answer within {} s", URL_PATIENCE.as_secs())),

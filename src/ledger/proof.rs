@@ -138,28 +138,7 @@ pub fn check_inclusion(leaf: &Digest, index: u64, size: u64, path: &[Digest], ro
     if path.len() > LONGEST {
         return Err(wrong_length);
     }
-    let (mut place, mut last) = (index, size - 1);
-    let mut found = *leaf;
-    for hash in path {
-        if last == 0 {
-            return Err(wrong_length);
-        }
-        if place & 1 == 1 || place == last {
-            found = node(hash, &found);
-            // At the right edge, levels without a neighbour are passed over.
-            while place & 1 == 0 && place != 0 {
-                place >>= 1;
-                last >>= 1;
-            }
-        } else {
-            found = node(&found, hash);
-        }
-        place >>= 1;
-        last >>= 1;
-    }
-    if last != 0 {
-        return Err(wrong_length);
-    }
+    let [found] = climb(index, size - 1, [*leaf], path)?;
     reached(found, root)
 }
 
@@ -194,29 +173,38 @@ pub fn check_consistency(
         place >>= 1;
         last >>= 1;
     }
-    let (mut found_old, mut found) = (first, first);
-    for hash in rest {
+    let [found_old, found] = climb(place, last, [first, first], rest).map_err(|_| wrong_length)?;
+    reached(found_old, old_root)?;
+    reached(found, root)
+}
+
+/// Climbs from a node, the `place`th of its level whose last is `last`, to the root. What stands to the left joins all of `ends`, what
+/// stands to the right only the last of them: a tree that ends here has nothing there.
+fn climb<const N: usize>(
+    mut place: u64,
+    mut last: u64,
+    mut ends: [Digest; N],
+    path: &[Digest],
+) -> Result<[Digest; N], BadProof> {
+    let wrong_length = BadProof::Length { found: path.len() };
+    for hash in path {
         if last == 0 {
             return Err(wrong_length);
         }
         if place & 1 == 1 || place == last {
-            found_old = node(hash, &found_old);
-            found = node(hash, &found);
+            ends = ends.map(|end| node(hash, &end));
+            // At the right edge, levels without a neighbour are passed over.
             while place & 1 == 0 && place != 0 {
                 place >>= 1;
                 last >>= 1;
             }
-        } else {
-            found = node(&found, hash);
+        } else if let Some(end) = ends.last_mut() {
+            *end = node(end, hash);
         }
         place >>= 1;
         last >>= 1;
     }
-    if last != 0 {
-        return Err(wrong_length);
-    }
-    reached(found_old, old_root)?;
-    reached(found, root)
+    if last == 0 { Ok(ends) } else { Err(wrong_length) }
 }
 
 fn reached(found: Digest, expected: &Digest) -> Result<(), BadProof> {

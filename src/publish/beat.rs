@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use crate::config::Config;
 use crate::ledger::{LedgerError, Store};
 use crate::units::{DeviceId, Time};
+use crate::whole_file;
 
 /// The file's name in the state folder.
 pub const FILE: &str = "heartbeat.json";
@@ -81,7 +82,7 @@ impl Beat {
 
     /// Puts it into its file.
     pub fn write(&self, config: &Config) -> io::Result<()> {
-        super::write(&path(config), &(serde_json::to_string_pretty(self)? + "\n"))
+        whole_file::write(&path(config), (serde_json::to_string_pretty(self)? + "\n").as_bytes())
     }
 }
 

@@ -10,6 +10,7 @@ use crate::calendar::{self, Feed, NotAFeed, Setting};
 use crate::config::Config;
 use crate::schedule::Due;
 use crate::units::Time;
+use crate::whole_file;
 use crate::zone::LocalZone;
 
 /// Why a calendar file is not written.
@@ -124,6 +125,6 @@ pub fn refresh(
         beside.push(".before");
         fs::rename(path, beside).map_err(|why| FeedError::Unwritable { path: path.to_owned(), why })?;
     }
-    super::write(path, &text).map_err(|why| FeedError::Unwritable { path: path.to_owned(), why })?;
+    whole_file::write(path, text.as_bytes()).map_err(|why| FeedError::Unwritable { path: path.to_owned(), why })?;
     Ok(changes)
 }

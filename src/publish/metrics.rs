@@ -19,8 +19,6 @@ use crate::ledger::{LedgerError, Store};
 use crate::station::{self, Verdict};
 use crate::units::{Hours, Time};
 
-/// Every verdict, the best first.
-const VERDICTS: [Verdict; 4] = [Verdict::Matched, Verdict::AtRisk, Verdict::Out, Verdict::Unknown];
 /// SQLite's journal lies beside the ledger under this ending.
 const JOURNAL: &str = "-wal";
 const REASON: &str = ".reason.txt";
@@ -126,7 +124,7 @@ fn of_stations(store: &Store, config: &Config, at: Time, figures: &mut Figures) 
         estimates.read_station(station)?;
         let seen = station::assess(&estimates.seen(station)?, at);
         let label = || ("station", station.id.to_string());
-        for verdict in VERDICTS {
+        for verdict in Verdict::ALL {
             let labels = vec![label(), ("verdict", verdict.word().to_owned())];
             verdicts.push((labels, f64::from(u8::from(verdict == seen.verdict))));
         }

@@ -4,8 +4,8 @@
 //! copies itself must be there: a disk that is not mounted must not look like one that is.
 
 use std::collections::HashSet;
-use std::fs::{self, File};
-use std::io::{self, Write};
+use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 
 use crate::config::Config;
@@ -13,6 +13,7 @@ use crate::ledger::certificate::MAX_BYTES;
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::store::SignedRow;
 use crate::units::SiteId;
+use crate::whole_file;
 
 /// Why heads could not be written as files.
 #[derive(Debug, thiserror::Error)]
@@ -78,7 +79,7 @@ impl Place {
         }
         for row in self.missing(site, rows) {
             let file = self.file(site, row);
-            write_whole(&file, &row.note).map_err(|why| FileError::Io { path: file, why })?;
+            whole_file::write(&file, row.note.as_bytes()).map_err(|why| FileError::Io { path: file, why })?;
         }
         Ok(())
     }
@@ -115,16 +116,4 @@ pub fn mark_lost(file: &Path) -> io::Result<()> {
     name.push(LOST);
     name.push(".head");
     fs::rename(file, file.with_file_name(name))
-}
-
-/// There whole or not at all.
-fn write_whole(path: &Path, text: &str) -> io::Result<()> {
-    if let Some(folder) = path.parent() {
-        fs::create_dir_all(folder)?;
-    }
-    let half = path.with_extension("head.tmp");
-    let mut file = File::create(&half)?;
-    file.write_all(text.as_bytes())?;
-    file.sync_all()?;
-    fs::rename(&half, path)
 }

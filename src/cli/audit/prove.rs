@@ -1,6 +1,5 @@
 //! `audit prove`: a certificate of one entry.
 
-use std::fs;
 use std::path::Path;
 
 use super::head::hand_out;
@@ -8,7 +7,7 @@ use super::read_head;
 use crate::cli::fail::{Failure, Kind};
 use crate::cli::output;
 use crate::cli::session::Session;
-use crate::cli::sign::write_both;
+use crate::cli::sign::{write_certificate, write_page};
 use crate::ledger::certificate::CannotCertify;
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::note::VerifierKey;
@@ -42,16 +41,16 @@ pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>
     let key = VerifierKey::parse(&key).map_err(SigningError::from)?;
     let certificate = ledger.read(|store| Certificate::make(store, number, &signed, &key, kept.as_ref()))?;
     let Some(out) = out else { return output::json(&certificate) };
-    if let Ok(Body::SignOff(signed)) = Body::parse(&certificate.entry.kind, &certificate.entry.body) {
-        let page = out.with_extension("html");
-        write_both(&session.config.site.name, &signed, &certificate, out, &page)
-            .map_err(|why| Failure::new(Kind::System, why))?;
-        if !json {
-            output::print(&format!("{} is its page for people.\n", page.display()))?;
-        }
+    let failed = |why| Failure::new(Kind::System, why);
+    write_certificate(&certificate, out).map_err(failed)?;
+    let page = out.with_extension("html");
+    let signed_off = match Body::parse(&certificate.entry.kind, &certificate.entry.body) {
+        Ok(Body::SignOff(signed)) => Some(signed),
+        _ => None,
+    };
+    if let Some(signed) = &signed_off {
+        write_page(&session.config.site.name, signed, &certificate, out, &page).map_err(failed)?;
     }
-    let text = serde_json::to_string_pretty(&certificate).map_err(|bad| Failure::new(Kind::System, bad.to_string()))?;
-    fs::write(out, text + "\n").map_err(|why| Failure::new(Kind::System, format!("{}: {why}", out.display())))?;
     if json {
         return output::json(&certificate);
     }
@@ -65,5 +64,9 @@ pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>
         certificate.code,
         out.display(),
         out.display()
-    ))
+    ))?;
+    if signed_off.is_some() {
+        output::print(&format!("{} is its page for people.\n", page.display()))?;
+    }
+    Ok(())
 }
