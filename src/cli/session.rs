@@ -94,7 +94,7 @@ impl<'a> Session<'a> {
             });
         };
         let zone = self.zone();
-        let at = zone.read(text).map_err(|bad| Failure::new(Kind::Usage, format!("--known-at: {bad}")))?;
+        let at = self.instant("--known-at", text)?;
         let nothing = || {
             let message =
                 format!("--known-at {}: the ledger knew nothing yet, not even a configuration", zone.show(at));
@@ -126,11 +126,15 @@ impl<'a> Session<'a> {
     pub fn as_of(&self, when: &AsOf) -> Result<Time, Failure> {
         match &when.as_of {
             None => Ok(self.clock.now()),
-            // A day means its end.
-            Some(text) => match text.trim().parse::<NaiveDate>() {
-                Ok(day) => Ok(self.zone().at(day, NaiveTime::from_hms_opt(23, 59, 59).unwrap_or(NaiveTime::MIN))),
-                Err(_) => self.zone().read(text).map_err(|bad| Failure::new(Kind::Usage, format!("--as-of: {bad}"))),
-            },
+            Some(text) => self.instant("--as-of", text),
+        }
+    }
+
+    /// An instant as it was typed after `option`; a bare day means its end.
+    fn instant(&self, option: &str, text: &str) -> Result<Time, Failure> {
+        match text.trim().parse::<NaiveDate>() {
+            Ok(day) => Ok(self.zone().at(day, NaiveTime::from_hms_opt(23, 59, 59).unwrap_or(NaiveTime::MIN))),
+            Err(_) => self.zone().read(text).map_err(|bad| Failure::new(Kind::Usage, format!("{option}: {bad}"))),
         }
     }
 

@@ -142,7 +142,11 @@ fn fill(path: &Path, entries: i64) -> Outcome<Head> {
         "UPDATE head SET size = ?1, root = ?2, frontier = ?3",
         (entries, root.as_bytes().as_slice(), edge.to_bytes()),
     )?;
-    tx.execute_batch("DROP TABLE subtree; DROP TABLE signed_head; DROP TABLE signing_key; PRAGMA user_version = 5")?;
+    // As a ledger of before there were subtrees, so that they are filled in.
+    tx.execute_batch(
+        "DROP TABLE subtree; DROP TABLE signed_head; DROP TABLE signing_key; DROP TABLE sign_off; DROP TABLE correction;
+         ALTER TABLE alert DROP COLUMN operator_by; ALTER TABLE maintenance DROP COLUMN operator_by; PRAGMA user_version = 5",
+    )?;
     tx.commit()?;
     Ok(Head { size: entries, root })
 }

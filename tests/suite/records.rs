@@ -245,6 +245,8 @@ fn what_was_known_then_is_answered_to_the_byte() {
     let between = lived.site.json(&format!("status --known-at {} --as-of {}", day(75.0), day(90.0)));
     assert_eq!(between["as_of"], day(75.0).to_string());
     refused(&lived.site.run(&format!("status --known-at {}", day(1.0))), "the ledger knew nothing yet");
+    let evening = lived.site.json("status --known-at 2025-03-22");
+    assert_eq!(evening["as_of"], "2025-03-22T23:59:59Z", "a bare day means its end");
     refused(&lived.site.run("due --ics due.ics --known-at 2025-04-01T00:00:00Z"), "cannot be used with");
     lived.site.audit();
 }
