@@ -9,6 +9,7 @@
 //! file can find: a ledger rewritten as a whole, heads included, by somebody who holds the key. For that, a head must be
 //! remembered elsewhere and given here.
 
+mod rows;
 mod signed;
 
 use super::checkpoint::SignedHead;
@@ -154,7 +155,7 @@ fn check(store: &Store, mut held: Vec<Held>) -> Result<Verification, LedgerError
     if let Some(why) = unreadable {
         walk.note(Fault::SignedHead { size: 0, why }, None);
     }
-    match store.each_raw(|entry| walk.step(entry)) {
+    match rows::each(store, |entry| walk.step(entry)) {
         Ok(()) => {}
         Err(LedgerError::Damaged { what } | LedgerError::Broken { what }) => {
             walk.note(Fault::Unreadable(walk.next, what), Some(walk.next));

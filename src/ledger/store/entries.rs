@@ -1,6 +1,7 @@
 //! Entries: appending one, and reading them back in order.
 
 use std::borrow::Cow;
+use std::ops::ControlFlow;
 
 use super::{LedgerError, Store, Tx, heads};
 use crate::ledger::digest::Digest;
@@ -30,6 +31,28 @@ pub(in crate::ledger) struct RawRow<'r> {
     pub kind: &'r str,
     pub body: &'r str,
     pub leaf: &'r [u8],
+}
+
+/// The same before it is known whether its texts are text.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::ledger) struct RawBytes<'r> {
+    pub seq: i64,
+    /// Site, time, kind, body and leaf.
+    pub columns: [&'r [u8]; 5],
+}
+
+impl RawBytes<'_> {
+    /// Hands it on as a row. Bytes that are no UTF-8 become replacement marks, whose leaf cannot match.
+    pub fn as_row<T>(self, take: impl FnOnce(&RawRow) -> T) -> T {
+        let [site, time, kind, body, leaf] = self.columns;
+        let [site, time, kind, body] = [site, time, kind, body].map(text);
+        take(&RawRow { site: &site, seq: self.seq, time: &time, kind: &kind, body: &body, leaf })
+    }
+}
+
+/// To tell that bytes are text takes far less than to mend them, which is what `from_utf8_lossy` begins with.
+fn text(bytes: &[u8]) -> Cow<'_, str> {
+    std::str::from_utf8(bytes).map_or_else(|_| String::from_utf8_lossy(bytes), Cow::Borrowed)
 }
 
 impl RawRow<'_> {
@@ -140,18 +163,19 @@ impl Store {
         self.all(&format!("{COLUMNS} WHERE seq >= ?1 ORDER BY seq LIMIT ?2"), (from, limit), raw)
     }
 
-    /// Hands every row of `entry`, whatever its number, to `take` in order of number.
-    pub(in crate::ledger) fn each_raw(&self, mut take: impl FnMut(&RawRow)) -> Result<(), LedgerError> {
+    /// Hands every row of `entry`, whatever its number, to `take` in order of number, until `take` breaks off.
+    pub(in crate::ledger) fn each_raw(
+        &self,
+        mut take: impl FnMut(RawBytes) -> ControlFlow<()>,
+    ) -> Result<(), LedgerError> {
         let mut statement = self.prepared(&format!("{COLUMNS} ORDER BY seq"))?;
         let mut rows = statement.query(())?;
         while let Some(row) = rows.next()? {
-            // Bytes that are no UTF-8 become replacement marks, whose leaf cannot match.
-            let text = |column| -> rusqlite::Result<Cow<str>> {
-                Ok(String::from_utf8_lossy(row.get_ref(column)?.as_bytes()?))
-            };
-            let (site, time, kind, body) = (text(0)?, text(2)?, text(3)?, text(4)?);
-            let leaf = row.get_ref(5)?.as_bytes().map_err(rusqlite::Error::from)?;
-            take(&RawRow { site: &site, seq: row.get(1)?, time: &time, kind: &kind, body: &body, leaf });
+            let bytes = |column| -> rusqlite::Result<&[u8]> { Ok(row.get_ref(column)?.as_bytes()?) };
+            let columns = [bytes(0)?, bytes(2)?, bytes(3)?, bytes(4)?, bytes(5)?];
+            if take(RawBytes { seq: row.get(1)?, columns }).is_break() {
+                break;
+            }
         }
         Ok(())
     }

@@ -43,7 +43,7 @@ use crate::units::{SiteId, Time};
 
 pub use alerts::{AlertRow, VerdictRow};
 pub use entries::RawEntry;
-pub(in crate::ledger) use entries::RawRow;
+pub(in crate::ledger) use entries::{RawBytes, RawRow};
 pub use estimates::EstimateRow;
 pub use given::Given;
 pub use heads::SignedRow;
