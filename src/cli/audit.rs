@@ -21,6 +21,7 @@ use crate::ledger::certificate::{Kept, MAX_BYTES};
 use crate::ledger::checkpoint::{ShortCode, SignedHead};
 use crate::ledger::{self, LedgerError, Store};
 use crate::rebuild;
+use crate::say;
 
 /// Whether the ledger is whole and unchanged. Printed, with exit code 1, also where it is not.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -42,6 +43,9 @@ pub struct Verified {
     /// How many signed heads were held against the entries, those given with --head among them.
     #[schemars(range(min = 0))]
     signed_heads: usize,
+    /// How many readings are there without the spectrum that they came with; an entry says so of each.
+    #[schemars(range(min = 0))]
+    spectra_pruned: u64,
 }
 
 /// Signed heads are looked through so many at a time.
@@ -129,12 +133,17 @@ pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode
             why,
             differing_tables: differing,
             signed_heads: found.signed_heads,
+            spectra_pruned: found.pruned,
         })?;
     } else if ok {
         let entries = found.entries;
         output::print(&format!("The ledger is whole: {entries} entries, root {}.\n", found.root))?;
         if found.signed_heads > 0 {
             output::print(&format!("It leads to all {} signed heads.\n", found.signed_heads))?;
+        }
+        if found.pruned > 0 {
+            let readings = say::count(found.pruned, "reading");
+            output::print(&format!("The spectra of {readings} were taken out, and entries say so of each.\n"))?;
         }
         output::print(if heads.is_empty() {
             "That says nothing against somebody who holds the key and rewrote all of it: hold it against a head kept elsewhere, \
