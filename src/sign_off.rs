@@ -247,6 +247,7 @@ fn known(tx: &Tx, files_waiting: u64) -> Result<Known, LedgerError> {
         program: env!("CARGO_PKG_VERSION").to_owned(),
         config_seq,
         config_sha256,
+        known_at: Some(tx.now()),
         entries: head.size,
         root: head.root,
         files_waiting,

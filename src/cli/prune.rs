@@ -53,7 +53,8 @@ pub fn prune(session: Session, given: &Pruning) -> Result<(), Failure> {
     let made = format!("made before {}", zone.show(before));
     let staying = match stay {
         0 => String::new(),
-        _ => format!("{} as old keep theirs, since something rests on it.\n", count(stay, "reading")),
+        1 => "One reading as old keeps its spectrum, since something rests on it.\n".to_owned(),
+        _ => format!("{stay} readings as old keep theirs, since something rests on them.\n"),
     };
     if go == 0 {
         return output::print(&format!("No spectrum of readings {made} can go.\n{staying}"));
@@ -66,13 +67,16 @@ pub fn prune(session: Session, given: &Pruning) -> Result<(), Failure> {
             count(go, "reading")
         ));
     }
-    let entries: Vec<String> = by.iter().map(Seq::to_string).collect();
+    let said_by = match (by.first(), by.last()) {
+        (Some(first), Some(last)) if first != last => format!("Entries {first} to {last} say so"),
+        (Some(only), _) => format!("Entry {only} says so"),
+        (None, _) => "No entry says so".to_owned(),
+    };
     output::print(&format!(
-        "The spectra of {} {made} were taken out: {} less. Entry {} says so, and who did it.\n{staying}What is derived from the ledger \
+        "The spectra of {} {made} were taken out: {} less. {said_by}, and who did it.\n{staying}What is derived from the ledger \
          was made anew and is the same. The file keeps its length and fills the room again; the next backup is smaller.\n",
         count(go, "reading"),
-        size(bytes),
-        entries.join(", ")
+        size(bytes)
     ))
 }
 

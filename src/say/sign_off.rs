@@ -79,8 +79,13 @@ pub fn facts(signed: &SignOff) -> Vec<(&'static str, String)> {
     facts.push((
         "known",
         format!(
-            "{} entries of the ledger, root {}; configuration of entry {}; twinwhite {}",
-            signed.known.entries, signed.known.root, signed.known.config_seq, signed.known.program
+            "as of {}, known at {}: {} entries of the ledger, root {}; configuration of entry {}; twinwhite {}",
+            state.as_of,
+            signed.known.known_at.unwrap_or(state.as_of),
+            signed.known.entries,
+            signed.known.root,
+            signed.known.config_seq,
+            signed.known.program
         ),
     ));
     facts

@@ -464,3 +464,32 @@ fn one_that_is_killed_leaves_nothing_half() {
     }
     assert!(seen > 3, "{seen} were killed on their way");
 }
+
+/// Where there is a second file system to write to: the finished copy cannot be renamed there, and is copied and compared.
+#[cfg(target_os = "linux")]
+#[test]
+fn onto_another_disk() {
+    use std::os::unix::fs::MetadataExt;
+    let site = filled();
+    let disk = |path: &std::path::Path| fs::metadata(path).map(|about| about.dev()).ok();
+    let shared = std::path::Path::new("/dev/shm");
+    let Some(other) = disk(shared).filter(|other| Some(*other) != disk(&site.path("state"))) else {
+        eprintln!("skipped: there is no second file system");
+        return;
+    };
+    let folder = tempfile::tempdir_in(shared).unwrap();
+    assert_eq!(disk(folder.path()), Some(other));
+    let file = folder.path().join("loft.backup");
+    let made = site.json(&format!("backup {}", file.display()));
+    site.ok("record cleaned loft-lamp");
+    let again = site.json(&format!("backup {}", file.display()));
+    assert_eq!((&again["replaced"], &made["replaced"]), (&made["holds"]["entries"], &Value::Null));
+    let names: Vec<String> =
+        fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    assert_eq!(names, ["loft.backup"], "nothing else is left there");
+    assert_eq!(ledgers(&site), ["ledger.db"]);
+    let before = root(&site);
+    lose(&site);
+    site.ok(&format!("restore {}", file.display()));
+    assert_eq!(root(&site), before);
+}

@@ -46,6 +46,7 @@ fn a_print_is_signed_and_anybody_can_check_it() {
     assert_eq!(body["operator"], "ines");
     assert_eq!(body["match"]["verdict"], "matched");
     assert_eq!(body["file"]["sha256"], "95302eebd9bc1bf0c8c06dc7271dca037b192dc4414ed196944029d3a7fc30a3");
+    assert_eq!(body["match"]["as_of"], body["known"]["known_at"], "judged by all that was known and measured then");
     for side in ["screen", "paper"] {
         let white = &body["match"][side];
         assert!(white["u_prime"]["sd"].as_f64().unwrap() > 0.0, "{white}");

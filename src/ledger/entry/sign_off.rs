@@ -197,6 +197,9 @@ pub struct Known {
     /// The entry and the digest of the configuration in force.
     pub config_seq: Seq,
     pub config_sha256: Digest,
+    /// The instant whose knowledge judged, as `--known-at` means it; absent in entries of before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub known_at: Option<Time>,
     /// How many entries the ledger had before this one, and their root: all that was known.
     pub entries: i64,
     pub root: Digest,
