@@ -21,6 +21,7 @@ use crate::ledger::certificate::{Kept, MAX_BYTES};
 use crate::ledger::checkpoint::{ShortCode, SignedHead};
 use crate::ledger::{self, LedgerError, Store};
 use crate::rebuild;
+use crate::say;
 
 /// Whether the ledger is whole and unchanged. Printed, with exit code 1, also where it is not.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -131,10 +132,11 @@ pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode
             signed_heads: found.signed_heads,
         })?;
     } else if ok {
-        let entries = found.entries;
-        output::print(&format!("The ledger is whole: {entries} entries, root {}.\n", found.root))?;
-        if found.signed_heads > 0 {
-            output::print(&format!("It leads to all {} signed heads.\n", found.signed_heads))?;
+        output::print(&format!("The ledger is whole: {}, root {}.\n", say::entries(found.entries), found.root))?;
+        match found.signed_heads {
+            0 => {}
+            1 => output::print("It leads to its one signed head.\n")?,
+            heads => output::print(&format!("It leads to all {heads} signed heads.\n"))?,
         }
         output::print(if heads.is_empty() {
             "That says nothing against somebody who holds the key and rewrote all of it: hold it against a head kept elsewhere, \
@@ -161,5 +163,5 @@ pub fn rebuild(session: Session) -> Result<(), Failure> {
     let mut progress = Progress::of("entries applied");
     let count = rebuild::rebuild(&mut ledger, &session.config, session.clock.now(), |done| progress.at(done))?;
     drop(progress);
-    output::print(&format!("Made anew from {count} entries.\n"))
+    output::print(&format!("Made anew from {}.\n", say::entries(count)))
 }

@@ -79,8 +79,11 @@ pub fn facts(signed: &SignOff) -> Vec<(&'static str, String)> {
     facts.push((
         "known",
         format!(
-            "{} entries of the ledger, root {}; configuration of entry {}; twinwhite {}",
-            signed.known.entries, signed.known.root, signed.known.config_seq, signed.known.program
+            "{} of the ledger, root {}; configuration of entry {}; twinwhite {}",
+            super::entries(signed.known.entries),
+            signed.known.root,
+            signed.known.config_seq,
+            signed.known.program
         ),
     ));
     facts
