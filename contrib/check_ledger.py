@@ -115,11 +115,12 @@ def check_export(folder, kept):
         entry, count = json.loads(line), count + 1
         must(entry["seq"] == count, f"entry {count} is missing")
         root, size = bytes.fromhex(entry["leaf"]), 1
-        lost.update([(count, entry["leaf"])] if entry["body"] is None else [])
-        must(entry["body"] is None or leaf(entry) == root, f"entry {count} does not match its leaf")
+        now, shorter = leaf(entry), entry["kind"] == "reading" and "spectrum_pruned" in json.loads(entry["body"])
+        must(now == root or shorter, f"entry {count} does not match its leaf")
+        lost.update([(count, entry["leaf"], now.hex())] if now != root else [])
         key = json.loads(entry["body"])["key"] if entry["kind"].startswith("key-") else key
         named = json.loads(entry["body"])["entries"] if entry["kind"] == "spectra-pruned" else []
-        pruned.update((one["seq"], one["leaf"]) for one in named)
+        pruned.update((one["seq"], one["was"], one["now"]) for one in named if one["seq"] < count)
         origin = origin or f"twinwhite/{entry['site']}/{entry['leaf'][:16]}"
         while peaks and peaks[-1][0] == size:
             root, size = sha(b"\1", peaks.pop()[1], root), size * 2
@@ -134,8 +135,8 @@ def check_export(folder, kept):
             codes.discard(head["code"])
             check_signature(head, key) if line else None
     must(not heads and not codes, f"a head that is known is not of this ledger: {codes or [head['size'] for head, _ in heads]}")
-    must(lost <= pruned, f"entries have lost their body, and no entry says that they were pruned: {sorted(lost - pruned)[:1]}")
-    print(f"Holds: {count} entries, {len(listed)} signed heads, {len(kept)} kept elsewhere; {len(lost)} bodies pruned")
+    must(lost <= pruned, f"entry {min(lost - pruned, default=[0])[0]} does not match its leaf, and no later entry says that its spectrum was taken out")
+    print(f"Holds: {count} entries, {len(listed)} signed heads, {len(kept)} kept elsewhere; {len(lost)} spectra pruned")
 
 given = argparse.ArgumentParser(usage=__doc__)
 given.add_argument("what", type=pathlib.Path), given.add_argument("--head", action="append", default=[]), given.add_argument("--key")

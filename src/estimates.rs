@@ -26,7 +26,7 @@ use instruments::Instruments;
 use targets::{followed_targets, named_target};
 
 pub(crate) use lit::just_before;
-pub use lit::{LampLight, asks_for_spectrum, lit_paper, same_setting};
+pub use lit::{LampLight, asks_for_spectrum, lit_paper, same_setting, spectrum_in_use};
 pub use lives::{Held, lives};
 
 /// Readings from one checkpoint to the next.

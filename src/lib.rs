@@ -39,6 +39,7 @@ pub mod whole_file;
 pub mod signing;
 pub mod sign_off;
 pub mod rebuild;
+pub mod prune;
 pub mod inbox;
 pub mod channels;
 pub mod publish;

@@ -15,8 +15,9 @@ use crate::estimates::{self, Fates};
 use crate::evaluate::{self, Condition, Happened, Scope, append};
 use crate::fate::Hold;
 use crate::formats::{self, Context, Need, Outcome, Unfinished, Warning};
+use crate::ledger::Given;
 use crate::ledger::entry::{self, CameBy, EventTaken, ReadingTaken, Refusal};
-use crate::ledger::store::{Given, Standing};
+use crate::ledger::store::Standing;
 use crate::ledger::{Body, Digest, Ledger, LedgerError, Seq, Store, Tx};
 use crate::project::Stirred;
 use crate::reading::{Defect, Event, Operator, Patch, Reading, Row};
@@ -258,7 +259,7 @@ fn enter_row(
     match row {
         Admitted::Reading(reading, _) => {
             let ahead = reading.time.since(tx.now()) > AHEAD;
-            let taken = ReadingTaken { file, line: in_file, conflict_with, ahead, reading };
+            let taken = ReadingTaken { file, line: in_file, conflict_with, ahead, spectrum_pruned: None, reading };
             let (seq, stirred) = append(tx, config, Body::ReadingTaken(taken))?;
             receipt.readings.push((seq, line));
             if let Some(other) = conflict_with {

@@ -10,7 +10,7 @@ use crate::color::{Tint, level_as_given, white_as_given};
 use crate::config::Config;
 use crate::fate::Excluded;
 use crate::ledger::entry;
-use crate::ledger::store::{EventRow, FileRow, Given, MaintenanceRow, ReadingRow, SignOffRow, UvVariance, VerdictRow};
+use crate::ledger::store::{EventRow, FileRow, MaintenanceRow, ReadingRow, SignOffRow, UvVariance, VerdictRow};
 use crate::ledger::{Body, LedgerError, Seq, Tx};
 use crate::reading::{ColourSet, Level, Patch, Reading};
 use crate::units::{DeviceId, Time};
@@ -82,6 +82,9 @@ pub fn apply(tx: &Tx, seq: Seq, at: Time, body: &Body, config: &Config) -> Resul
             };
             tx.put_sign_off(&row).map(|()| None)
         }
+        Body::SpectraPruned(pruned) => {
+            pruned.entries.iter().try_for_each(|one| tx.put_pruned(one.seq, seq)).map(|()| None)
+        }
         Body::MaintenanceEnded(ended) => tx.end_maintenance(ended.id, at).map(|()| None),
     }
 }
@@ -104,7 +107,7 @@ fn reading(tx: &Tx, seq: Seq, taken: &entry::ReadingTaken) -> Result<Option<Stir
 }
 
 /// A reading's row, from its entry alone.
-fn reading_row(seq: Seq, taken: &entry::ReadingTaken) -> Result<ReadingRow, LedgerError> {
+pub(crate) fn reading_row(seq: Seq, taken: &entry::ReadingTaken) -> Result<ReadingRow, LedgerError> {
     let reading = &taken.reading;
     let Reading { device, time, colour, level, circumstances, .. } = reading;
     let white = white_as_given(colour, circumstances.source).map_err(|impossible| LedgerError::Damaged {
@@ -122,7 +125,7 @@ fn reading_row(seq: Seq, taken: &entry::ReadingTaken) -> Result<ReadingRow, Ledg
         time: *time,
         instrument: circumstances.instrument.clone(),
         patch: circumstances.patch,
-        given: Given::of_reading(reading),
+        given: taken.given(),
         u: white.uv.u,
         v: white.uv.v,
         spread: spread.map(|spread| UvVariance { uu: spread.uu, uv: spread.uv, vv: spread.vv }),

@@ -10,6 +10,7 @@ use crate::estimates;
 use crate::ledger::entry::Entry;
 use crate::ledger::{Body, Head, Ledger, LedgerError, Seq, Store, Tx};
 use crate::project;
+use crate::site::AimWhite;
 use crate::units::{SiteId, Time};
 
 /// Entries read at a time.
@@ -53,12 +54,27 @@ pub fn differences(
     now: Time,
     progress: impl FnMut(i64),
 ) -> Result<Vec<&'static str>, LedgerError> {
-    let mut again = Ledger::in_memory(ledger.site())?;
-    ledger.read(|kept| {
-        again.write(now, |tx| replay(kept, tx, config, progress))?;
-        let (kept, again) = (kept.projection_digests()?, again.projection_digests()?);
-        Ok(kept.into_iter().zip(again).filter(|(kept, again)| kept != again).map(|(kept, _)| kept.table).collect())
-    })
+    ledger.read(|kept| differences_in(kept, config, now, progress))
+}
+
+/// The same of what a transaction, or a snapshot, shows.
+pub fn differences_in(
+    kept: &Store,
+    config: &Config,
+    now: Time,
+    progress: impl FnMut(i64),
+) -> Result<Vec<&'static str>, LedgerError> {
+    let mut again = Ledger::in_memory(kept.site())?;
+    again.write(now, |tx| {
+        let (_, in_force) = apply_all(kept, tx, config, progress)?;
+        // What a screen that follows the paper was set to rests on spectra, which stand in entries alone.
+        if in_force.things.displays.iter().any(|display| display.aim.white == AimWhite::Paper) {
+            tx.borrow_spectra(kept)?;
+        }
+        estimates::refresh_void(tx, &in_force.things)
+    })?;
+    let (kept, again) = (kept.projection_digests()?, again.projection_digests()?);
+    Ok(kept.into_iter().zip(again).filter(|(kept, again)| kept != again).map(|(kept, _)| kept.table).collect())
 }
 
 /// The ledger at `path` as it was after its entry `last`, projections included. `config` serves where the ledger names none yet.
@@ -66,8 +82,20 @@ pub fn as_it_was(path: &Path, site: &SiteId, last: Seq, config: &Config) -> Resu
     Ledger::as_it_was(path, site, last, |tx| replay(tx, tx, config, |_| ()).map(|_| ()))
 }
 
-/// Applies all entries of `from` to the projections of `to`, whose tables must be empty.
-fn replay(from: &Store, to: &Tx, config: &Config, mut progress: impl FnMut(i64)) -> Result<i64, LedgerError> {
+/// Fills the projections of `to`, whose tables must be empty, from all entries of `from`, which `to` holds too.
+fn replay(from: &Store, to: &Tx, config: &Config, progress: impl FnMut(i64)) -> Result<i64, LedgerError> {
+    let (count, in_force) = apply_all(from, to, config, progress)?;
+    estimates::refresh_void(to, &in_force.things)?;
+    Ok(count)
+}
+
+/// All projections but the estimates; tells how many entries there were, and the configuration that the last of them leaves in force.
+fn apply_all(
+    from: &Store,
+    to: &Tx,
+    config: &Config,
+    mut progress: impl FnMut(i64),
+) -> Result<(i64, Config), LedgerError> {
     let mut in_force = config.clone();
     let mut next = Seq::FIRST;
     let mut count = 0;
@@ -88,6 +116,5 @@ fn replay(from: &Store, to: &Tx, config: &Config, mut progress: impl FnMut(i64))
         }
         progress(count);
     }
-    estimates::refresh_void(to, &in_force.things)?;
-    Ok(count)
+    Ok((count, in_force))
 }

@@ -51,6 +51,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('check', 'check', [CompletionResultType]::ParameterValue, 'Are configuration, folders, ledger, time zone, reminders and channels sound?')
             [CompletionResult]::new('desktop', 'desktop', [CompletionResultType]::ParameterValue, 'Show messages on this desktop, as the user who sits at it; the channel ''desktop'' lays them down')
             [CompletionResult]::new('rebuild', 'rebuild', [CompletionResultType]::ParameterValue, 'Make everything that is derived from the ledger anew')
+            [CompletionResult]::new('prune', 'prune', [CompletionResultType]::ParameterValue, 'Take the spectra of old readings out of the ledger, where nothing rests on them')
             [CompletionResult]::new('backup', 'backup', [CompletionResultType]::ParameterValue, 'Write the whole ledger into one file, also while `run` works, and check it')
             [CompletionResult]::new('restore', 'restore', [CompletionResultType]::ParameterValue, 'Put a backup in place: where there is no ledger, or where the ledger is its beginning')
             [CompletionResult]::new('audit', 'audit', [CompletionResultType]::ParameterValue, 'The ledger: is it whole and unchanged, and how does somebody outside know?')
@@ -288,6 +289,16 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
             break
         }
+        'twinwhite;prune' {
+            [CompletionResult]::new('--spectra-before', '--spectra-before', [CompletionResultType]::ParameterName, 'Of readings made before this: a day, or a local time, or RFC 3339')
+            [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
+            [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
+            [CompletionResult]::new('--yes', '--yes', [CompletionResultType]::ParameterName, 'Do it, and not only say what would go')
+            [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
+            [CompletionResult]::new('-h', '-h', [CompletionResultType]::ParameterName, 'Print help')
+            [CompletionResult]::new('--help', '--help', [CompletionResultType]::ParameterName, 'Print help')
+            break
+        }
         'twinwhite;backup' {
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
@@ -333,8 +344,8 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
             [CompletionResult]::new('--job', '--job', [CompletionResultType]::ParameterName, 'Only the sign-offs of this job')
             [CompletionResult]::new('--by', '--by', [CompletionResultType]::ParameterName, 'Only what this operator did')
             [CompletionResult]::new('--kind', '--kind', [CompletionResultType]::ParameterName, 'Only entries of this kind, like sign-off, reading, event, retract, verdict or alert')
-            [CompletionResult]::new('--from', '--from', [CompletionResultType]::ParameterName, 'Only what was written at that time or later')
-            [CompletionResult]::new('--until', '--until', [CompletionResultType]::ParameterName, 'Only what was written by that time')
+            [CompletionResult]::new('--from', '--from', [CompletionResultType]::ParameterName, 'Only what was written at that time or later; a day means its beginning')
+            [CompletionResult]::new('--until', '--until', [CompletionResultType]::ParameterName, 'Only what was written by that time; a day means its end')
             [CompletionResult]::new('--last', '--last', [CompletionResultType]::ParameterName, 'Only the last of them')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')

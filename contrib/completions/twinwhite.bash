@@ -73,6 +73,9 @@ _twinwhite() {
             twinwhite,messages)
                 cmd="twinwhite__subcmd__messages"
                 ;;
+            twinwhite,prune)
+                cmd="twinwhite__subcmd__prune"
+                ;;
             twinwhite,rebuild)
                 cmd="twinwhite__subcmd__rebuild"
                 ;;
@@ -125,7 +128,7 @@ _twinwhite() {
 
     case "${cmd}" in
         twinwhite)
-            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack sign messages resend maintenance record retract release check desktop rebuild backup restore audit demo"
+            opts="-h -V --config --operator --help --version init run add ingest inspect compare status history ageing forecast backtest due alerts ack sign messages resend maintenance record retract release check desktop rebuild prune backup restore audit demo"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 1 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -869,6 +872,32 @@ _twinwhite() {
                 return 0
             fi
             case "${prev}" in
+                --config)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --operator)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                *)
+                    COMPREPLY=()
+                    ;;
+            esac
+            COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+            return 0
+            ;;
+        twinwhite__subcmd__prune)
+            opts="-h --spectra-before --yes --json --config --operator --help"
+            if [[ ${cur} == -* || ${COMP_CWORD} -eq 2 ]] ; then
+                COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
+                return 0
+            fi
+            case "${prev}" in
+                --spectra-before)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
                 --config)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0

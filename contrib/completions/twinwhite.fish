@@ -52,6 +52,7 @@ complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "release" -d 'Le
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "check" -d 'Are configuration, folders, ledger, time zone, reminders and channels sound?'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "desktop" -d 'Show messages on this desktop, as the user who sits at it; the channel \'desktop\' lays them down'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "rebuild" -d 'Make everything that is derived from the ledger anew'
+complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "prune" -d 'Take the spectra of old readings out of the ledger, where nothing rests on them'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "backup" -d 'Write the whole ledger into one file, also while `run` works, and check it'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "restore" -d 'Put a backup in place: where there is no ledger, or where the ledger is its beginning'
 complete -c twinwhite -n "__fish_twinwhite_needs_command" -f -a "audit" -d 'The ledger: is it whole and unchanged, and how does somebody outside know?'
@@ -190,6 +191,12 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand desktop" -s h -l hel
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand rebuild" -s h -l help -d 'Print help'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand prune" -l spectra-before -d 'Of readings made before this: a day, or a local time, or RFC 3339' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand prune" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand prune" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand prune" -l yes -d 'Do it, and not only say what would go'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand prune" -l json -d 'Answer in JSON, numbers unrounded'
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand prune" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand backup" -l json -d 'Answer in JSON, numbers unrounded'
@@ -218,8 +225,8 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_se
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l job -d 'Only the sign-offs of this job' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l by -d 'Only what this operator did' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l kind -d 'Only entries of this kind, like sign-off, reading, event, retract, verdict or alert' -r
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l from -d 'Only what was written at that time or later' -r
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l until -d 'Only what was written by that time' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l from -d 'Only what was written at that time or later; a day means its beginning' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l until -d 'Only what was written by that time; a day means its end' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l last -d 'Only the last of them' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from show" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r

@@ -7,7 +7,9 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-pub use parts::{Answers, AsOf, Audit, Json, KnownAt, Look, MAINTENANCE_HELP, SIGN_HELP, Signing, When, Which};
+pub use parts::{
+    Answers, AsOf, Audit, BACKUP_HELP, Json, KnownAt, Look, MAINTENANCE_HELP, Pruning, SIGN_HELP, Signing, When, Which,
+};
 
 /// Keeps watch over the match between your screens and the lamps you judge prints under.
 ///
@@ -447,15 +449,11 @@ It only reads the folder, and shows each message once for each user.")]
     #[command(after_help = "Example:\n  twinwhite rebuild")]
     Rebuild,
 
-    /// Write the whole ledger into one file, also while `run` works, and check it
-    #[command(after_help = "\
-Examples:
-  twinwhite backup usb/quillmoor.backup
-  twinwhite backup usb/quillmoor.backup --json            from a timer, each night
+    /// Take the spectra of old readings out of the ledger, where nothing rests on them
+    Prune(Pruning),
 
-It is made aside, checked from the first entry to the last, signed heads included, and then takes its name in one step. An older
-backup of the same history under that name makes room; anything else there is refused. Not in it: the private key, the
-configuration's file and secrets, and the archive.")]
+    /// Write the whole ledger into one file, also while `run` works, and check it
+    #[command(after_help = BACKUP_HELP)]
     Backup {
         /// The file to write; its folder must be there.
         file: PathBuf,

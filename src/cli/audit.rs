@@ -43,6 +43,9 @@ pub struct Verified {
     /// How many signed heads were held against the entries, those given with --head among them.
     #[schemars(range(min = 0))]
     signed_heads: usize,
+    /// How many readings are there without the spectrum that they came with; an entry says so of each.
+    #[schemars(range(min = 0))]
+    spectra_pruned: u64,
 }
 
 /// Signed heads are looked through so many at a time.
@@ -130,6 +133,7 @@ pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode
             why,
             differing_tables: differing,
             signed_heads: found.signed_heads,
+            spectra_pruned: found.pruned,
         })?;
     } else if ok {
         output::print(&format!("The ledger is whole: {}, root {}.\n", say::entries(found.entries), found.root))?;
@@ -137,6 +141,10 @@ pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode
             0 => {}
             1 => output::print("It leads to its one signed head.\n")?,
             heads => output::print(&format!("It leads to all {heads} signed heads.\n"))?,
+        }
+        if found.pruned > 0 {
+            let readings = say::count(found.pruned, "reading");
+            output::print(&format!("The spectra of {readings} were taken out, and entries say so of each.\n"))?;
         }
         output::print(if heads.is_empty() {
             "That says nothing against somebody who holds the key and rewrote all of it: hold it against a head kept elsewhere, \

@@ -117,7 +117,7 @@ impl From<CannotCertify> for Failure {
     fn from(error: CannotCertify) -> Self {
         let kind = match &error {
             CannotCertify::Ledger(_) | CannotCertify::Stale => Kind::Ledger,
-            CannotCertify::NoEntry { .. } => Kind::NotFound,
+            CannotCertify::NoEntry { .. } | CannotCertify::Pruned { .. } => Kind::NotFound,
             CannotCertify::Foreign(_) => Kind::Input,
         };
         Self::new(kind, error.to_string())

@@ -27,6 +27,7 @@ mod messages;
 mod operator;
 mod output;
 mod plot;
+mod prune;
 mod record;
 mod rules;
 mod run;
@@ -125,6 +126,7 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Desktop { folder, once } => desktop::desktop(&cli, &clock, folder.as_deref(), *once).map(done),
         Command::Backup { file, output } => backup::backup(session()?, file, output.json).map(done),
         Command::Restore { file, output } => backup::restore(session()?, file, output.json).map(done),
+        Command::Prune(given) => prune::prune(session()?, given).map(done),
         Command::Rebuild => audit::rebuild(session()?).map(done),
         Command::Audit(Audit::Verify { certificate: Some(file), head, key, output }) => {
             audit::certificate::verify(file, head, key.as_deref(), output.json)

@@ -12,7 +12,7 @@ use crate::ledger::Certificate;
 
 use super::{
     ageing, alerts, audit, backtest, backup, check, compare, due, fail, forecast, history, inspect, maintenance,
-    messages, send, sign, status, take,
+    messages, prune, send, sign, status, take,
 };
 
 /// Said at the end of every schema's description.
@@ -95,6 +95,7 @@ pub fn schemas() -> Vec<Published> {
         Published::of::<audit::certificate::Checked>("audit verify certificate"),
         Published::of::<backtest::json::Backtest>("backtest"),
         Published::of::<backup::BackupJson>("backup"),
+        Published::of::<prune::PrunedJson>("prune"),
         Published::of::<check::Checked>("check"),
         Published::of::<send::Sent>("check --send"),
         Published::of::<compare::json::Compared>("compare"),

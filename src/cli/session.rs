@@ -15,6 +15,7 @@ use crate::daemon;
 use crate::ledger::{Body, Entry, Ledger, OpenMode};
 use crate::reading::{Operator, ThingKind};
 use crate::rebuild;
+use crate::say;
 use crate::site::Station;
 use crate::units::{DeviceId, StationId, Time};
 use crate::zone::LocalZone;
@@ -102,6 +103,13 @@ impl<'a> Session<'a> {
         };
         let now = self.reader()?;
         let last = now.last_entry_by(at)?.ok_or_else(nothing)?;
+        let pruned = now.pruned_since(last)?;
+        if pruned > 0 {
+            let readings = say::count(u64::try_from(pruned).unwrap_or(0), "reading");
+            eprintln!(
+                "Known then were also the spectra of {readings}, which were taken out since: what rests on them is missing here."
+            );
+        }
         let path = self.config.paths.state.join(daemon::LEDGER_FILE);
         let ledger = rebuild::as_it_was(&path, &self.config.site.id, last, &self.config)?;
         let (seq, _) = ledger.config_in_force()?.ok_or_else(nothing)?;
@@ -131,9 +139,18 @@ impl<'a> Session<'a> {
     }
 
     /// An instant as it was typed after `option`; a bare day means its end.
-    fn instant(&self, option: &str, text: &str) -> Result<Time, Failure> {
+    pub fn instant(&self, option: &str, text: &str) -> Result<Time, Failure> {
+        self.typed(option, text, NaiveTime::from_hms_opt(23, 59, 59).unwrap_or(NaiveTime::MIN))
+    }
+
+    /// An instant as it was typed after `option`; a bare day means its beginning.
+    pub fn beginning(&self, option: &str, text: &str) -> Result<Time, Failure> {
+        self.typed(option, text, NaiveTime::MIN)
+    }
+
+    fn typed(&self, option: &str, text: &str, of_a_day: NaiveTime) -> Result<Time, Failure> {
         match text.trim().parse::<NaiveDate>() {
-            Ok(day) => Ok(self.zone().at(day, NaiveTime::from_hms_opt(23, 59, 59).unwrap_or(NaiveTime::MIN))),
+            Ok(day) => Ok(self.zone().at(day, of_a_day)),
             Err(_) => self.zone().read(text).map_err(|bad| Failure::new(Kind::Usage, format!("{option}: {bad}"))),
         }
     }

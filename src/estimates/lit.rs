@@ -11,7 +11,7 @@ use super::at;
 use crate::color::{PaperUnderLamp, Sampled, uv_prime};
 use crate::drift::DeviceState;
 use crate::ledger::store::ReadingRow;
-use crate::ledger::{LedgerError, Store};
+use crate::ledger::{LedgerError, Seq, Store};
 use crate::reading::{EventKind, ThingKind};
 use crate::site::{Lamp, Paper, PaperWhite, Things};
 use crate::station::LitPaper;
@@ -44,6 +44,17 @@ impl LampLight {
     pub fn sampled(&self) -> Option<&Sampled> {
         self.spectrum.as_ref().map(|(_, sampled)| sampled)
     }
+}
+
+/// The entry of the spectrum that answers for a lamp's light at `to`, when its state is `burning`.
+pub fn spectrum_in_use(
+    store: &Store,
+    lamp: &DeviceId,
+    burning: &DeviceState,
+    to: Time,
+) -> Result<Option<Seq>, LedgerError> {
+    let changed = last_change(store, lamp, to)?;
+    Ok(newest_spectrum(store, lamp, burning, just_before(changed), to)?.map(|(row, _)| row.seq))
 }
 
 fn last_change(store: &Store, lamp: &DeviceId, to: Time) -> Result<Option<Time>, LedgerError> {

@@ -98,6 +98,17 @@ pub enum CannotCertify {
         /// How many entries the newest signed head covers, or 0.
         size: i64,
     },
+    /// What the entry said is gone; only its leaf is in the tree.
+    #[error(
+        "entry {seq} lost its spectrum, and entry {by} says so: it stands in the tree as it was, but can be shown only from a backup or \
+         a certificate made before"
+    )]
+    Pruned {
+        /// The entry.
+        seq: i64,
+        /// The entry that says so.
+        by: Seq,
+    },
     /// The stored hashes do not lead to the root.
     #[error(
         "the stored hashes of the tree do not lead to its root: `twinwhite audit verify` says more, `twinwhite rebuild` makes them anew"
@@ -213,6 +224,9 @@ impl Certificate {
         let missing = CannotCertify::NoEntry { seq: seq.get(), size: head.size };
         if seq.get() > head.size {
             return Err(missing);
+        }
+        if let Some(by) = store.pruned_by(seq)? {
+            return Err(CannotCertify::Pruned { seq: seq.get(), by });
         }
         let Some(RawEntry { site, seq, time, kind, body, .. }) = store.raw_entry(seq)? else { return Err(missing) };
         let index = (seq - 1).cast_unsigned();

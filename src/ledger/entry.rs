@@ -24,6 +24,7 @@
 //! than itself. So an unknown kind is damage and is not carried along; `verify` needs no kinds and checks it all the same.
 
 pub mod keys;
+pub mod pruned;
 pub mod sign_off;
 mod told;
 
@@ -33,9 +34,11 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Deserializer, Serialize};
 
 use super::digest::Digest;
+use super::given::Given;
 use crate::reading::{Defect, Event, OperatorBy, Reading};
 use crate::units::{OperatorId, Probability, SiteId, StationId, Time};
 pub use keys::{KeyLost, KeyMade, KeyRotated};
+pub use pruned::{Pruned, SpectraPruned};
 pub use sign_off::SignOff;
 pub use told::{Alert, Delivery, Maintenance, MaintenanceEnded, Outcome, Resend, Summary, Transition};
 
@@ -191,6 +194,8 @@ kinds! {
     SignOff = "sign-off",
     /// A backup took the place of a history that had gone further.
     Restored = "restored",
+    /// Spectra of old readings were taken out.
+    SpectraPruned = "spectra-pruned",
 }
 
 /// The beginning of a ledger.
@@ -293,6 +298,10 @@ pub struct ReadingTaken {
     /// Whether its time lay more than 10 minutes ahead of the clock on arrival.
     #[serde(default, skip_serializing_if = "is_false")]
     pub ahead: bool,
+    /// Whether it came with a spectrum that was taken out since (see [`pruned`]), as the digest of colour and level then; what
+    /// stands in `reading` followed from the spectrum.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spectrum_pruned: Option<Given>,
     /// The reading itself.
     pub reading: Reading,
 }

@@ -13,6 +13,7 @@ pub mod checkpoint;
 mod digest;
 pub mod entry;
 mod error;
+mod given;
 pub mod note;
 pub mod proof;
 #[cfg(test)]
@@ -26,5 +27,6 @@ pub use certificate::Certificate;
 pub use digest::Digest;
 pub use entry::{Body, Entry, Seq};
 pub use error::LedgerError;
+pub use given::Given;
 pub use store::{Head, Ledger, OpenMode, Store, Tx};
 pub use verify::{Fault, Verification, verify, verify_against, verify_both};

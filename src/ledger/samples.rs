@@ -1,7 +1,8 @@
 //! Bodies and rows that the ledger's tests share.
 
 use super::entry::{Body, ReadingTaken, Retract, Seq};
-use super::store::{Given, Ledger, ReadingRow, Standing};
+use super::given::Given;
+use super::store::{Ledger, ReadingRow, Standing};
 use super::{LedgerError, OpenMode};
 use crate::reading::{Circumstances, ColourSet, Level, Patch, Reading, Source};
 use crate::units::{DeviceId, Illuminance, SiteId, Time, Xy};
@@ -75,6 +76,7 @@ pub(super) fn take(ledger: &mut Ledger, now: Time, reading: Reading) -> Result<O
             line: None,
             conflict_with,
             ahead: false,
+            spectrum_pruned: None,
             reading: reading.clone(),
         });
         let seq = tx.append(&body)?;

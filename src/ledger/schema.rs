@@ -246,6 +246,14 @@ const MIGRATIONS: &[&str] = &[
     CREATE INDEX correction_target ON correction (target, seq);
     INSERT INTO correction (seq, target) SELECT seq, body ->> '$.seq' FROM entry WHERE kind IN ('retract', 'release');
     ",
+    // 9
+    "
+    CREATE TABLE pruned (
+        seq INTEGER PRIMARY KEY,        -- of a reading whose spectrum was taken out
+        by  INTEGER NOT NULL            -- the entry that says so
+    ) STRICT;
+    CREATE INDEX reading_spectral ON reading (time_us, seq) WHERE spectral = 1;
+    ",
 ];
 
 /// The version this program writes.
@@ -263,6 +271,7 @@ pub(super) const PROJECTIONS: &[(&str, &str)] = &[
     ("first_use", "device, instrument"),
     ("maintenance", "id"),
     ("outbox", "key"),
+    ("pruned", "seq"),
     ("reading", "seq"),
     ("sign_off", "seq"),
     ("signing_key", "seq"),

@@ -5,10 +5,14 @@
 //! with the key that the entries name at that size (`signed`). What does not live here: whether the projections fit the
 //! entries (`rebuild`).
 //!
+//! A reading whose spectrum was taken out stands in the tree with the leaf that it had, if a later entry names both that leaf and
+//! what stands there now (`pruned`).
+//!
 //! What it finds: a row changed, taken out, put in, moved or doubled; a tail cut off; a head changed. What no check of one
 //! file can find: a ledger rewritten as a whole, heads included, by somebody who holds the key. For that, a head must be
 //! remembered elsewhere and given here.
 
+mod pruned;
 mod signed;
 
 use super::checkpoint::SignedHead;
@@ -16,6 +20,7 @@ use super::digest::Digest;
 use super::error::LedgerError;
 use super::store::{Head, RawRow, SignedRow, Store, is_kept};
 use super::tree::Frontier;
+use pruned::Replaced;
 use signed::Keys;
 
 /// What is wrong with a ledger.
@@ -36,6 +41,11 @@ pub enum Fault {
     /// The kept leaf is not the hash of the other columns.
     #[error("entry {0} does not match its leaf: one of the two was changed")]
     Leaf(i64),
+    /// A reading without its spectrum, of which no entry says that it was taken out, or not so.
+    #[error(
+        "entry {0} does not match its leaf, and no later entry says that its spectrum was taken out: one of them was changed"
+    )]
+    Untold(i64),
     /// The store could not be read any further.
     #[error("entry {0} cannot be read: {1}")]
     Unreadable(i64, String),
@@ -117,6 +127,8 @@ pub struct Verification {
     pub first_bad: Option<i64>,
     /// What was found first.
     pub fault: Option<Fault>,
+    /// How many readings are there without the spectrum that they came with.
+    pub pruned: u64,
     /// Whether the stored subtree hashes are those of the entries. They are a cache that `rebuild` makes anew, and no
     /// part of `ok`.
     pub subtrees_ok: bool,
@@ -191,6 +203,8 @@ struct Walk<'a> {
     /// The size of the last one that was right.
     agreed: i64,
     keys: Keys,
+    /// Entries whose body was replaced, until one says so.
+    replaced: Replaced,
     /// Roots of the subtrees whose roots are kept.
     subtrees: Vec<(u32, i64, Digest)>,
     /// The number the next entry must have.
@@ -212,6 +226,7 @@ impl<'a> Walk<'a> {
             compared: 0,
             agreed: 0,
             keys: Keys::default(),
+            replaced: Replaced::default(),
             subtrees: Vec::new(),
             next: 1,
             entries: 0,
@@ -241,13 +256,24 @@ impl<'a> Walk<'a> {
             self.note(Fault::Twice(seq), Some(seq));
         }
         self.next = self.next.max(seq.saturating_add(1));
-        let leaf = entry.true_leaf(&mut self.bytes).filter(|_| entry.site == self.site);
-        match leaf {
-            None => self.note(Fault::NoEntry(seq), Some(seq)),
-            Some(leaf) if leaf.as_bytes().as_slice() != entry.leaf => self.note(Fault::Leaf(seq), Some(seq)),
-            Some(_) => {}
-        }
-        let leaf = leaf.unwrap_or_else(|| Digest::of(b""));
+        let found = entry.true_leaf(&mut self.bytes).filter(|_| entry.site == self.site);
+        let leaf = match found {
+            None => {
+                self.note(Fault::NoEntry(seq), Some(seq));
+                Digest::of(b"")
+            }
+            Some(found) if found.as_bytes().as_slice() == entry.leaf => {
+                self.replaced.told_by(entry);
+                found
+            }
+            Some(found) => match self.replaced.take(entry, found) {
+                Some(leaf) => leaf,
+                None => {
+                    self.note(Fault::Leaf(seq), Some(seq));
+                    found
+                }
+            },
+        };
         let subtrees = &mut self.subtrees;
         self.tree.push_telling(leaf, |level, index, root| {
             if is_kept(level) {
@@ -282,6 +308,11 @@ impl<'a> Walk<'a> {
         let root = self.tree.root();
         let longest = self.held.last().map_or(0, |held| held.head.size);
         self.subtrees.sort_unstable_by_key(|(level, index, _)| (*level, *index));
+        if let Some(seq) = self.replaced.untold().filter(|_| self.first_bad.is_none()) {
+            // Whatever a head had to say against the root may be its consequence.
+            self.fault = Some(Fault::Untold(seq));
+            self.first_bad = Some(seq);
+        }
         match kept {
             None => self.note(Fault::NoHead, None),
             Some((head, _)) if head.size.max(longest) > self.entries => {
@@ -301,6 +332,7 @@ impl<'a> Walk<'a> {
             root,
             first_bad: self.first_bad,
             fault: self.fault,
+            pruned: self.replaced.count(),
             subtrees_ok: self.subtrees == subtrees,
             signed_heads: self.held.iter().filter(|held| held.note.is_some()).count(),
         }

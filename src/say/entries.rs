@@ -22,7 +22,8 @@ pub fn entry(body: &Body, zone: &LocalZone) -> String {
         Body::Refusal(refusal) => format!("{} was refused", refusal.name),
         Body::ReadingTaken(taken) => {
             let Reading { device, time, .. } = &taken.reading;
-            format!("{device} read on {}", zone.show(*time))
+            let pruned = if taken.spectrum_pruned.is_some() { "; its spectrum was pruned" } else { "" };
+            format!("{device} read on {}{pruned}", zone.show(*time))
         }
         Body::EventTaken(taken) => {
             let event = &taken.event;
@@ -75,6 +76,11 @@ pub fn entry(body: &Body, zone: &LocalZone) -> String {
             let lost = restored.seen.saturating_sub(restored.entries);
             let held = super::entries(restored.entries);
             format!("a backup of {held} was restored; what came after is lost: {}", super::entries(lost))
+        }
+        Body::SpectraPruned(pruned) => {
+            let count = u64::try_from(pruned.entries.len()).unwrap_or(0);
+            let readings = super::count(count, "reading");
+            format!("the spectra of {readings} made before {} were taken out", zone.show(pruned.before))
         }
         Body::KeyMade(_) | Body::KeyRotated(_) | Body::KeyLost(_) => key_event(body).unwrap_or_default(),
     }

@@ -15,8 +15,9 @@ use std::time::Duration;
 use measure::{Outcome, median, ratio, timed};
 use raw::{open_raw, raw_rows};
 use twinwhite::clock::SystemClock;
+use twinwhite::ledger::Given;
 use twinwhite::ledger::entry::{Body, ReadingTaken, Seq};
-use twinwhite::ledger::store::{Given, ReadingRow, Standing};
+use twinwhite::ledger::store::{ReadingRow, Standing};
 use twinwhite::ledger::{Ledger, LedgerError, OpenMode};
 use twinwhite::reading::{Circumstances, ColourSet, Level, Reading};
 use twinwhite::units::{DeviceId, Illuminance, InstrumentId, OperatorId, SiteId, Time, Xyz};
@@ -96,7 +97,14 @@ fn device(n: i64) -> &'static str {
 
 fn body(n: i64) -> Outcome<Body> {
     let reading = reading(n)?;
-    Ok(Body::ReadingTaken(ReadingTaken { file: None, line: None, conflict_with: None, ahead: false, reading }))
+    Ok(Body::ReadingTaken(ReadingTaken {
+        file: None,
+        line: None,
+        conflict_with: None,
+        ahead: false,
+        spectrum_pruned: None,
+        reading,
+    }))
 }
 
 fn reading(n: i64) -> Outcome<Reading> {

@@ -145,6 +145,7 @@ fn fill(path: &Path, entries: i64) -> Outcome<Head> {
     // As a ledger of before there were subtrees, so that they are filled in.
     tx.execute_batch(
         "DROP TABLE subtree; DROP TABLE signed_head; DROP TABLE signing_key; DROP TABLE sign_off; DROP TABLE correction;
+         DROP TABLE pruned; DROP INDEX reading_spectral;
          ALTER TABLE alert DROP COLUMN operator_by; ALTER TABLE maintenance DROP COLUMN operator_by; PRAGMA user_version = 5",
     )?;
     tx.commit()?;

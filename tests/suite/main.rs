@@ -31,6 +31,7 @@ mod lighting;
 mod mail;
 mod outbox;
 mod proofs;
+mod prune;
 mod published;
 mod readme;
 mod records;

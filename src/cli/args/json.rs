@@ -1,6 +1,6 @@
 //! Which commands were asked to answer in JSON.
 
-use super::{Audit, Command, Signing};
+use super::{Audit, Command, Pruning, Signing};
 
 impl Command {
     /// Whether the answer, and a failure, is wanted in JSON.
@@ -19,6 +19,7 @@ impl Command {
             | Self::Alerts { output, .. }
             | Self::Messages { output }
             | Self::Sign(Signing { output, .. })
+            | Self::Prune(Pruning { output, .. })
             | Self::Maintenance { output, .. }
             | Self::Check { output, .. }
             | Self::Backup { output, .. }

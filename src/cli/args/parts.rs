@@ -138,6 +138,16 @@ Refused where the match is out or unknown, or a reading is missing or too old, u
 The certificate is one small file, and a page of HTML beside it. The code is for writing down: whoever has it, or the signed head, can
 check the certificate without this computer. `twinwhite retract SEQ --reason TEXT` takes a sign-off back by a new entry.";
 
+/// What `backup --help` ends with.
+pub const BACKUP_HELP: &str = "\
+Examples:
+  twinwhite backup usb/quillmoor.backup
+  twinwhite backup usb/quillmoor.backup --json            from a timer, each night
+
+It is made aside, checked from the first entry to the last, signed heads included, and then takes its name in one step. An older
+backup of the same history under that name makes room; anything else there is refused. Not in it: the private key, the
+configuration's file and secrets, and the archive.";
+
 /// What is approved.
 #[derive(Debug, Clone, Args)]
 pub struct Signing {
@@ -155,6 +165,28 @@ pub struct Signing {
     /// The folder for certificate and page.
     #[arg(short, long, value_name = "FOLDER", default_value = ".")]
     pub out: PathBuf,
+    #[allow(missing_docs)]
+    #[command(flatten)]
+    pub output: Json,
+}
+
+/// Which spectra go.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = "\
+Examples:
+  twinwhite prune --spectra-before 2024-07-01             says what would go
+  twinwhite prune --spectra-before 2024-07-01 --yes       takes it out
+
+White and level of each reading stay, and so do those spectra that estimates rest on, and all of newer readings. Every leaf, root,
+head and certificate stays valid: a new entry names what was taken out of which, and `audit verify` holds both against each other.
+It cannot be undone; a backup made before has everything.")]
+pub struct Pruning {
+    /// Of readings made before this: a day, or a local time, or RFC 3339.
+    #[arg(long, value_name = "TIME")]
+    pub spectra_before: String,
+    /// Do it, and not only say what would go.
+    #[arg(long)]
+    pub yes: bool,
     #[allow(missing_docs)]
     #[command(flatten)]
     pub output: Json,
@@ -178,10 +210,10 @@ pub struct Which {
     /// Only entries of this kind, like sign-off, reading, event, retract, verdict or alert.
     #[arg(long, value_name = "KIND")]
     pub kind: Option<String>,
-    /// Only what was written at that time or later.
+    /// Only what was written at that time or later; a day means its beginning.
     #[arg(long, value_name = "TIME")]
     pub from: Option<String>,
-    /// Only what was written by that time.
+    /// Only what was written by that time; a day means its end.
     #[arg(long, value_name = "TIME")]
     pub until: Option<String>,
     /// Only the last of them.

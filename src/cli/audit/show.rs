@@ -48,7 +48,7 @@ pub struct EntryJson {
 /// Lists the entries that fit.
 pub fn show(session: Session, which: &Which, json: bool) -> Result<(), Failure> {
     let zone = session.zone();
-    let wanted = Wanted::of(which, &zone)?;
+    let wanted = Wanted::of(which, &session)?;
     let mut ledger = session.reader()?;
     let (mut found, mut taken_back): (Vec<EntryJson>, Vec<(i64, i64)>) = (Vec::new(), Vec::new());
     ledger.read(|store| {
@@ -105,18 +105,16 @@ struct Wanted<'a> {
 }
 
 impl<'a> Wanted<'a> {
-    fn of(which: &'a Which, zone: &LocalZone) -> Result<Self, Failure> {
-        let read = |name: &str, text: &Option<String>| {
-            let read = text.as_ref().map(|text| zone.read(text)).transpose();
-            read.map_err(|bad| Failure::new(Kind::Usage, format!("--{name}: {bad}")))
-        };
+    fn of(which: &'a Which, session: &Session) -> Result<Self, Failure> {
         if let Some(kind) = &which.kind
             && !Body::KINDS.contains(&kind.as_str())
         {
             let kinds = Body::KINDS.join(", ");
             return Err(Failure::new(Kind::Usage, format!("--kind {kind}: expected one of {kinds}")));
         }
-        Ok(Self { which, from: read("from", &which.from)?, until: read("until", &which.until)? })
+        let from = which.from.as_ref().map(|text| session.beginning("--from", text)).transpose()?;
+        let until = which.until.as_ref().map(|text| session.instant("--until", text)).transpose()?;
+        Ok(Self { which, from, until })
     }
 
     fn holds(&self, row: &RawEntry, time: Time, body: &Value) -> bool {

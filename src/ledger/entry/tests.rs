@@ -46,6 +46,7 @@ fn a_reading_is_readable_in_the_ledger() {
         line: Some(3),
         conflict_with: None,
         ahead: false,
+        spectrum_pruned: None,
         reading,
     });
     let mut json = Vec::new();
@@ -82,5 +83,5 @@ fn what_is_no_entry_is_refused() {
     assert!(matches!(Body::parse("brewed", "{}"), Err(BadBody::Kind { .. })));
     assert!(matches!(Body::parse("release", r#"{"seq":0}"#), Err(BadBody::Body { kind: "release", .. })));
     assert!(matches!(Body::parse("release", "not JSON"), Err(BadBody::Body { .. })));
-    assert_eq!(Body::KINDS.len(), 20);
+    assert_eq!(Body::KINDS.len(), 21);
 }

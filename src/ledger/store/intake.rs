@@ -3,10 +3,10 @@
 //! Readings and events of a device come back in an order that depends on their content alone, never on arrival: readings by
 //! time, instrument, patch and values, events by time, kind and target.
 
-use super::given::Given;
 use super::{LedgerError, Store, Tx};
 use crate::ledger::digest::Digest;
 use crate::ledger::entry::Seq;
+use crate::ledger::given::Given;
 use crate::reading::{Details, Event, Patch, Reading, Source};
 use crate::units::{DeviceId, Hours, InstrumentId, Luminance, Time, Xy};
 use rusqlite::Row;

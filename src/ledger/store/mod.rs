@@ -14,7 +14,6 @@ mod copying;
 mod entries;
 mod estimates;
 mod first_use;
-mod given;
 mod heads;
 mod intake;
 mod lighting;
@@ -23,6 +22,7 @@ mod opening;
 mod origins;
 mod place;
 mod projections;
+mod pruning;
 mod sign_offs;
 mod sizes;
 #[cfg(test)]
@@ -48,13 +48,13 @@ pub use alerts::{AlertRow, VerdictRow};
 pub use entries::RawEntry;
 pub(in crate::ledger) use entries::RawRow;
 pub use estimates::EstimateRow;
-pub use given::Given;
 pub use heads::SignedRow;
 pub(super) use heads::{backfill, is_kept};
 pub use intake::{EventRow, FileRow, ReadingRow, Standing, UvVariance};
 pub use messages::{MaintenanceRow, MessageRow, MessageState};
 pub use origins::Origin;
 pub use projections::{Counts, TableDigest};
+pub use pruning::Shortened;
 pub use sign_offs::SignOffRow;
 
 /// What may be done with a ledger, and whether it must exist.

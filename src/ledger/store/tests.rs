@@ -305,8 +305,14 @@ fn the_newest_of_what_few_have_is_the_newest_that_counts() {
         let spectrum = Spectrum::new(Default::default(), &nm, vec![given; 17], None).unwrap();
         reading.colour = ColourSet::Spectrum { spectrum: Box::new(spectrum) };
         let put = |tx: &mut Tx| {
-            let taken =
-                ReadingTaken { file: None, line: None, conflict_with: None, ahead: false, reading: reading.clone() };
+            let taken = ReadingTaken {
+                file: None,
+                line: None,
+                conflict_with: None,
+                ahead: false,
+                spectrum_pruned: None,
+                reading: reading.clone(),
+            };
             let seq = tx.append(&Body::ReadingTaken(taken))?;
             tx.put_reading(&row_of(row(seq, &reading)))?;
             Ok::<_, LedgerError>(seq)
@@ -381,7 +387,7 @@ fn an_older_ledger_is_brought_up_to_date() {
     drop(ledger);
     let raw = room.raw();
     raw.execute_batch(
-        "DROP INDEX reading_spectrum; DROP INDEX reading_ra; DROP INDEX reading_patch;
+        "DROP TABLE pruned; DROP INDEX reading_spectral; DROP INDEX reading_spectrum; DROP INDEX reading_ra; DROP INDEX reading_patch;
          UPDATE reading SET patch = 'paper';
          ALTER TABLE reading DROP COLUMN spectral; ALTER TABLE reading DROP COLUMN ra;
          ALTER TABLE reading DROP COLUMN named; DROP TABLE first_use;
@@ -468,9 +474,12 @@ fn no_query_scans() {
     ledger.origin(Seq::FIRST).unwrap();
     ledger.corrections(Seq::FIRST).unwrap();
     ledger.sign_off(Seq::FIRST).unwrap();
+    ledger.spectral_before(to).unwrap();
+    ledger.pruned_by(Seq::FIRST).unwrap();
+    ledger.pruned_since(Seq::FIRST).unwrap();
     ledger.raw_entries(Seq::FIRST, 10).unwrap();
     let asked = ledger.asked.take();
-    assert_eq!(asked.len(), 47);
+    assert_eq!(asked.len(), 50);
     for query in asked {
         let mut plan = ledger.conn.prepare(&format!("EXPLAIN QUERY PLAN {query}")).unwrap();
         for n in 1..=plan.parameter_count() {

@@ -2,8 +2,9 @@
 
 use rusqlite::ToSql;
 use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSqlOutput, ValueRef};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use crate::ledger::digest::Digest;
+use super::digest::Digest;
 use crate::reading::{ColourSet, Event, Level, Reading};
 use crate::units::{InstrumentId, Luminance};
 
@@ -75,5 +76,21 @@ impl FromSql for Given {
     fn column_result(value: ValueRef<'_>) -> FromSqlResult<Self> {
         let bytes = value.as_blob()?;
         bytes.try_into().map(Self).map_err(|_| FromSqlError::Other("expected 16 bytes".into()))
+    }
+}
+
+impl Serialize for Given {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(&format_args!("{:032x}", u128::from_be_bytes(self.0)))
+    }
+}
+
+impl<'de> Deserialize<'de> for Given {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let text = String::deserialize(from)?;
+        let digits = text.len() == 32 && text.bytes().all(|byte| byte.is_ascii_hexdigit());
+        let number = u128::from_str_radix(&text, 16).ok().filter(|_| digits);
+        let number = number.ok_or_else(|| serde::de::Error::custom("expected 32 hexadecimal digits"))?;
+        Ok(Self(number.to_be_bytes()))
     }
 }
