@@ -115,7 +115,7 @@ pub fn export(session: Session, folder: &Path, json: bool) -> Result<(), Failure
         "{} and {} are in {folder}; root {}.\nFORMAT.md there says what the files mean; \
          check_ledger.py of the contrib folder checks them without twinwhite.\n",
         say::entries(head.size),
-        say::count(heads as u64, "signed head"),
+        say::count(heads, "signed head"),
         head.root
     ))
 }
