@@ -16,6 +16,7 @@ use crate::config::Config;
 use crate::daemon::LEDGER_FILE;
 use crate::ledger::checkpoint::{BadCheckpoint, SignedHead};
 use crate::ledger::{Fault, Head, Ledger, LedgerError, OpenMode, Store, verify_both};
+use crate::say;
 use crate::units::{SiteId, Time};
 pub use restore::{Lost, Placed, RestoreError, Restored, restore};
 
@@ -51,8 +52,8 @@ pub enum BackupError {
     },
     /// The backup that is there holds more.
     #[error(
-        "{} is a backup of {held} entries, and the ledger has only {entries}: it was not overwritten; name another file. \
-         Was the ledger begun anew, or is this an older one?", path.display()
+        "{} is a backup of {}, and the ledger has only {entries}: it was not overwritten; name another file. \
+         Was the ledger begun anew, or is this an older one?", path.display(), say::entries(*held)
     )]
     Longer {
         /// The file.
@@ -63,7 +64,7 @@ pub enum BackupError {
         entries: i64,
     },
     /// The backup that is there holds something else.
-    #[error("{} is a backup of another history of this site ({held} entries): it was not overwritten; name another file", path.display())]
+    #[error("{} is a backup of another history of this site ({}): it was not overwritten; name another file", path.display(), say::entries(*held))]
     Fork {
         /// The file.
         path: PathBuf,

@@ -254,8 +254,8 @@ pub fn count(count: u64, word: &str) -> String {
 }
 
 /// A count of entries with its word.
-pub fn entries(count: u64) -> String {
-    if count == 1 { "1 entry".to_owned() } else { format!("{count} entries") }
+pub fn entries<N: PartialEq + From<u8> + std::fmt::Display>(count: N) -> String {
+    if count == N::from(1) { "1 entry".to_owned() } else { format!("{count} entries") }
 }
 
 /// Where a white has gone, like "bluer and slightly greener"; `None` where no word is worth saying.

@@ -15,6 +15,7 @@ use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::{Body, Digest, Fault, Head, Ledger, LedgerError, OpenMode, entry, verify, verify_both};
 use crate::reading::Operator;
 use crate::rebuild;
+use crate::say;
 use crate::signing::files;
 use crate::units::Time;
 
@@ -50,8 +51,8 @@ pub enum RestoreError {
     },
     /// A signed head that was kept says otherwise.
     #[error(
-        "{} is not the history that was signed: {} has a signed head of {size} entries that it does not lead to. Nothing was restored. \
-         One of the two was changed; if you know why, move that head away and restore again", path.display(), head.display()
+        "{} is not the history that was signed: {} has a signed head of {} that it does not lead to. Nothing was restored. \
+         One of the two was changed; if you know why, move that head away and restore again", path.display(), head.display(), say::entries(*size)
     )]
     Contradicted {
         /// The file.
@@ -63,7 +64,8 @@ pub enum RestoreError {
     },
     /// The ledger that is there holds more.
     #[error(
-        "the ledger that is there has {entries} entries and the backup only {held}, all of which it holds: nothing was restored, and nothing needs to be"
+        "the ledger that is there has {} and the backup only {held}, all of which it holds: nothing was restored, and nothing needs to be",
+        say::entries(*entries)
     )]
     Longer {
         /// How many the ledger has.
@@ -73,9 +75,9 @@ pub enum RestoreError {
     },
     /// The ledger that is there is another one.
     #[error(
-        "the ledger that is there ({entries} entries) and the backup ({held} entries) are two histories of this site, and neither is the \
+        "the ledger that is there ({}) and the backup ({}) are two histories of this site, and neither is the \
          beginning of the other: nothing was restored. If it is the backup that you want, move ledger.db and what begins with its name \
-         out of {} and restore again", state.display()
+         out of {} and restore again", say::entries(*entries), say::entries(*held), state.display()
     )]
     Fork {
         /// How many entries the ledger has.
@@ -87,8 +89,8 @@ pub enum RestoreError {
     },
     /// The ledger that is there is damaged.
     #[error(
-        "the ledger that is there does not hold ({why}), so what it has beyond the backup ({held} entries) cannot be told: nothing was \
-         restored. Move ledger.db and what begins with its name out of {}, keep it, and restore again", state.display()
+        "the ledger that is there does not hold ({why}), so what it has beyond the backup ({}) cannot be told: nothing was \
+         restored. Move ledger.db and what begins with its name out of {}, keep it, and restore again", say::entries(*held), state.display()
     )]
     Unsound {
         /// What is wrong with it.

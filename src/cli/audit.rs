@@ -136,10 +136,11 @@ pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode
             spectra_pruned: found.pruned,
         })?;
     } else if ok {
-        let entries = found.entries;
-        output::print(&format!("The ledger is whole: {entries} entries, root {}.\n", found.root))?;
-        if found.signed_heads > 0 {
-            output::print(&format!("It leads to all {} signed heads.\n", found.signed_heads))?;
+        output::print(&format!("The ledger is whole: {}, root {}.\n", say::entries(found.entries), found.root))?;
+        match found.signed_heads {
+            0 => {}
+            1 => output::print("It leads to its one signed head.\n")?,
+            heads => output::print(&format!("It leads to all {heads} signed heads.\n"))?,
         }
         if found.pruned > 0 {
             let readings = say::count(found.pruned, "reading");
@@ -170,5 +171,5 @@ pub fn rebuild(session: Session) -> Result<(), Failure> {
     let mut progress = Progress::of("entries applied");
     let count = rebuild::rebuild(&mut ledger, &session.config, session.clock.now(), |done| progress.at(done))?;
     drop(progress);
-    output::print(&format!("Made anew from {count} entries.\n"))
+    output::print(&format!("Made anew from {}.\n", say::entries(count)))
 }

@@ -12,6 +12,7 @@ use crate::backup::{self, Backup, BackupError, Lost, Placed, RestoreError, Resto
 use crate::daemon::LEDGER_FILE;
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::{Head, Ledger, OpenMode};
+use crate::say;
 use crate::units::Time;
 use crate::zone::LocalZone;
 
@@ -115,7 +116,7 @@ fn holds_text(head: Head, ends: Option<Time>, signed: Option<&SignedHead>, zone:
         Some(signed) => {
             let size = signed.checkpoint.head.size;
             let when = signed.checkpoint.time.map_or(String::new(), |time| format!(", {}", zone.show_full(time)));
-            format!("{size} entries, code {}{when}", signed.code)
+            format!("{}, code {}{when}", say::entries(size), signed.code)
         }
     };
     format!("  entries      {}{until}\n  signed head  {signed}\n  root         {}\n", head.size, head.root)
@@ -142,7 +143,7 @@ pub fn backup(session: Session, file: &Path, json: bool) -> Result<(), Failure> 
     text.push_str(&holds_text(*head, *ends, signed.as_ref(), session.zone()));
     text.push_str(&format!("  size         {} KiB\n", bytes.div_ceil(1024)));
     if let Some(replaced) = replaced {
-        text.push_str(&format!("It took the place of a backup of {replaced} entries.\n"));
+        text.push_str(&format!("It took the place of a backup of {}.\n", say::entries(*replaced)));
     }
     text.push_str(&format!(
         "Not in it: the private key ({key}), of which you keep a copy where nobody else gets at it; the configuration's file and \
@@ -186,13 +187,19 @@ fn open_ends(restored: &Restored, session: &Session) -> String {
     if let Some(Lost { entries, seen, file }) = lost {
         let size = seen.checkpoint.head.size;
         text.push_str(&format!(
-            "LOST: the backup ends at entry {}, but a signed head of {size} entries was seen ({}, code {}): {entries} {} gone. \
+            "LOST: the backup ends at entry {}, but a signed head of {} was seen ({}, code {}): {} {} gone. \
              {}Is there a newer backup?\n",
             head.size,
+            say::entries(size),
             file.display(),
             seen.code,
-            if *entries == 1 { "entry is" } else { "entries are" },
-            if *placed == Placed::Nothing { "" } else { "An entry of the ledger says so, for whoever holds such a head. " },
+            say::entries(*entries),
+            if *entries == 1 { "is" } else { "are" },
+            if *placed == Placed::Nothing {
+                ""
+            } else {
+                "An entry of the ledger says so, for whoever holds such a head. "
+            },
         ));
     }
     if *strange_heads > 0 {

@@ -155,9 +155,7 @@ fn ledger(session: &Session, findings: &mut Vec<Finding>) {
         Err(why) => return findings.push(wrong("ledger", why.to_string())),
     };
     match verify(&ledger, &[]) {
-        Ok(found) if found.ok => {
-            findings.push(sound("ledger", format!("whole, {}", say::entries(found.entries.unsigned_abs()))))
-        }
+        Ok(found) if found.ok => findings.push(sound("ledger", format!("whole, {}", say::entries(found.entries)))),
         Ok(found) => {
             let why = found.fault.map(|fault| fault.to_string()).unwrap_or_default();
             findings.push(wrong(
@@ -171,7 +169,10 @@ fn ledger(session: &Session, findings: &mut Vec<Finding>) {
     if let Ok(counts) = counted
         && counts.due_messages > 0
     {
-        let says = format!("{} messages wait to be delivered; `twinwhite run` delivers them", counts.due_messages);
+        let says = match counts.due_messages {
+            1 => "1 message waits to be delivered; `twinwhite run` delivers it".to_owned(),
+            waiting => format!("{waiting} messages wait to be delivered; `twinwhite run` delivers them"),
+        };
         findings.push(note("messages", says));
     }
     heads(&ledger, session, findings);
@@ -187,8 +188,9 @@ fn heads(ledger: &Ledger, session: &Session, findings: &mut Vec<Finding>) {
         if missing > 0 {
             let folder = place.folder().display();
             let says = format!(
-                "{missing} of {} signed heads are not in {folder}: see whether it is there and can be written to; `twinwhite run` makes up for it",
-                rows.len()
+                "{missing} of {} {} not in {folder}: see whether it is there and can be written to; `twinwhite run` makes up for it",
+                say::count(rows.len() as u64, "signed head"),
+                if missing == 1 { "is" } else { "are" }
             );
             findings.push(note("signed heads", says));
         }

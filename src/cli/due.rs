@@ -96,7 +96,7 @@ pub fn due(session: Session, within: f64, ics: Option<&Path>, when: &When, json:
 
 /// `5 entries, 1 new, 1 moved, 1 cancelled.`
 fn in_calendar(changes: &Changes) -> String {
-    let entries = say::entries(changes.standing as u64);
+    let entries = say::entries(changes.standing);
     let others = [(changes.new, "new"), (changes.moved, "moved"), (changes.cancelled, "cancelled")];
     let others = others.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!(", {count} {word}"));
     format!("{entries}{}.", others.collect::<String>())

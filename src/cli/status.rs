@@ -83,6 +83,9 @@ pub fn status(
                 let since = zone.show(fails.since);
                 text.push_str(&format!("The heartbeat's address fails since {since}: {}.\n", fails.why));
             }
+            if let Some(fails) = beat.as_ref().and_then(|beat| beat.heads_fail.as_ref()) {
+                text.push_str(&format!("Since {}: {}.\n", zone.show(fails.since), fails.why));
+            }
             let gone = daemon::is_running(&session.config.paths.state) == Some(false);
             let seen = match (&beat, blind) {
                 (Some(Beat { ended_at: None, at, .. }), _) if gone => say::Seen::CutOff(*at),

@@ -8,6 +8,9 @@ use super::channels::{WebAddress, web_address};
 use super::settings::plain;
 use super::walk::{Entry, Table};
 
+/// What the program keeps for itself in the state folder.
+const OWN_FILES: [&str; 5] = ["ledger.db", "run.lock", "write.lock", "backup.lock", "heartbeat.json"];
+
 /// Files for others, and whom to tell of each beat.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Publish {
@@ -54,8 +57,7 @@ fn file<'a>(root: &Table<'a>, name: &str, base: &Path, paths: Option<&Paths>) ->
         entry.note("a file where readings lie", "a file outside of inbox, archive and quarantine", hint);
         return None;
     }
-    let own =
-        |paths: &Paths| ["ledger.db", "run.lock", "heartbeat.json"].map(|own| paths.state.join(own)).contains(&path);
+    let own = |paths: &Paths| OWN_FILES.map(|own| paths.state.join(own)).contains(&path);
     if paths.is_some_and(own) {
         entry.note(
             "a file that twinwhite keeps for itself",

@@ -8,6 +8,7 @@ use tokio::sync::oneshot;
 
 use super::{Daemon, DaemonError, Notice};
 use crate::ledger::LedgerError;
+use crate::publish::beat::Fails;
 use crate::signing::files::{self, FileError};
 use crate::signing::{SigningError, sign_head};
 use crate::units::Days;
@@ -30,6 +31,8 @@ pub(super) struct Heads {
     /// Heads of up to so many entries have their files.
     written: i64,
     writing: Option<oneshot::Receiver<Result<i64, FileError>>>,
+    /// Set while files cannot be written; stands in each beat.
+    pub(super) fails: Option<Fails>,
     /// What was told last, so that it is told once.
     told: Option<String>,
 }
@@ -72,11 +75,14 @@ impl Daemon {
                 Err(oneshot::error::TryRecvError::Empty) => return Ok(()),
                 Ok(Ok(size)) => {
                     self.heads.written = size;
-                    self.heads.told = None;
+                    (self.heads.told, self.heads.fails) = (None, None);
                 }
                 Ok(Err(why)) => {
                     self.heads.write = monotonic + AGAIN;
-                    self.tell_once(why.to_string());
+                    let why = why.to_string();
+                    let since = self.heads.fails.take().map_or(self.clock.now(), |before| before.since);
+                    self.heads.fails = Some(Fails { since, why: why.clone() });
+                    self.tell_once(why);
                 }
                 // The thread ended without a word.
                 Err(oneshot::error::TryRecvError::Closed) => self.heads.write = monotonic + AGAIN,

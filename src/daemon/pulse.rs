@@ -14,7 +14,7 @@ use super::{Daemon, DaemonError, LEDGER_FILE, Notice};
 use crate::alert::{Kind, Sighting, conditions};
 use crate::evaluate::{self, Condition, Estimates};
 use crate::ledger::LedgerError;
-use crate::publish::beat::{Beat, UrlFails};
+use crate::publish::beat::{Beat, Failing, Fails};
 use crate::publish::feed::{self, Foreign};
 use crate::publish::{self, metrics};
 use crate::say;
@@ -50,7 +50,7 @@ pub(super) struct Pulse {
     beat: Option<Duration>,
     asked: Option<Duration>,
     answer: Option<Receiver<Result<(), String>>>,
-    url_fails: Option<UrlFails>,
+    url_fails: Option<Fails>,
     calendar: Option<Drawn>,
     /// Files that could not be written, so that each is complained of once.
     unwritable: Vec<PathBuf>,
@@ -128,10 +128,10 @@ impl Daemon {
         }
         let now = self.clock.now();
         let ledger_file = self.config.paths.state.join(LEDGER_FILE);
-        let fails = self.pulse.url_fails.clone();
+        let failing = Failing { url: self.pulse.url_fails.clone(), heads: self.heads.fails.clone() };
         let config = &self.config;
         let made = self.ledger.read(|store| {
-            let beat = Beat::of(store, now, waiting, fails)?;
+            let beat = Beat::of(store, now, waiting, failing)?;
             let text = metrics::text(store, config, &ledger_file, &beat)?;
             Ok::<_, LedgerError>((beat, text))
         });
@@ -243,12 +243,12 @@ impl Daemon {
                 let since = LocalZone(self.config.site.zone).show(before.since);
                 (self.tell)(Notice::Settled(format!("the heartbeat's URL works again; it had failed since {since}")));
             }
-            (Err(why), Some(before)) => self.pulse.url_fails = Some(UrlFails { why, ..before }),
+            (Err(why), Some(before)) => self.pulse.url_fails = Some(Fails { why, ..before }),
             (Err(why), None) => {
                 (self.tell)(Notice::Trouble(format!(
                     "the heartbeat's URL fails: {why}; it is asked for again with each beat"
                 )));
-                self.pulse.url_fails = Some(UrlFails { since: self.clock.now(), why });
+                self.pulse.url_fails = Some(Fails { since: self.clock.now(), why });
             }
         }
     }

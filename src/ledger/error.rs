@@ -6,6 +6,7 @@
 //! it was, and the same work may be tried again once there is space.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use super::entry::{BadBody, Seq};
 
@@ -114,8 +115,8 @@ pub enum LedgerError {
     Sql(rusqlite::Error),
 }
 
-/// How long a connection waits for another one's lock, in seconds.
-pub(super) const WAIT_S: u64 = 10;
+/// How long a connection waits for another one's lock.
+pub(super) const WAIT: Duration = Duration::from_secs(10);
 
 impl LedgerError {
     /// Whether the process must stop writing and start anew.
@@ -140,7 +141,7 @@ impl From<rusqlite::Error> for LedgerError {
             return Self::Damaged { what: error.to_string() };
         }
         match error.sqlite_error_code() {
-            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Busy { waited_s: WAIT_S },
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Busy { waited_s: WAIT.as_secs() },
             Some(ErrorCode::DiskFull) => Self::DiskFull,
             Some(ErrorCode::SystemIoFailure) => Self::Broken { what: error.to_string() },
             Some(ErrorCode::DatabaseCorrupt) => Self::Damaged { what: error.to_string() },

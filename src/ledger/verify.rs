@@ -71,7 +71,7 @@ pub enum Fault {
     NoHead,
     /// A remembered head is not one that this ledger ever had.
     #[error(
-        "at {size} entries the root was remembered as {expected}, but is {found}: the ledger was rewritten since, somewhere from entry {} to {size}",
+        "up to entry {size} the root was remembered as {expected}, but is {found}: the ledger was rewritten since, somewhere from entry {} to {size}",
         agreed + 1
     )]
     Remembered {
@@ -85,7 +85,7 @@ pub enum Fault {
         expected: Digest,
     },
     /// A signed head in the store is damaged, is another ledger's, or was not signed with the key that counted then.
-    #[error("the signed head at {size} entries is not to be believed: {why}")]
+    #[error("the signed head up to entry {size} is not to be believed: {why}")]
     SignedHead {
         /// How many entries it covers.
         size: i64,

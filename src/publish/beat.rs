@@ -35,7 +35,10 @@ pub struct Beat {
     /// Entries of the ledger.
     pub entries: i64,
     /// Set while the outgoing URL fails.
-    pub url_fails: Option<UrlFails>,
+    pub url_fails: Option<Fails>,
+    /// Set while signed heads cannot be written as files.
+    #[serde(default)]
+    pub heads_fail: Option<Fails>,
 }
 
 /// The reading that was taken in last.
@@ -49,18 +52,27 @@ pub struct LastReading {
     pub taken_at: Time,
 }
 
-/// The outgoing URL does not answer well.
+/// Something that the watch does beside watching fails, and is tried again.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct UrlFails {
+pub struct Fails {
     /// Since when.
     pub since: Time,
-    /// What happened, without the URL.
+    /// What happened; of a URL, without the URL.
     pub why: String,
+}
+
+/// All that fails so.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Failing {
+    /// The outgoing URL does not answer well.
+    pub url: Option<Fails>,
+    /// Signed heads cannot be written as files, in the state folder or that of copies.
+    pub heads: Option<Fails>,
 }
 
 impl Beat {
     /// A beat at `at`, from what the ledger holds.
-    pub fn of(store: &Store, at: Time, files_waiting: usize, url_fails: Option<UrlFails>) -> Result<Self, LedgerError> {
+    pub fn of(store: &Store, at: Time, files_waiting: usize, failing: Failing) -> Result<Self, LedgerError> {
         let last_reading = match store.last_taken()? {
             None => None,
             Some((seq, device, time)) => {
@@ -76,7 +88,8 @@ impl Beat {
             last_reading,
             standing_alerts: store.standing_alerts()?.len(),
             entries: store.head()?.size,
-            url_fails,
+            url_fails: failing.url,
+            heads_fail: failing.heads,
         })
     }
 

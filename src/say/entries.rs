@@ -74,7 +74,8 @@ pub fn entry(body: &Body, zone: &LocalZone) -> String {
         }
         Body::Restored(restored) => {
             let lost = restored.seen.saturating_sub(restored.entries);
-            format!("a backup of {} entries was restored; {lost} that came after them are lost", restored.entries)
+            let held = super::entries(restored.entries);
+            format!("a backup of {held} was restored; what came after is lost: {}", super::entries(lost))
         }
         Body::SpectraPruned(pruned) => {
             let count = u64::try_from(pruned.entries.len()).unwrap_or(0);

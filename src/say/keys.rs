@@ -22,8 +22,9 @@ pub fn key_event(body: &Body) -> Option<String> {
 /// The lines of a morning's summary that hand the newest signed head on.
 pub fn head_lines(note: &str, code: &str, size: i64) -> Vec<String> {
     let told = format!(
-        "Signed head of the ledger at {size} entries, code {code}. Whoever keeps this message can prove later that nothing up to there \
-         was changed (`twinwhite audit verify --head FILE`):"
+        "Signed head of the ledger at {}, code {code}. Whoever keeps this message can prove later that nothing up to there \
+         was changed (`twinwhite audit verify --head FILE`):",
+        super::entries(size)
     );
     std::iter::once(told).chain(note.lines().filter(|line| !line.is_empty()).map(str::to_owned)).collect()
 }

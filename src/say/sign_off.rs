@@ -79,10 +79,10 @@ pub fn facts(signed: &SignOff) -> Vec<(&'static str, String)> {
     facts.push((
         "known",
         format!(
-            "as of {}, known at {}: {} entries of the ledger, root {}; configuration of entry {}; twinwhite {}",
+            "as of {}, known at {}: {} of the ledger, root {}; configuration of entry {}; twinwhite {}",
             state.as_of,
             signed.known.known_at.unwrap_or(state.as_of),
-            signed.known.entries,
+            super::entries(signed.known.entries),
             signed.known.root,
             signed.known.config_seq,
             signed.known.program

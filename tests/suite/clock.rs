@@ -18,7 +18,7 @@ const DAY: Duration = Duration::from_secs(86_400);
 /// The daemon is given up after so long of real time without the notice a test waits for.
 const PATIENCE: Duration = Duration::from_secs(60);
 
-const CONFIG: &str = r#"
+pub const CONFIG: &str = r#"
 [site]
 name = "Tower"
 timezone = "Europe/Lisbon"

@@ -3,14 +3,15 @@
 use std::fs;
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
+use std::process::Command;
 use std::sync::mpsc;
 use std::time::Duration;
 
 use serde_json::Value;
 use twinwhite::publish::beat::{self, Beat};
 
-use super::clock::Watch;
-use super::site::{Site, quiet_weeks};
+use super::clock::{CONFIG, Watch};
+use super::site::{PROGRAM, Site, quiet_weeks};
 use super::tools::checked_by;
 
 #[test]
@@ -174,5 +175,36 @@ async fn a_blind_watch_does_not_beat_and_says_so() {
     fs::rename(watch.folder.path().join("elsewhere"), &inbox).unwrap();
     minutes_until(&mut watch, "the alert's end", |watch| alerts(watch, "IS NOT NULL") == 1).await;
     minutes_until(&mut watch, "a beat again", |watch| beat_of(watch).unwrap().at > last).await;
+    watch.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn heads_that_cannot_be_copied_are_told_in_status_until_they_are() {
+    let more = "\n[signing]\ncopies = \"elsewhere\"\n";
+    let mut watch = Watch::start_with("2026-03-02T10:00:00Z", more);
+    let folder = watch.folder.path().to_owned();
+    fs::write(folder.join("twinwhite.toml"), format!("{CONFIG}{more}")).unwrap();
+    let status = |words: &[&str]| {
+        let said = Command::new(PROGRAM).current_dir(&folder).env_clear().arg("status").args(words).output().unwrap();
+        String::from_utf8(said.stdout).unwrap()
+    };
+    let json = || serde_json::from_str::<Value>(&status(&["--json"])).unwrap()["heartbeat"]["heads_fail"].clone();
+    let fails = |watch: &Watch| beat_of(watch).and_then(|beat| beat.heads_fail);
+    minutes_until(&mut watch, "a beat that says so", |watch| fails(watch).is_some()).await;
+    let told = fails(&watch).unwrap();
+    assert!(told.why.contains("elsewhere is not there"), "{told:?}");
+    assert_eq!(json()["why"], told.why);
+    let said = status(&[]);
+    assert!(said.contains(&format!(": {}.\n", told.why)), "{said}");
+
+    // It stands since the first time, until a later try succeeds.
+    watch.clock.advance(Duration::from_secs(3600));
+    watch.settle().await;
+    minutes_until(&mut watch, "another beat", |watch| beat_of(watch).unwrap().at.since(told.since).0 > 0.05).await;
+    assert_eq!(fails(&watch).unwrap().since, told.since);
+    fs::create_dir(folder.join("elsewhere")).unwrap();
+    minutes_until(&mut watch, "that they are copied", |watch| fails(watch).is_none()).await;
+    assert!(!status(&[]).contains("signed heads"));
+    assert_eq!(json(), Value::Null);
     watch.stop().await;
 }

@@ -1,6 +1,6 @@
 //! The ledger against somebody with SQLite in hand: what was changed, taken out or cut off is found and named.
 
-use std::fs;
+use std::fs::{self, File, TryLockError};
 
 use serde_json::Value;
 
@@ -148,4 +148,26 @@ fn a_flipped_byte_is_found_or_changes_nothing() {
     assert!(found > 10, "{found} found, {harmless} of no consequence");
     fs::write(&path, whole).unwrap();
     site.audit();
+}
+
+#[test]
+fn who_is_killed_while_standing_in_line_keeps_nobody_from_writing() {
+    let site = filled();
+    let before = site.audit();
+    let holder = site.ledger();
+    holder.execute_batch("BEGIN IMMEDIATE").unwrap();
+    let mut first = site.daemon_with(&["record", "cleaned", "loft-lamp"]);
+    let line = File::open(site.path("state/write.lock")).unwrap();
+    let taken = || match line.try_lock_shared() {
+        Ok(()) => line.unlock().map(|()| false).unwrap(),
+        Err(TryLockError::WouldBlock) => true,
+        Err(TryLockError::Error(bad)) => panic!("{bad}"),
+    };
+    first.until("the first in line", taken);
+    first.signal("KILL");
+    first.ended();
+    assert!(!taken(), "it left the line with its life");
+    holder.execute_batch("ROLLBACK").unwrap();
+    site.ok("record cleaned loft-lamp");
+    assert_eq!(site.audit(), before + 1);
 }

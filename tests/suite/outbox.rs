@@ -9,7 +9,10 @@ use serde_json::{Value, json};
 use twinwhite::acts;
 use twinwhite::clock::Clock;
 use twinwhite::daemon;
-use twinwhite::units::{Days, Time};
+use twinwhite::ledger::checkpoint::SignedHead;
+use twinwhite::ledger::store::SignedRow;
+use twinwhite::ledger::{Ledger, OpenMode};
+use twinwhite::units::{Days, SiteId, Time};
 
 use super::clock::Watch;
 use super::site::{LOFT, Site, from_now};
@@ -43,6 +46,19 @@ fn told(folder: &Path, channel: &str) -> Vec<Value> {
     names.retain(|path| path.extension().is_some_and(|kind| kind == "json"));
     names.sort();
     names.iter().map(|path| serde_json::from_str(&fs::read_to_string(path).unwrap()).unwrap()).collect()
+}
+
+fn ledger(folder: &Path) -> Ledger {
+    Ledger::open(&folder.join("state/ledger.db"), &SiteId::new("tower").unwrap(), OpenMode::ReadOnly).unwrap()
+}
+
+/// The heads that the ledger in this folder keeps, the smallest first.
+fn signed_heads(folder: &Path) -> Vec<SignedRow> {
+    ledger(folder).signed_heads(-1, u32::MAX).unwrap()
+}
+
+fn entries(folder: &Path) -> i64 {
+    ledger(folder).head().unwrap().size
 }
 
 /// Kind, subject and what is told, of each message of a group.
@@ -296,11 +312,50 @@ async fn the_summary_comes_once_a_morning_and_never_takes_silence_for_health() {
     let second = until_told(&mut watch, "mail", 2).await;
     let said = second[1]["messages"][0]["lines"].to_string();
     assert!(said.contains("2 readings came in during the last 24 hours"), "{said}");
+    // Whoever keeps the message has the newest head: its code to compare by eye, its text to check.
+    let lines = second[1]["messages"][0]["lines"].as_array().unwrap();
+    let lines: Vec<&str> = lines.iter().map(|line| line.as_str().unwrap()).collect();
+    let head = SignedHead::find(&lines.join("\n")).unwrap();
+    let told = format!("Signed head of the ledger at {} entries, code {}.", head.checkpoint.head.size, head.code);
+    assert!(lines.iter().any(|line| line.starts_with(&told)), "{told} {said}");
+    let kept = signed_heads(watch.folder.path()).into_iter().find(|kept| kept.note == head.note);
+    assert!(kept.is_some(), "the ledger has it too: {head:?}");
     pass(&mut watch, 24).await;
     let third = until_told(&mut watch, "mail", 3).await;
     let headline = third[2]["headline"].as_str().unwrap();
     assert!(headline.ends_with("nothing came in since yesterday, last reading 2 Mar 2026"), "{headline}");
     assert_eq!(third.len(), 3, "one a day");
+    watch.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_head_is_signed_an_hour_after_the_last_if_there_is_news() {
+    let mut watch = Watch::start_in(tempfile::tempdir().unwrap(), "2026-03-02T10:00:00Z", "");
+    let folder = watch.folder.path().to_owned();
+    let rows = "time,device,x,y,luminance_cd_m2,illuminance_lx\n2026-03-02T09:00:00Z,screen,0.3127,0.3290,143,\n\
+                2026-03-02T09:05:00Z,lamp,0.3127,0.3290,,500\n";
+    watch.settle().await;
+    watch.drop_in("first.csv", rows);
+    watch.settle().await;
+    watch.settle().await;
+    let first = signed_heads(&folder);
+    assert_eq!(first.len(), 1, "one at the beginning, and none within the hour: {first:?}");
+    watch.clock.advance(HOUR / 2);
+    watch.settle().await;
+    assert_eq!(signed_heads(&folder), first);
+    pass(&mut watch, 1).await;
+    let second = signed_heads(&folder);
+    assert_eq!((second.len(), second.first()), (2, first.first()), "{second:?}");
+    let apart = second[1].time.since(second[0].time);
+    assert!(apart >= Days(1.0 / 24.0) && apart < Days(2.0 / 24.0), "{apart:?}");
+    assert_eq!(second[1].head.size, entries(&folder), "it covers all there is");
+    // Hours without an entry are hours without a head.
+    pass(&mut watch, 5).await;
+    assert_eq!((entries(&folder), signed_heads(&folder)), (second[1].head.size, second.clone()));
+    refuse(&mut watch, 1).await;
+    pass(&mut watch, 2).await;
+    let third = signed_heads(&folder);
+    assert!(third.len() > second.len() && third.starts_with(&second), "{third:?}");
     watch.stop().await;
 }
 

@@ -14,6 +14,7 @@ use crate::ledger::Body;
 use crate::ledger::certificate::{BadCertificate, Certificate, CertifiedEntry, Kept};
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::note::VerifierKey;
+use crate::say;
 
 /// Whether a certificate holds against what somebody kept. Printed, with exit code 1, also where it does not.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -114,7 +115,7 @@ fn words(
         Ok(Body::SignOff(signed)) => text.push_str(&as_text(&signed)),
         _ => text.push_str(&format!("  says   {body}\n")),
     }
-    text.push_str(&format!("  head   {size} entries, code {code}\n"));
+    text.push_str(&format!("  head   {}, code {code}\n", say::entries(size)));
     let key = if keyed { "is the one that you hold" } else { "was taken from the certificate" };
     text.push_str(&format!("  key    {}\n         {key}\n", certificate.key));
     text

@@ -112,9 +112,11 @@ pub fn export(session: Session, folder: &Path, json: bool) -> Result<(), Failure
         return output::json(&Exported { entries: head.size, root: head.root.to_string(), heads, folder });
     }
     output::print(&format!(
-        "{} entries and {heads} signed heads are in {folder}; root {}.\nFORMAT.md there says what the files mean; \
+        "{} and {} are in {folder}; root {}.\nFORMAT.md there says what the files mean; \
          check_ledger.py of the contrib folder checks them without twinwhite.\n",
-        head.size, head.root
+        say::entries(head.size),
+        say::count(heads, "signed head"),
+        head.root
     ))
 }
 

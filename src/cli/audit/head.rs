@@ -9,6 +9,7 @@ use crate::cli::session::Session;
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::store::SignedRow;
 use crate::pipeline;
+use crate::say;
 use crate::signing::{self, SigningError, files};
 use crate::units::Time;
 
@@ -61,8 +62,9 @@ pub fn head(session: Session, json: bool) -> Result<(), Failure> {
     }
     let when = signed.checkpoint.time.map_or(String::new(), |time| format!(", {}", session.zone().show_full(time)));
     let mut text = format!(
-        "{}  signed head of {size} entries{when}\n\n{}\n",
+        "{}  signed head of {}{when}\n\n{}\n",
         output::strong(&signed.code.to_string()),
+        say::entries(size),
         signed.note
     );
     text.push_str("Send all of it to somebody who cannot write here: it proves that nothing up to it was changed.\n");

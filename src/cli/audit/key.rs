@@ -85,8 +85,9 @@ pub fn key(session: Session, change: Option<(Change, &str)>, json: bool) -> Resu
     }
     if let Some(signed) = signed {
         text.push_str(&format!(
-            "\nSigned with it: the head of {} entries, code {}.\n",
-            signed.checkpoint.head.size, signed.code
+            "\nSigned with it: the head of {}, code {}.\n",
+            say::entries(signed.checkpoint.head.size),
+            signed.code
         ));
     }
     if let Some(why) = copy_failed {

@@ -13,6 +13,7 @@ use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::note::VerifierKey;
 use crate::ledger::{Body, Certificate, Seq};
 use crate::pipeline;
+use crate::say;
 use crate::signing::{self, SigningError};
 
 /// Proves entry `seq` under the newest signed head; signs one first where that does not cover it.
@@ -56,11 +57,11 @@ pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>
     }
     let (entry, proof) = (&certificate.entry, &certificate.proof);
     output::print(&format!(
-        "Entry {seq} ({}, written {}) is proven under the signed head of {} entries, code {}.\n{} checks it anywhere: \
+        "Entry {seq} ({}, written {}) is proven under the signed head of {}, code {}.\n{} checks it anywhere: \
          `twinwhite audit verify {} --head HEAD`, HEAD being what somebody kept.\n",
         entry.kind,
         entry.time,
-        proof.size,
+        say::entries(proof.size),
         certificate.code,
         out.display(),
         out.display()

@@ -12,7 +12,7 @@ use crate::cli::rules::{RuleSetJson, as_json as rule_sets};
 use crate::color::{cct_duv, xy};
 use crate::equipment::ReadWith;
 use crate::ledger::Seq;
-use crate::publish::beat::{Beat, LastReading, UrlFails};
+use crate::publish::beat::{Beat, Fails, LastReading};
 use crate::say;
 use crate::site::Station;
 use crate::station::{Ambient, AtHours, EstimatedWhite, LampRa, Verdict, lightness_lost};
@@ -54,7 +54,9 @@ pub struct Heartbeat {
     /// Entries of the ledger.
     entries: i64,
     /// Set while the outgoing URL fails.
-    url_fails: Option<UrlFails>,
+    url_fails: Option<Fails>,
+    /// Set while signed heads cannot be written as files, in the state folder or that of copies.
+    heads_fail: Option<Fails>,
     /// The version of the program that looked.
     version: String,
 }
@@ -62,9 +64,31 @@ pub struct Heartbeat {
 impl Heartbeat {
     /// That beat, seen at `now`.
     pub fn of(beat: Beat, now: Time, blind: bool) -> Self {
-        let Beat { at, ended_at, version, files_waiting, last_reading, standing_alerts, entries, url_fails } = beat;
+        let Beat {
+            at,
+            ended_at,
+            version,
+            files_waiting,
+            last_reading,
+            standing_alerts,
+            entries,
+            url_fails,
+            heads_fail,
+        } = beat;
         let age_s = now.since(at).0 * 86_400.0;
-        Self { at, age_s, ended_at, blind, files_waiting, last_reading, standing_alerts, entries, url_fails, version }
+        Self {
+            at,
+            age_s,
+            ended_at,
+            blind,
+            files_waiting,
+            last_reading,
+            standing_alerts,
+            entries,
+            url_fails,
+            heads_fail,
+            version,
+        }
     }
 }
 

@@ -4,8 +4,8 @@
 //! a ledger and a transaction lead, so that a query works on either) and changed only through [`Tx`]. What lives not here:
 //! the tables (`schema`), and what an entry does to the projections (`pipeline`, `rebuild`).
 //!
-//! **A write** is BEGIN IMMEDIATE, read the head, do the work, write the head, COMMIT. The lock is taken first, so two
-//! processes never read the same head; SQLite syncs its log before COMMIT returns (WAL, synchronous FULL), so what `write`
+//! **A write** is BEGIN IMMEDIATE (in turn: `turn`), read the head, do the work, write the head, COMMIT. The lock is taken first,
+//! so two processes never read the same head; SQLite syncs its log before COMMIT returns (WAL, synchronous FULL), so what `write`
 //! returned survives a power cut. If the work fails, nothing of it stays. After a failed sync the ledger writes nothing
 //! more ([`LedgerError::Broken`]).
 
@@ -27,19 +27,22 @@ mod sign_offs;
 mod sizes;
 #[cfg(test)]
 mod tests;
+mod turn;
 mod values;
 
 use std::ops::Deref;
 use std::path::Path;
+use std::time::Duration;
 
 use rusqlite::{CachedStatement, Connection, OpenFlags, OptionalExtension, Params, Row};
 
 use super::digest::Digest;
 use super::entry::{Body, Founded, Seq};
-use super::error::LedgerError;
+use super::error::{LedgerError, WAIT};
 use super::schema::{self, Found};
 use super::tree::Frontier;
 use crate::units::{SiteId, Time};
+use turn::Queue;
 
 pub use alerts::{AlertRow, VerdictRow};
 pub use entries::RawEntry;
@@ -94,6 +97,7 @@ pub struct Store {
 pub struct Ledger {
     store: Store,
     stopped: bool,
+    queue: Queue,
 }
 
 /// A write transaction: whatever is done through it is kept as a whole or not at all.
@@ -139,14 +143,15 @@ impl Ledger {
             (_, OpenMode::ReadOnly) => {}
             (found, OpenMode::Create | OpenMode::Existing) => opening::prepare_to_write(&conn, site, found)?,
         }
-        Self::of(conn, site)
+        let queue = if mode == OpenMode::ReadOnly { Queue::none() } else { Queue::before(path) };
+        Self::of(conn, site, queue)
     }
 
     /// An empty ledger of `site` that is kept only in memory, to rebuild projections beside those on disk.
     pub fn in_memory(site: &SiteId) -> Result<Self, LedgerError> {
         let conn = Connection::open_in_memory()?;
         opening::prepare_to_write(&conn, site, Found::Empty)?;
-        Self::of(conn, site)
+        Self::of(conn, site, Queue::none())
     }
 
     /// The ledger at `path` as it was after its entry `last`: its entries up to that one, read where they lie, and projections in
@@ -177,10 +182,10 @@ impl Ledger {
             insert: None,
         })?;
         store.run("COMMIT", ())?;
-        Ok(Self { store, stopped: true })
+        Ok(Self { store, stopped: true, queue: Queue::none() })
     }
 
-    fn of(conn: Connection, site: &SiteId) -> Result<Self, LedgerError> {
+    fn of(conn: Connection, site: &SiteId, queue: Queue) -> Result<Self, LedgerError> {
         conn.set_prepared_statement_cache_capacity(64);
         let found = conn.query_row("SELECT site FROM head", (), |row| row.get::<_, String>(0)).optional()?;
         match found {
@@ -191,7 +196,7 @@ impl Ledger {
                     #[cfg(test)]
                     asked: Default::default(),
                 };
-                Ok(Self { store, stopped: false })
+                Ok(Self { store, stopped: false, queue })
             }
             Some(found) => Err(LedgerError::OtherSite { found, expected: site.as_str().to_owned() }),
             None => Err(LedgerError::Damaged { what: "it has no head".to_owned() }),
@@ -225,7 +230,7 @@ impl Ledger {
         }
         // A panic inside an earlier `work` that somebody caught leaves its transaction open.
         self.roll_back();
-        if let Err(error) = self.store.run("BEGIN IMMEDIATE", ()) {
+        if let Err(error) = self.begin() {
             return Err(self.failed(error).into());
         }
         let done = Tx::begin(&self.store, now).map_err(E::from).and_then(|mut tx| {
@@ -249,6 +254,15 @@ impl Ledger {
         let seen = look(&self.store);
         self.roll_back();
         seen
+    }
+
+    /// Waits in turn for SQLite's write lock.
+    fn begin(&self) -> Result<(), LedgerError> {
+        let conn = &self.store.conn;
+        conn.busy_timeout(Duration::ZERO)?;
+        let begun = self.queue.stand(|| self.store.run("BEGIN IMMEDIATE", ()).map(|_| ()));
+        conn.busy_timeout(WAIT)?;
+        begun
     }
 
     fn commit(&mut self) -> Result<(), LedgerError> {

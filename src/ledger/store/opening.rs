@@ -7,7 +7,7 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 use crate::ledger::entry::Seq;
-use crate::ledger::error::{LedgerError, WAIT_S};
+use crate::ledger::error::{LedgerError, WAIT};
 use crate::ledger::schema::{self, Found};
 use crate::ledger::tree::Frontier;
 use crate::units::SiteId;
@@ -35,7 +35,7 @@ pub(super) fn make_folder(path: &Path) -> Result<(), LedgerError> {
 pub(super) fn open_as(path: &Path, flags: OpenFlags) -> Result<(Connection, Found), LedgerError> {
     let conn = Connection::open_with_flags(path, flags | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
     // Before the first pragma, which may already find the file locked.
-    conn.busy_timeout(Duration::from_secs(WAIT_S))?;
+    conn.busy_timeout(WAIT)?;
     // Plans that do not hang on what is bound: else SQLite prepares a query about a range anew for every new bound.
     conn.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
     let found = schema::look(&conn).map_err(|error| match error {
@@ -72,7 +72,7 @@ fn uri(path: &Path, how: &str) -> Option<String> {
 pub(super) fn open_past(path: &Path, site: &SiteId, last: Seq) -> Result<Connection, LedgerError> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_URI;
     let conn = Connection::open_in_memory_with_flags(flags | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
-    conn.busy_timeout(Duration::from_secs(WAIT_S))?;
+    conn.busy_timeout(WAIT)?;
     prepare_to_write(&conn, site, Found::Empty)?;
     let attach = |how| match uri(path, how) {
         Some(uri) => conn.execute("ATTACH ?1 AS kept", (uri,)).and_then(|_| {
@@ -138,13 +138,13 @@ pub(super) fn prepare_to_write(conn: &Connection, site: &SiteId, found: Found) -
 /// The first switch to the write-ahead log needs the file for itself and, unlike other locks, SQLite does not wait for it:
 /// another process that merely looks at the new file makes it fail.
 fn switch_to_log(conn: &Connection) -> Result<(), LedgerError> {
-    const STEP_MS: u64 = 10;
-    let mut tries = WAIT_S * 1000 / STEP_MS;
+    const STEP: Duration = Duration::from_millis(10);
+    let mut tries = WAIT.as_millis() / STEP.as_millis();
     loop {
         match conn.pragma_update(None, "journal_mode", "WAL").map_err(LedgerError::from) {
             Err(LedgerError::Busy { .. }) if tries > 0 => {
                 tries -= 1;
-                std::thread::sleep(Duration::from_millis(STEP_MS));
+                std::thread::sleep(STEP);
             }
             done => return done,
         }
