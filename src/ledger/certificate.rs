@@ -180,7 +180,8 @@ pub enum BadCertificate {
     /// The head that was kept is of another size, and nothing connects the two.
     #[error(
         "the head that you hold is of {held} entries, the certificate's of {own}, and nothing in the certificate connects them: \
-         have it made anew with `twinwhite audit prove {seq} --head FILE`, FILE being your head"
+         have it made anew with `twinwhite audit prove {seq} --head FILE`, FILE being your head{}",
+        if held < seq { too_old(*seq) } else { String::new() }
     )]
     Unconnected {
         /// The size of the kept head.
@@ -200,6 +201,13 @@ pub enum BadCertificate {
     Key,
 }
 
+fn too_old(seq: i64) -> String {
+    format!(
+        ". Your head is older than the entry: connected with it, the certificate would show that its history continues yours, and not \
+         that entry {seq} was always as it says; only a head of {seq} entries or more fixes it"
+    )
+}
+
 /// What somebody holds from elsewhere to check a certificate against.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Kept {
@@ -207,6 +215,17 @@ pub enum Kept {
     Head(SignedHead),
     /// A short code.
     Code(ShortCode),
+}
+
+impl Kept {
+    /// Whether it fixes entry `seq` of a certificate that was found right against it: a head of fewer entries was signed before the entry
+    /// was written, and fits any entry that came after. The code is that of the certificate's own head.
+    pub const fn covers(&self, seq: i64) -> bool {
+        match self {
+            Self::Head(held) => held.checkpoint.head.size >= seq,
+            Self::Code(_) => true,
+        }
+    }
 }
 
 impl Certificate {

@@ -135,6 +135,47 @@ fn a_head_of_another_size_is_connected() {
     site.ok("audit verify --head mail.txt");
 }
 
+/// A head fixes nothing that was written after it: of two histories that continue it, both certificates fit.
+#[test]
+fn a_head_older_than_the_entry_does_not_prove_it() {
+    let site = filled();
+    let old = keep_head(&site, "old.head")["size"].as_i64().unwrap();
+    let forged = Site::bare();
+    for folder in ["state", "."] {
+        for name in site.names(folder).into_iter().filter(|name| site.path(&format!("{folder}/{name}")).is_file()) {
+            forged.write(&format!("{folder}/{name}"), fs::read(site.path(&format!("{folder}/{name}"))).unwrap());
+        }
+    }
+    let entry = old + 1;
+    for (site, event) in [(&site, "cleaned"), (&forged, "moved")] {
+        site.ok(&format!("record {event} loft-lamp"));
+        let said = site.ok(&format!("audit prove {entry} -o unconnected.json"));
+        assert!(!said.contains("older"), "{said}");
+        let said = site.run("audit verify unconnected.json --head old.head");
+        assert_eq!(said.code, 1);
+        assert!(said.out.contains("Your head is older than the entry"), "{}", said.out);
+        let said = site.ok(&format!("audit prove {entry} --head old.head -o proof.json"));
+        assert!(said.contains("is older than the entry and does not fix it"), "{said}");
+        let said = site.ok("audit verify proof.json --head old.head");
+        assert!(
+            said.starts_with("The head that you hold is older than the entry") && !said.contains("Proven"),
+            "{said}"
+        );
+        let found = site.json("audit verify proof.json --head old.head");
+        assert_eq!((&found["ok"], &found["covered"]), (&Value::Bool(true), &Value::Bool(false)));
+        let code = found["code"].as_str().unwrap();
+        for kept in [format!("--head {code}"), format!("--head old.head --head {code}")] {
+            assert_eq!(site.json(&format!("audit verify proof.json {kept}"))["covered"], true);
+            assert!(site.ok(&format!("audit verify proof.json {kept}")).starts_with("Proven, as far as a code"));
+        }
+        assert_eq!(site.json("audit verify proof.json")["covered"], false, "nothing was kept");
+    }
+    pinned("audit-verify-certificate-older", &steady(&site.ok("audit verify proof.json --head old.head")));
+    site.ok(&format!("audit prove {old} --head old.head -o last.json"));
+    let found = site.json("audit verify last.json --head old.head");
+    assert_eq!(found["covered"], true, "the last entry under it");
+}
+
 /// All hashes and the kept head made anew by somebody who does not hold the key, and by somebody who does.
 #[test]
 fn a_rewritten_ledger_is_found_by_a_head_that_was_kept() {
@@ -203,6 +244,18 @@ fn stored_heads_and_the_cache_are_watched() {
     site.ok("rebuild");
     site.audit();
     site.ok(&format!("audit prove {} -o x.json", size - 1));
+}
+
+/// Nothing that is made anew helps an entry that was changed: it is named.
+#[test]
+fn of_a_changed_entry_nothing_is_proven() {
+    let site = filled();
+    site.ok("audit head");
+    site.ledger().execute_batch("UPDATE entry SET body = replace(body, '0.3435', '0.3436') WHERE seq = 7").unwrap();
+    let said = site.run("audit prove 7");
+    assert_eq!(said.code, 1);
+    assert!(said.err.contains("entry 7 does not match its leaf") && !said.err.contains("rebuild"), "{}", said.err);
+    site.ok("audit prove 5");
 }
 
 #[test]

@@ -23,6 +23,9 @@ pub struct Checked {
     ok: bool,
     /// What it was held against. `nothing`: only its inner agreement was checked, which whoever has any key can bring about.
     against: Against,
+    /// Whether a head or code that was kept fixes the entry: false where each head was signed before the entry was written (its history is
+    /// only continued by the certificate's), where nothing was kept, and where the certificate does not hold.
+    covered: bool,
     /// Whether the verifier key was given and is that of the certificate; null where none was given.
     key_matches: Option<bool>,
     /// The entry that is certified; null where the file is no certificate.
@@ -62,6 +65,8 @@ pub fn verify(file: &Path, heads: &[String], key: Option<&str>, json: bool) -> R
         output::json(&Checked {
             ok: checked.is_ok(),
             against,
+            covered: checked.is_ok()
+                && certificate.as_ref().is_some_and(|read| kept.iter().any(|kept| kept.covers(read.entry.seq))),
             key_matches: key.map(|key| certificate.as_ref().is_some_and(|certificate| certificate.key == key.trim())),
             entry: certificate.map(|certificate| certificate.entry),
             size: head.as_ref().map(|head| head.checkpoint.head.size),
@@ -69,7 +74,7 @@ pub fn verify(file: &Path, heads: &[String], key: Option<&str>, json: bool) -> R
             why: checked.as_ref().err().map(ToString::to_string),
         })?;
     } else {
-        output::print(&words(certificate.as_ref(), &checked, against, key.is_some()))?;
+        output::print(&words(certificate.as_ref(), &checked, &kept, key.is_some()))?;
     }
     Ok(if checked.is_ok() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
@@ -89,7 +94,7 @@ fn check(certificate: &Certificate, kept: &[Kept], key: Option<&str>) -> Result<
 fn words(
     certificate: Option<&Certificate>,
     checked: &Result<SignedHead, BadCertificate>,
-    against: Against,
+    kept: &[Kept],
     keyed: bool,
 ) -> String {
     let (certificate, head) = match (certificate, checked) {
@@ -99,12 +104,19 @@ fn words(
     };
     let CertifiedEntry { site, seq, time, kind, body } = &certificate.entry;
     let (size, code) = (head.checkpoint.head.size, head.code);
-    let mut text = match against {
-        Against::Head => format!("Proven: the ledger of {site} held this entry, and the head that you hold covers it.\n"),
-        Against::Code => format!(
+    let heads = kept.iter().filter_map(|kept| match kept {
+        Kept::Head(held) => Some(held.checkpoint.head.size),
+        Kept::Code(_) => None,
+    });
+    let mut text = match heads.max() {
+        Some(held) if held >= *seq => {
+            format!("Proven: the ledger of {site} held this entry, and the head that you hold covers it.\n")
+        }
+        _ if kept.iter().any(|kept| matches!(kept, Kept::Code(_))) => format!(
             "Proven, as far as a code of 60 bits can: the ledger of {site} held this entry under the head with your code.\n"
         ),
-        Against::Nothing => {
+        Some(held) => older(held, head, *seq),
+        None => {
             "Only inner agreement was checked: all parts of the certificate fit each other.\nWhoever has any key can make such a file. \
              To prove more, hold it against a head kept elsewhere, with --head FILE or --head CODE.\n"
                 .to_owned()
@@ -119,4 +131,17 @@ fn words(
     let key = if keyed { "is the one that you hold" } else { "was taken from the certificate" };
     text.push_str(&format!("  key    {}\n         {key}\n", certificate.key));
     text
+}
+
+/// What a head shows of an entry that was written after it.
+fn older(held: i64, own: &SignedHead, seq: i64) -> String {
+    let (size, code) = (say::entries(own.checkpoint.head.size), own.code);
+    let held = say::entries(held);
+    format!(
+        "The head that you hold is older than the entry and does not fix it.\n\
+         Shown: entry {seq} stands under the certificate's own head of {size}, whose history continues your head of {held}.\n\
+         Not shown: that entry {seq} was always as it says. Whoever has the key can make another entry {seq} that fits your head as well.\n\
+         Ask somebody who cannot write to the ledger for a head of {} or more, or whether they hold the code {code}, and give that with --head.\n",
+        say::entries(seq)
+    )
 }
