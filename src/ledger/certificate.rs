@@ -109,9 +109,19 @@ pub enum CannotCertify {
         /// The entry that says so.
         by: Seq,
     },
+    /// The entry's row does not give its leaf.
+    #[error(
+        "entry {seq} does not match its leaf: one of the two was changed since it was written, and nothing can be proven of it; \
+         `twinwhite audit verify` says more"
+    )]
+    Altered {
+        /// The entry.
+        seq: i64,
+    },
     /// The stored hashes do not lead to the root.
     #[error(
-        "the stored hashes of the tree do not lead to its root: `twinwhite audit verify` says more, `twinwhite rebuild` makes them anew"
+        "the stored hashes of the tree do not lead to its root: `twinwhite audit verify` says whether an entry was changed; where none was, \
+         `twinwhite rebuild` makes the hashes anew"
     )]
     Stale,
     /// The head that somebody kept is not one of this ledger.
@@ -247,7 +257,11 @@ impl Certificate {
         if let Some(by) = store.pruned_by(seq)? {
             return Err(CannotCertify::Pruned { seq: seq.get(), by });
         }
-        let Some(RawEntry { site, seq, time, kind, body, .. }) = store.raw_entry(seq)? else { return Err(missing) };
+        let Some(row) = store.raw_entry(seq)? else { return Err(missing) };
+        if !row.matches_leaf() {
+            return Err(CannotCertify::Altered { seq: seq.get() });
+        }
+        let RawEntry { site, seq, time, kind, body, .. } = row;
         let index = (seq - 1).cast_unsigned();
         let hashes = proof::inclusion(store, index, size)?;
         let consistency = match kept {

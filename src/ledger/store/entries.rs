@@ -71,6 +71,11 @@ impl RawEntry {
         RawRow { site, seq: *seq, time, kind, body, leaf }.true_leaf(&mut Vec::new())
     }
 
+    /// Whether the other columns have the leaf that is kept.
+    pub fn matches_leaf(&self) -> bool {
+        self.true_leaf().is_some_and(|leaf| leaf.as_bytes().as_slice() == self.leaf)
+    }
+
     fn decode(self) -> Result<Entry, LedgerError> {
         let damaged = |what: String| LedgerError::Damaged { what: format!("entry {}: {what}", self.seq) };
         let seq = Seq::new(self.seq).ok_or_else(|| damaged("a seq begins at 1".to_owned()))?;
