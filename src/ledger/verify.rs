@@ -15,6 +15,7 @@
 mod pruned;
 mod rows;
 mod signed;
+mod unsound;
 
 use std::collections::BTreeSet;
 
@@ -25,6 +26,7 @@ use super::store::{Head, RawRow, SignedRow, Store, is_kept};
 use super::tree::Frontier;
 use pruned::Replaced;
 use signed::Keys;
+pub use unsound::Unsound;
 
 /// What is wrong with a ledger.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

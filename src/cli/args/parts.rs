@@ -39,7 +39,8 @@ Examples:
   twinwhite audit show --station bay --from 2026-03-01 --until 2026-03-31
   twinwhite audit show --by ines --last 20 --json
 
-An entry is never changed. One that was taken back is shown beside the entry that takes it back.")]
+An entry is never changed: one that does not match its leaf is marked. One that was taken back is shown beside the entry that takes
+it back.")]
     Show {
         #[allow(missing_docs)]
         #[command(flatten)]
