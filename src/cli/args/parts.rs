@@ -88,7 +88,7 @@ Examples:
         /// A file with a signed head that somebody kept; the certificate then shows that it is of the same history.
         #[arg(long, value_name = "FILE")]
         head: Option<PathBuf>,
-        /// The file to write.
+        /// The file to write. Of a sign-off its page for people is written beside it, of the same name but .html.
         #[arg(short, long = "out", value_name = "FILE")]
         out: Option<PathBuf>,
         #[allow(missing_docs)]
