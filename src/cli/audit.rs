@@ -19,7 +19,7 @@ use super::output::{self, Progress};
 use super::session::Session;
 use crate::ledger::certificate::{Kept, MAX_BYTES};
 use crate::ledger::checkpoint::{ShortCode, SignedHead};
-use crate::ledger::{self, LedgerError, Store};
+use crate::ledger::{self, LedgerError, Seq, Store, Verification};
 use crate::rebuild;
 use crate::say;
 
@@ -40,7 +40,10 @@ pub struct Verified {
     why: Option<String>,
     /// The derived tables that do not follow from the entries; empty where they do, or where the entries are not sound.
     differing_tables: Vec<&'static str>,
-    /// How many signed heads were held against the entries, those given with --head among them.
+    /// The codes given with --head that no signed head here has: typed wrong, of another ledger, or of a head that was
+    /// rewritten or cut off since. `ok` is false then.
+    unknown_codes: Vec<String>,
+    /// How many different signed heads were held against the entries, those given with --head among them.
     #[schemars(range(min = 0))]
     signed_heads: usize,
     /// How many readings are there without the spectrum that they came with; an entry says so of each.
@@ -106,12 +109,14 @@ pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode
     }
     let mut ledger = session.reader()?;
     let found = ledger::verify_against(&ledger, &outside)?;
-    let mut unknown = None;
+    let mut unknown: Vec<String> = Vec::new();
     for code in codes {
-        if unknown.is_none() && !has_code(&ledger, code)? {
-            unknown = Some(format!("it has no signed head with the code {code}"));
+        if !has_code(&ledger, code)? {
+            unknown.push(code.to_string());
         }
     }
+    let not_here =
+        (!unknown.is_empty()).then(|| format!("no signed head with the code {} is in it", unknown.join(" or ")));
     // Tables can only be compared where the entries themselves are sound.
     let mut progress = Progress::of("entries applied");
     let differing = if found.ok {
@@ -122,16 +127,16 @@ pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode
     drop(progress);
     let cache = (found.ok && !found.subtrees_ok).then_some("subtree");
     let differing: Vec<&'static str> = differing.into_iter().chain(cache).collect();
-    let why = found.fault.as_ref().map(ToString::to_string).or(unknown);
-    let ok = found.ok && differing.is_empty() && why.is_none();
+    let ok = found.ok && differing.is_empty() && not_here.is_none();
     if json {
         output::json(&Verified {
             ok,
             entries: found.entries,
             root: found.root.to_string(),
             first_bad: found.first_bad,
-            why,
+            why: found.fault.as_ref().map(ToString::to_string).or(not_here),
             differing_tables: differing,
+            unknown_codes: unknown,
             signed_heads: found.signed_heads,
             spectra_pruned: found.pruned,
         })?;
@@ -152,17 +157,40 @@ pub fn verify(session: Session, heads: &[String], json: bool) -> Result<ExitCode
         } else {
             "What you hold fits it: nothing up to there was changed since.\n"
         })?;
-    } else if let Some(why) = why {
+    } else if let Some(why) = found.fault {
         output::print(&format!(
             "The ledger does NOT hold: {why}.\nDo not go on with this one: move it away and put a backup in its place with `twinwhite restore FILE`.\n"
         ))?;
     } else {
-        let tables = differing.join(", ");
-        output::print(&format!(
-            "The ledger is whole, but what is derived from it differs in: {tables}.\n`twinwhite rebuild` makes it anew.\n"
-        ))?;
+        if let Some(not_here) = not_here {
+            output::print(&code_not_here(&not_here, &found, ledger.last_restored()?))?;
+        }
+        if !differing.is_empty() {
+            let tables = differing.join(", ");
+            output::print(&format!(
+                "The ledger is whole, but what is derived from it differs in: {tables}.\n`twinwhite rebuild` makes it anew.\n"
+            ))?;
+        }
     }
     Ok(if ok { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+/// A code is soon mistyped, and nobody shall throw a ledger away for that.
+fn code_not_here(not_here: &str, found: &Verification, restored: Option<Seq>) -> String {
+    let restored = restored.map_or(String::new(), |seq| {
+        format!(
+            "Entry {seq} says that a backup was restored that did not hold all: a head from between was lost then. `twinwhite audit show` \
+             shows that entry.\n"
+        )
+    });
+    format!(
+        "Not found: {not_here}. Its {} and {} hold together all the same.\n\
+         Look first whether the code was typed right, and whether it is of this ledger and not of another.\n{restored}\
+         Only where all that is excluded was the ledger rewritten or cut after the head with that code was signed: keep it as it is, and hold \
+         the head itself against it, with --head FILE.\n",
+        say::entries(found.entries),
+        say::count(u64::try_from(found.signed_heads).unwrap_or(0), "signed head")
+    )
 }
 
 /// Makes all derived tables anew.

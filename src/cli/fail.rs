@@ -116,7 +116,7 @@ impl From<SigningError> for Failure {
 impl From<CannotCertify> for Failure {
     fn from(error: CannotCertify) -> Self {
         let kind = match &error {
-            CannotCertify::Ledger(_) | CannotCertify::Stale => Kind::Ledger,
+            CannotCertify::Ledger(_) | CannotCertify::Altered { .. } | CannotCertify::Stale => Kind::Ledger,
             CannotCertify::NoEntry { .. } | CannotCertify::Pruned { .. } => Kind::NotFound,
             CannotCertify::Foreign(_) => Kind::Input,
         };

@@ -128,8 +128,9 @@ fn answer(cli: Cli) -> Result<ExitCode, Failure> {
         Command::Restore { file, output } => backup::restore(session()?, file, output.json).map(done),
         Command::Prune(given) => prune::prune(session()?, given).map(done),
         Command::Rebuild => audit::rebuild(session()?).map(done),
-        Command::Audit(Audit::Verify { certificate: Some(file), head, key, output }) => {
-            audit::certificate::verify(file, head, key.as_deref(), output.json)
+        Command::Audit(Audit::Verify { certificate: Some(certificate), head, key, file, output }) => {
+            let held = audit::certificate::Given { heads: head, key: key.as_deref(), file: file.as_deref() };
+            audit::certificate::verify(certificate, &held, output.json)
         }
         Command::Audit(Audit::Verify { certificate: None, head, output, .. }) => {
             audit::verify(session()?, head, output.json)

@@ -128,7 +128,8 @@ fn refused(why: NotSigned) -> Failure {
     }
 }
 
-fn print_file(path: &Path) -> Result<PrintFile, Failure> {
+/// Name, hash and length of the file that `--file` names.
+pub fn print_file(path: &Path) -> Result<PrintFile, Failure> {
     let failed = |why: std::io::Error| Failure::new(Kind::System, format!("--file {}: {why}", path.display()));
     let mut file = File::open(path).map_err(failed)?;
     let (mut hash, mut bytes, mut part) = (Sha256::new(), 0, vec![0; 1 << 16]);

@@ -109,9 +109,19 @@ pub enum CannotCertify {
         /// The entry that says so.
         by: Seq,
     },
+    /// The entry's row does not give its leaf.
+    #[error(
+        "entry {seq} does not match its leaf: one of the two was changed since it was written, and nothing can be proven of it; \
+         `twinwhite audit verify` says more"
+    )]
+    Altered {
+        /// The entry.
+        seq: i64,
+    },
     /// The stored hashes do not lead to the root.
     #[error(
-        "the stored hashes of the tree do not lead to its root: `twinwhite audit verify` says more, `twinwhite rebuild` makes them anew"
+        "the stored hashes of the tree do not lead to its root: `twinwhite audit verify` says whether an entry was changed; where none was, \
+         `twinwhite rebuild` makes the hashes anew"
     )]
     Stale,
     /// The head that somebody kept is not one of this ledger.
@@ -180,7 +190,8 @@ pub enum BadCertificate {
     /// The head that was kept is of another size, and nothing connects the two.
     #[error(
         "the head that you hold is of {held} entries, the certificate's of {own}, and nothing in the certificate connects them: \
-         have it made anew with `twinwhite audit prove {seq} --head FILE`, FILE being your head"
+         have it made anew with `twinwhite audit prove {seq} --head FILE`, FILE being your head{}",
+        if held < seq { too_old(*seq) } else { String::new() }
     )]
     Unconnected {
         /// The size of the kept head.
@@ -200,6 +211,13 @@ pub enum BadCertificate {
     Key,
 }
 
+fn too_old(seq: i64) -> String {
+    format!(
+        ". Your head is older than the entry: connected with it, the certificate would show that its history continues yours, and not \
+         that entry {seq} was always as it says; only a head of {seq} entries or more fixes it"
+    )
+}
+
 /// What somebody holds from elsewhere to check a certificate against.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Kept {
@@ -207,6 +225,17 @@ pub enum Kept {
     Head(SignedHead),
     /// A short code.
     Code(ShortCode),
+}
+
+impl Kept {
+    /// Whether it fixes entry `seq` of a certificate that was found right against it: a head of fewer entries was signed before the entry
+    /// was written, and fits any entry that came after. The code is that of the certificate's own head.
+    pub const fn covers(&self, seq: i64) -> bool {
+        match self {
+            Self::Head(held) => held.checkpoint.head.size >= seq,
+            Self::Code(_) => true,
+        }
+    }
 }
 
 impl Certificate {
@@ -228,7 +257,11 @@ impl Certificate {
         if let Some(by) = store.pruned_by(seq)? {
             return Err(CannotCertify::Pruned { seq: seq.get(), by });
         }
-        let Some(RawEntry { site, seq, time, kind, body, .. }) = store.raw_entry(seq)? else { return Err(missing) };
+        let Some(row) = store.raw_entry(seq)? else { return Err(missing) };
+        if !row.matches_leaf() {
+            return Err(CannotCertify::Altered { seq: seq.get() });
+        }
+        let RawEntry { site, seq, time, kind, body, .. } = row;
         let index = (seq - 1).cast_unsigned();
         let hashes = proof::inclusion(store, index, size)?;
         let consistency = match kept {

@@ -29,4 +29,4 @@ pub use entry::{Body, Entry, Seq};
 pub use error::LedgerError;
 pub use given::Given;
 pub use store::{Head, Ledger, OpenMode, Store, Tx};
-pub use verify::{Fault, Verification, verify, verify_against, verify_both};
+pub use verify::{Fault, Unsound, Verification, verify, verify_against, verify_both};

@@ -15,6 +15,9 @@
 mod pruned;
 mod rows;
 mod signed;
+mod unsound;
+
+use std::collections::BTreeSet;
 
 use super::checkpoint::SignedHead;
 use super::digest::Digest;
@@ -23,6 +26,7 @@ use super::store::{Head, RawRow, SignedRow, Store, is_kept};
 use super::tree::Frontier;
 use pruned::Replaced;
 use signed::Keys;
+pub use unsound::Unsound;
 
 /// What is wrong with a ledger.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -133,7 +137,7 @@ pub struct Verification {
     /// Whether the stored subtree hashes are those of the entries. They are a cache that `rebuild` makes anew, and no
     /// part of `ok`.
     pub subtrees_ok: bool,
-    /// How many signed heads were held against the entries.
+    /// How many different signed heads were held against the entries.
     pub signed_heads: usize,
 }
 
@@ -193,6 +197,14 @@ struct Held {
     head: Head,
     /// As it was signed.
     note: Option<String>,
+}
+
+impl Held {
+    /// What was signed, by which one head kept in two places is known.
+    fn signed_text(&self) -> Option<&str> {
+        let note = self.note.as_deref()?;
+        Some(note.rsplit_once("\n\n").map_or(note, |(text, _)| text))
+    }
 }
 
 /// The walk itself: knows no store.
@@ -335,7 +347,7 @@ impl<'a> Walk<'a> {
             fault: self.fault,
             pruned: self.replaced.count(),
             subtrees_ok: self.subtrees == subtrees,
-            signed_heads: self.held.iter().filter(|held| held.note.is_some()).count(),
+            signed_heads: self.held.iter().filter_map(Held::signed_text).collect::<BTreeSet<&str>>().len(),
         }
     }
 }

@@ -57,6 +57,55 @@ fn entries_are_found_by_what_they_are_about() {
     assert!(said.err.contains("expected one of"), "{}", said.err);
 }
 
+/// Asked about a thing, station or job, nobody shall miss that a record of it was taken back.
+#[test]
+fn what_takes_an_entry_back_is_shown_with_it() {
+    let site = signed_loft();
+    let (poster, last) = (shown(&site, "--job poster")[0].0, site.audit());
+    site.ok(&format!("--operator ines retract {poster} --reason smudged"));
+    let both = [(poster, "sign-off".to_owned()), (last + 1, "retract".to_owned())];
+    assert_eq!(shown(&site, "--job poster"), both);
+    assert_eq!(shown(&site, "--station desk --last 1"), both[1..]);
+    assert_eq!(shown(&site, "--job poster --by ines"), both[1..], "what this operator did");
+    assert_eq!(shown(&site, "--job poster --kind sign-off"), both[..1]);
+    assert!(!shown(&site, "--job calendar").contains(&both[1]));
+    assert!(shown(&site, "--device loft-lamp").iter().filter(|(_, kind)| kind == "retract").count() <= 1);
+    assert_eq!(site.json("audit show --job poster")["entries"][0]["taken_back_by"], last + 1);
+}
+
+#[test]
+fn a_changed_entry_is_marked_and_an_unknown_name_told() {
+    let site = signed_loft();
+    let marks = |words: &str| -> Vec<i64> {
+        let answer = site.json(&format!("audit show {words}"));
+        let entries = answer["entries"].as_array().unwrap().iter();
+        entries.filter(|entry| entry["matches_leaf"] == false).map(|entry| entry["seq"].as_i64().unwrap()).collect()
+    };
+    assert!(marks("").is_empty());
+    site.ledger()
+        .execute_batch("UPDATE entry SET body = replace(body, 'poster', 'pastel') WHERE kind = 'sign-off'")
+        .unwrap();
+    let seq = shown(&site, "--job pastel")[0].0;
+    assert_eq!(marks(""), [seq]);
+    let text = site.ok("audit show --kind sign-off");
+    assert_eq!(
+        text.lines().map(|line| line.ends_with(" [does not match its leaf]")).collect::<Vec<_>>(),
+        [false, true]
+    );
+    site.ledger().execute("UPDATE entry SET time = 'never' WHERE seq = ?1", [seq]).unwrap();
+    assert!(site.run("audit show").err.contains(&format!("Entry {seq} is left out")));
+
+    for (words, told) in [
+        ("--device loft-lmap", "no display, lamp, paper or instrument 'loft-lmap'; it has: loft-screen, loft-lamp"),
+        ("--station bay", "no station 'bay'; it has: desk"),
+        ("--by otto", "no operator 'otto'; it has: ines, tomas"),
+    ] {
+        let text = site.ok(&format!("audit show {words}"));
+        assert!(text.starts_with("No entry fits.\n") && text.contains(told), "{text}");
+    }
+    assert_eq!(site.ok("audit show --job nothing --station desk"), "No entry fits.\n");
+}
+
 fn checker(site: &Site, words: &[&str]) -> Said {
     let output = Command::new("python3")
         .arg(repository("contrib/check_ledger.py"))

@@ -60,12 +60,44 @@ fn a_head_is_signed_where_there_is_news() {
     assert_eq!(site.json("audit verify --head kept.head")["ok"], true);
     let code = head["code"].as_str().unwrap().to_lowercase();
     assert_eq!(site.json(&format!("audit verify --head {code}"))["ok"], true);
-    let said = site.run("audit verify --head 0000-0000-0000 --json");
-    assert_eq!(said.code, 1);
-    assert!(said.out.contains("no signed head with the code"), "{}", said.out);
+    assert_eq!(site.json("audit verify --head kept.head")["signed_heads"], 2, "one of them was given besides");
+    a_code_that_is_not_here(&site, "");
     pinned("audit-head", &steady(&site.ok("audit head")));
     pinned("audit-key", &steady(&site.ok("audit key")));
     pinned("audit-verify", &steady(&site.ok("audit verify")));
+}
+
+/// It may be mistyped: nothing is said against the ledger.
+#[track_caller]
+fn a_code_that_is_not_here(site: &Site, also: &str) {
+    let said = site.run("audit verify --head 0000-0000-0000 --json");
+    let found: Value = serde_json::from_str(&said.out).unwrap();
+    assert_eq!((said.code, &found["ok"], &found["first_bad"]), (1, &Value::Bool(false), &Value::Null));
+    assert_eq!(found["unknown_codes"], serde_json::json!(["0000-0000-0000"]));
+    assert!(found["why"].as_str().unwrap().contains("no signed head with the code 0000-0000-0000"), "{found}");
+    let said = site.run("audit verify --head 0000-0000-0000");
+    assert_eq!(said.code, 1);
+    assert!(
+        said.out.contains("typed right") && said.out.contains("hold together") && said.out.contains(also),
+        "{}",
+        said.out
+    );
+    assert!(!said.out.contains("NOT hold") && !said.out.contains("move it away"), "{}", said.out);
+    assert_eq!(said.out.contains("was restored"), !also.is_empty(), "{}", said.out);
+}
+
+#[test]
+fn a_code_may_be_of_a_head_that_a_backup_did_not_hold() {
+    let site = filled();
+    site.ok("backup early.backup");
+    site.ok("record cleaned loft-lamp");
+    let lost = site.json("audit head")["code"].as_str().unwrap().to_owned();
+    for name in ["ledger.db", "ledger.db-wal", "ledger.db-shm"] {
+        let _ = fs::remove_file(site.path(&format!("state/{name}")));
+    }
+    site.ok("restore early.backup");
+    a_code_that_is_not_here(&site, "says that a backup was restored");
+    assert_eq!(site.run(&format!("audit verify --head {lost}")).code, 1);
 }
 
 #[cfg(unix)]
@@ -133,6 +165,47 @@ fn a_head_of_another_size_is_connected() {
     site.write("mail.txt", format!("Good morning\n  Nothing is due.\n{mail}\n-- \nFrom twinwhite\n"));
     site.ok("audit verify seven.json --head mail.txt");
     site.ok("audit verify --head mail.txt");
+}
+
+/// A head fixes nothing that was written after it: of two histories that continue it, both certificates fit.
+#[test]
+fn a_head_older_than_the_entry_does_not_prove_it() {
+    let site = filled();
+    let old = keep_head(&site, "old.head")["size"].as_i64().unwrap();
+    let forged = Site::bare();
+    for folder in ["state", "."] {
+        for name in site.names(folder).into_iter().filter(|name| site.path(&format!("{folder}/{name}")).is_file()) {
+            forged.write(&format!("{folder}/{name}"), fs::read(site.path(&format!("{folder}/{name}"))).unwrap());
+        }
+    }
+    let entry = old + 1;
+    for (site, event) in [(&site, "cleaned"), (&forged, "serviced")] {
+        site.ok(&format!("record {event} loft-lamp"));
+        let said = site.ok(&format!("audit prove {entry} -o unconnected.json"));
+        assert!(!said.contains("older"), "{said}");
+        let said = site.run("audit verify unconnected.json --head old.head");
+        assert_eq!(said.code, 1);
+        assert!(said.out.contains("Your head is older than the entry"), "{}", said.out);
+        let said = site.ok(&format!("audit prove {entry} --head old.head -o proof.json"));
+        assert!(said.contains("is older than the entry and does not fix it"), "{said}");
+        let said = site.ok("audit verify proof.json --head old.head");
+        assert!(
+            said.starts_with("The head that you hold is older than the entry") && !said.contains("Proven"),
+            "{said}"
+        );
+        let found = site.json("audit verify proof.json --head old.head");
+        assert_eq!((&found["ok"], &found["covered"]), (&Value::Bool(true), &Value::Bool(false)));
+        let code = found["code"].as_str().unwrap();
+        for kept in [format!("--head {code}"), format!("--head old.head --head {code}")] {
+            assert_eq!(site.json(&format!("audit verify proof.json {kept}"))["covered"], true);
+            assert!(site.ok(&format!("audit verify proof.json {kept}")).starts_with("Proven, as far as a code"));
+        }
+        assert_eq!(site.json("audit verify proof.json")["covered"], false, "nothing was kept");
+    }
+    pinned("audit-verify-certificate-older", &steady(&site.ok("audit verify proof.json --head old.head")));
+    site.ok(&format!("audit prove {old} --head old.head -o last.json"));
+    let found = site.json("audit verify last.json --head old.head");
+    assert_eq!(found["covered"], true, "the last entry under it");
 }
 
 /// All hashes and the kept head made anew by somebody who does not hold the key, and by somebody who does.
@@ -203,6 +276,18 @@ fn stored_heads_and_the_cache_are_watched() {
     site.ok("rebuild");
     site.audit();
     site.ok(&format!("audit prove {} -o x.json", size - 1));
+}
+
+/// Nothing that is made anew helps an entry that was changed: it is named.
+#[test]
+fn of_a_changed_entry_nothing_is_proven() {
+    let site = filled();
+    site.ok("audit head");
+    site.ledger().execute_batch("UPDATE entry SET body = replace(body, '0.3435', '0.3436') WHERE seq = 7").unwrap();
+    let said = site.run("audit prove 7");
+    assert_eq!(said.code, 1);
+    assert!(said.err.contains("entry 7 does not match its leaf") && !said.err.contains("rebuild"), "{}", said.err);
+    site.ok("audit prove 5");
 }
 
 #[test]

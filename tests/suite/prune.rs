@@ -104,7 +104,8 @@ fn nothing_that_is_told_changes_and_every_proof_holds() {
     assert_eq!((&entry["body"]["operator"], &entry["seq"]), (&"ines".into(), &done["said_by"][0]));
     assert!(entry["says"].as_str().unwrap().starts_with("the spectra of 37 readings made before"), "{entry}");
     assert_eq!(entry["body"]["entries"].as_array().unwrap().len(), 37);
-    assert!(site.ok("audit show --device loft-lamp").contains("its spectrum was pruned"));
+    let shown = site.ok("audit show --device loft-lamp");
+    assert!(shown.contains("its spectrum was pruned") && !shown.contains("does not match"), "{shown}");
 
     // The same again finds nothing; the same reading in another file is known; everything can be made anew.
     assert_eq!(site.json(&format!("prune --spectra-before {} --yes", day(40.0)))["go"], Value::Array(Vec::new()));
@@ -113,6 +114,12 @@ fn nothing_that_is_told_changes_and_every_proof_holds() {
     site.ok("rebuild");
     assert_eq!(answers(&site), before);
     site.audit();
+    // What is left of one is watched too.
+    let edit = "UPDATE entry SET body = replace(body, '\"u_prime\":0.2', '\"u_prime\":0.3') WHERE seq = ?1";
+    assert_eq!(site.ledger().execute(edit, [spectral]).unwrap(), 1);
+    let shown = site.ok("audit show --device loft-lamp --kind reading");
+    let marked: Vec<&str> = shown.lines().filter(|line| line.ends_with(" [does not match its leaf]")).collect();
+    assert!(marked.len() == 1 && marked[0].trim_start().starts_with(&spectral.to_string()), "{marked:?}");
 }
 
 #[test]

@@ -142,6 +142,52 @@ fn a_sign_off_is_taken_back_by_a_new_entry_alone() {
 }
 
 #[test]
+fn a_print_file_is_held_against_the_certificate() {
+    let site = read_loft();
+    site.write("calendar.pdf", "of the calendar");
+    let answer = signed(&site, &["--job", "4711", "--file", "calendar.pdf"]);
+    let certificate = answer["files"][0].as_str().unwrap().to_owned();
+    let elsewhere = Site::bare();
+    elsewhere.write("c.json", fs::read(site.path(&certificate)).unwrap());
+    elsewhere.write("renamed.pdf", "of the calendar");
+    elsewhere.write("other.pdf", "of the calendaR");
+    let code = answer["code"].as_str().unwrap();
+    let said = elsewhere.ok(&format!("audit verify c.json --head {code} --file renamed.pdf"));
+    assert!(
+        said.starts_with("Proven") && said.contains("renamed.pdf is the file that this sign-off of 4711 names"),
+        "{said}"
+    );
+    let found = elsewhere.json("audit verify c.json --file renamed.pdf");
+    assert_eq!((&found["ok"], &found["file_matches"]), (&true.into(), &true.into()));
+    assert_eq!(elsewhere.json("audit verify c.json")["file_matches"], Value::Null);
+
+    let refused = |words: &str, told: &str| {
+        let said = elsewhere.run(words);
+        assert!(said.out.starts_with("NOT the file that was signed off: ") && said.out.contains(told), "{}", said.out);
+        assert_eq!(said.code, 1);
+        let said = elsewhere.run(&format!("{words} --json"));
+        let found: Value = serde_json::from_str(&said.out).unwrap();
+        assert_eq!((said.code, &found["ok"], &found["file_matches"]), (1, &false.into(), &false.into()));
+        assert!(found["why"].as_str().unwrap().contains(told), "{found}");
+    };
+    refused("audit verify c.json --file other.pdf", "names calendar.pdf with 15 bytes");
+    let bare = signed(&site, &["--job", "4712"])["files"][0].as_str().unwrap().to_owned();
+    elsewhere.write("bare.json", fs::read(site.path(&bare)).unwrap());
+    refused("audit verify bare.json --file renamed.pdf", "names no print file");
+    elsewhere.write("reading.json", site.ok("audit prove 5"));
+    refused("audit verify reading.json --file renamed.pdf", "no sign-off");
+    // A certificate that does not hold says nothing of a file.
+    let text = fs::read_to_string(elsewhere.path("c.json")).unwrap();
+    elsewhere.write("changed.json", text.replacen("4711", "4712", 1));
+    let said = elsewhere.run("audit verify changed.json --file renamed.pdf --json");
+    let found: Value = serde_json::from_str(&said.out).unwrap();
+    assert_eq!((said.code, &found["file_matches"]), (1, &Value::Null));
+    let said = elsewhere.run("audit verify c.json --file nothing.pdf");
+    assert!(said.code == 1 && said.err.contains("nothing.pdf"), "{}", said.err);
+    assert_eq!(elsewhere.run("audit verify --file renamed.pdf").code, 2, "of a certificate");
+}
+
+#[test]
 fn two_who_sign_at_once_both_get_a_record() {
     let site = read_loft();
     let codes: Vec<String> = std::thread::scope(|scope| {

@@ -14,6 +14,7 @@ Examples:
   twinwhite audit verify --head kept.head                 the ledger must hold the head that somebody kept
   twinwhite audit verify quillmoor-77.proof.json --head kept.head
   twinwhite audit verify quillmoor-77.proof.json --head 7ZK3-0QWE-11M9
+  twinwhite audit verify quillmoor-77.proof.json --head kept.head --file calendar.pdf
 
 A certificate needs neither ledger nor configuration. HEAD is a file that holds a signed head (a mail will do), or a short code.
 The file proves; a code of 60 bits is for the eye. Without --head only the inner agreement of a certificate is checked.")]
@@ -26,6 +27,9 @@ The file proves; a code of 60 bits is for the eye. Without --head only the inner
         /// The verifier key that was kept elsewhere, for a certificate.
         #[arg(long, value_name = "KEY", requires = "certificate")]
         key: Option<String>,
+        /// A print file: is it the one that was signed off under this certificate?
+        #[arg(long, value_name = "PRINTFILE", requires = "certificate")]
+        file: Option<PathBuf>,
         #[allow(missing_docs)]
         #[command(flatten)]
         output: Json,
@@ -39,7 +43,8 @@ Examples:
   twinwhite audit show --station bay --from 2026-03-01 --until 2026-03-31
   twinwhite audit show --by ines --last 20 --json
 
-An entry is never changed. One that was taken back is shown beside the entry that takes it back.")]
+An entry is never changed: one that does not match its leaf is marked. One that was taken back is shown beside the entry that takes
+it back.")]
     Show {
         #[allow(missing_docs)]
         #[command(flatten)]
@@ -87,7 +92,7 @@ Examples:
         /// A file with a signed head that somebody kept; the certificate then shows that it is of the same history.
         #[arg(long, value_name = "FILE")]
         head: Option<PathBuf>,
-        /// The file to write.
+        /// The file to write. Of a sign-off its page for people is written beside it, of the same name but .html.
         #[arg(short, long = "out", value_name = "FILE")]
         out: Option<PathBuf>,
         #[allow(missing_docs)]

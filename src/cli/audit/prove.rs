@@ -79,6 +79,13 @@ pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>
         out.display(),
         out.display()
     ))?;
+    if let Some(held) = kept.filter(|held| held.checkpoint.head.size < seq) {
+        output::print(&format!(
+            "The head that was given, of {}, is older than the entry and does not fix it: keep the code {}, or this head, as well.\n",
+            say::entries(held.checkpoint.head.size),
+            certificate.code
+        ))?;
+    }
     if signed_off.is_some() {
         output::print(&format!("{} is its page for people.\n", page.display()))?;
     }

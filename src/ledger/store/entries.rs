@@ -67,8 +67,17 @@ impl RawRow<'_> {
 impl RawEntry {
     /// The leaf that the other columns have; `None` if they are no entry (see [`entry::write_bytes`]).
     pub fn true_leaf(&self) -> Option<Digest> {
+        self.as_row().true_leaf(&mut Vec::new())
+    }
+
+    pub(in crate::ledger) fn as_row(&self) -> RawRow<'_> {
         let Self { site, seq, time, kind, body, leaf } = self;
-        RawRow { site, seq: *seq, time, kind, body, leaf }.true_leaf(&mut Vec::new())
+        RawRow { site, seq: *seq, time, kind, body, leaf }
+    }
+
+    /// Whether the other columns have the leaf that is kept.
+    pub fn matches_leaf(&self) -> bool {
+        self.true_leaf().is_some_and(|leaf| leaf.as_bytes().as_slice() == self.leaf)
     }
 
     fn decode(self) -> Result<Entry, LedgerError> {

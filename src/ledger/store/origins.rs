@@ -42,6 +42,11 @@ impl Store {
         Ok(None)
     }
 
+    /// The last entry that says that a backup took the place of a history that had gone further.
+    pub fn last_restored(&self) -> Result<Option<Seq>, LedgerError> {
+        self.maybe("SELECT seq FROM entry WHERE kind = 'restored' ORDER BY seq DESC LIMIT 1", (), |row| row.get(0))
+    }
+
     /// The entries that correct the one of this number, in their order: what took it back, or let it count.
     pub fn corrections(&self, target: Seq) -> Result<Vec<Entry>, LedgerError> {
         let seqs: Vec<Seq> =

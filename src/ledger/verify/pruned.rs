@@ -48,6 +48,11 @@ impl Replaced {
         self.untold.keys().next().copied()
     }
 
+    /// Whether this one was taken, and no entry has named it.
+    pub(super) fn is_untold(&self, seq: i64) -> bool {
+        self.untold.contains_key(&seq)
+    }
+
     /// How many were named.
     pub(super) const fn count(&self) -> u64 {
         self.told
