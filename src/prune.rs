@@ -10,7 +10,8 @@
 use crate::config::Config;
 use crate::estimates;
 use crate::evaluate::append;
-use crate::ledger::entry::SpectraPruned;
+use crate::ledger::entry::{ReadingTaken, SpectraPruned};
+use crate::ledger::store::ReadingRow;
 use crate::ledger::{Body, Ledger, LedgerError, Seq, Store, Tx};
 use crate::pipeline::come_into_force;
 use crate::project::reading_row;
@@ -80,7 +81,7 @@ pub fn choose(store: &Store, things: &Things, before: Time, now: Time) -> Result
     }
     let (mut stay, mut go) = (Vec::new(), Vec::new());
     for seq in store.spectral_before(before)? {
-        let kept = needed.contains(&seq) || !is_the_same_without(store, seq)?;
+        let kept = needed.contains(&seq) || left_of(store, seq)?.is_none();
         if kept { stay.push(seq) } else { go.push(seq) }
     }
     Ok(Choice { go, stay })
@@ -144,21 +145,12 @@ fn instants(
     Ok(instants)
 }
 
-/// What would be left of a reading.
-fn left_of(store: &Store, seq: Seq) -> Result<Option<crate::ledger::entry::ReadingTaken>, LedgerError> {
-    Ok(match store.entry(seq)?.map(|entry| entry.body) {
-        Some(Body::ReadingTaken(taken)) => taken.without_spectrum(),
-        _ => None,
-    })
-}
-
-/// Whether the model meets the same without the spectrum.
-fn is_the_same_without(store: &Store, seq: Seq) -> Result<bool, LedgerError> {
-    let Some(Body::ReadingTaken(taken)) = store.entry(seq)?.map(|entry| entry.body) else { return Ok(false) };
-    let Some(left) = taken.without_spectrum() else { return Ok(false) };
-    let (mut with, without) = (reading_row(seq, &taken)?, reading_row(seq, &left));
-    with.spectral = false;
-    Ok(without.is_ok_and(|without| without == with))
+/// What is left of a reading without its spectrum; `None` where the model would not meet the same.
+fn left_of(store: &Store, seq: Seq) -> Result<Option<ReadingTaken>, LedgerError> {
+    let Some(Body::ReadingTaken(taken)) = store.entry(seq)?.map(|entry| entry.body) else { return Ok(None) };
+    let Some(left) = taken.without_spectrum() else { return Ok(None) };
+    let with = ReadingRow { spectral: false, ..reading_row(seq, &taken)? };
+    Ok(reading_row(seq, &left).is_ok_and(|without| without == with).then_some(left))
 }
 
 /// Whether all that is derived follows from the entries as they now stand.

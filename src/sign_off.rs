@@ -23,7 +23,7 @@ use crate::say;
 use crate::signing::{self, SigningError};
 use crate::site::{Station, Things};
 use crate::station::rules::{Measured, State, points};
-use crate::station::{EstimatedWhite, Judgement, Spread, Verdict};
+use crate::station::{EstimatedWhite, Judgement, Reason, Spread, Verdict};
 use crate::units::{DeviceId, Probability, Time};
 use crate::zone::LocalZone;
 
@@ -125,10 +125,11 @@ fn match_state(
     now: Time,
 ) -> Result<(MatchState, Vec<String>), LedgerError> {
     let zone = LocalZone(config.site.zone);
-    let Judged { judgement, measured: held, since, .. } = judged(tx, config, station, now)?;
+    let Judged { judgement, measured: held, since, estimates } = judged(tx, config, station, now)?;
     let last = |device: &DeviceId| {
-        let with = judgement.read_with.iter().find(|with| with.device == *device);
-        with.map_or(Ok(None), |with| last_reading(tx, &config.things, with, now).map(Some))
+        let Some(with) = judgement.read_with.iter().find(|with| with.device == *device) else { return Ok(None) };
+        let doubted = estimates.get(device).is_some_and(|known| known.state.doubts(with.seq.get()));
+        last_reading(tx, &config.things, with, doubted, now).map(Some)
     };
     let screen = white(&station.display, None, &judgement.display_white, last(&station.display)?);
     let paper = white(&station.lamp, station.papers.first(), &judgement.paper_white, last(&station.lamp)?);
@@ -163,7 +164,11 @@ fn objections(station: &Station, judgement: &Judgement, whites: [&WhiteState; 2]
     let mut objections = Vec::new();
     if matches!(judgement.verdict, Verdict::Out | Verdict::Unknown) {
         objections.push(say::sign_off::objection(&station.id, judgement.verdict, judgement.risk));
-        objections.extend(judgement.reasons.first().map(|reason| say::reason(reason, zone)));
+        // What is unknown for want of readings is said below.
+        let said_below = |reason: &&Reason| matches!(reason, Reason::NeverRead { .. } | Reason::Stale { .. });
+        let first = judgement.reasons.iter().find(|reason| !said_below(reason));
+        let first = first.filter(|_| judgement.verdict == Verdict::Out);
+        objections.extend(first.map(|reason| say::reason(reason, zone)));
     }
     for white in whites {
         let age = white.last_reading.as_ref().map(|last| last.age_days);
@@ -176,7 +181,13 @@ fn objections(station: &Station, judgement: &Judgement, whites: [&WhiteState; 2]
 }
 
 /// The newest reading that counts, and what it was read with.
-fn last_reading(tx: &Tx, things: &Things, with: &ReadWith, now: Time) -> Result<ReadingState, LedgerError> {
+fn last_reading(
+    tx: &Tx,
+    things: &Things,
+    with: &ReadWith,
+    doubted: bool,
+    now: Time,
+) -> Result<ReadingState, LedgerError> {
     let damaged = |what: &str| LedgerError::Damaged { what: format!("entry {}: {what}", with.seq) };
     let entry = tx.raw_entry(with.seq)?.ok_or_else(|| damaged("a reading points at it, and it is not there"))?;
     Ok(ReadingState {
@@ -185,6 +196,7 @@ fn last_reading(tx: &Tx, things: &Things, with: &ReadWith, now: Time) -> Result<
         time: with.read,
         entered: Time::parse(&entry.time).map_err(|bad| damaged(&bad.to_string()))?,
         age_days: now.since(with.read),
+        doubted,
         instrument: with.instrument.as_ref().map(|id| InstrumentState {
             id: id.clone(),
             serial: (things.instruments.iter().find(|known| known.id == *id))

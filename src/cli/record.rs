@@ -13,6 +13,7 @@ use super::take::{not_taken, split, who};
 use crate::acts;
 use crate::admit::admit;
 use crate::formats::{self, Context, Need};
+use crate::ledger::Seq;
 use crate::pipeline;
 use crate::reading::{Attached, Record, Row};
 use crate::units::DeviceId;
@@ -89,7 +90,15 @@ pub fn retract(session: Session, seq: i64, reason: &str) -> Result<(), Failure> 
     }
     let mut ledger = session.ledger()?;
     acts::retract(&mut ledger, &session.config, seq, reason, session.operator.as_ref(), session.clock.now())?;
-    output::print(&format!("Entry {seq} no longer counts. It stays in the ledger, and so does why.\n"))
+    output::print(&format!("Entry {seq} no longer counts. It stays in the ledger, and so does why.\n"))?;
+    let signed_off = Seq::new(seq).map(|seq| ledger.sign_off(seq)).transpose()?.flatten();
+    match signed_off.and_then(|row| row.withdrawn) {
+        Some(by) => output::print(&format!(
+            "Its certificate goes on proving that it was signed: tell whoever has it. `twinwhite audit prove {by} -o FILE` makes them a \
+             certificate of the withdrawal.\n"
+        )),
+        None => Ok(()),
+    }
 }
 
 /// Lets a held reading count.

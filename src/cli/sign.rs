@@ -53,6 +53,7 @@ pub fn sign(session: Session, approved: &Signing) -> Result<(), Failure> {
         over: approved.over.as_deref(),
         files_waiting: files_waiting(&session.config.paths.inbox),
     };
+    can_write_into(&approved.out).map_err(|why| Failure::new(Kind::System, format!("NOT signed: {why}")))?;
     let mut ledger = session.ledger()?;
     let signed = sign_off::sign(&mut ledger, &session.config, &request, session.clock.now()).map_err(refused)?;
     // The sign-off stands from here on, whatever becomes of the files.
@@ -61,12 +62,19 @@ pub fn sign(session: Session, approved: &Signing) -> Result<(), Failure> {
     let written = write(&site.name, &signed, &approved.out);
     let (files, unwritten) = match written {
         Ok(files) => (Some(files), None),
-        Err(why) => (None, Some(format!("{why}. `twinwhite audit prove {} -o FILE` writes it anew", signed.seq))),
+        Err(why) => {
+            let seq = signed.seq;
+            let message =
+                format!("it is signed off as entry {seq}, but {why}. `twinwhite audit prove {seq} -o FILE` writes it");
+            (None, Some(message))
+        }
     };
-    let trouble = [unwritten, copies].into_iter().flatten().reduce(|first, second| format!("{first}; {second}"));
+    let trouble =
+        [&unwritten, &copies].into_iter().flatten().cloned().reduce(|first, second| format!("{first}; {second}"));
+    let end = || unwritten.map_or(Ok(()), |message| Err(Failure::new(Kind::System, message)));
     let Signed { seq, body, head, certificate } = signed;
     if approved.output.json {
-        return output::json(&SignedJson {
+        output::json(&SignedJson {
             seq,
             verdict: body.state.verdict,
             overridden: body.over.is_some(),
@@ -74,10 +82,14 @@ pub fn sign(session: Session, approved: &Signing) -> Result<(), Failure> {
             certificate,
             files: files.map(|files| files.map(|file| file.display().to_string())),
             trouble,
-        });
+        })?;
+        return end();
     }
     let mut text = format!("Signed off as entry {seq}. Code {}\n", output::strong(&head.code.to_string()));
     text.push_str(&as_text(&body));
+    if approved.over.is_some() && body.over.is_none() {
+        text.push_str("Nothing spoke against it: the reason after --override was not needed and is not on record.\n");
+    }
     if let Some([certificate, page]) = &files {
         text.push_str(&format!(
             "\nFor the client: {} and {}.\nWrite the code down, or keep the signed head, where nobody here can change it.\n",
@@ -85,10 +97,20 @@ pub fn sign(session: Session, approved: &Signing) -> Result<(), Failure> {
             page.display()
         ));
     }
-    if let Some(trouble) = trouble {
-        text.push_str(&format!("{trouble}.\n"));
+    if let Some(copies) = copies {
+        text.push_str(&format!("{copies}.\n"));
     }
-    output::print(&text)
+    output::print(&text)?;
+    end()
+}
+
+/// Whether certificates can be written into this folder, which is made where it is missing: asked before anything is signed.
+fn can_write_into(folder: &Path) -> Result<(), String> {
+    let failed = |why: std::io::Error| unwritten(folder, &why);
+    fs::create_dir_all(folder).map_err(failed)?;
+    let probe = folder.join(format!(".twinwhite-{}", std::process::id()));
+    File::create(&probe).map_err(failed)?;
+    fs::remove_file(&probe).map_err(failed)
 }
 
 /// The facts of a sign-off, a line each.
@@ -128,7 +150,7 @@ fn write(site_name: &str, signed: &Signed, folder: &Path) -> Result<[PathBuf; 2]
     let stem = format!("{}-{}-{seq}.signoff", certificate.entry.site, safe(&body.job));
     let (file, page_file) = (folder.join(format!("{stem}.json")), folder.join(format!("{stem}.html")));
     write_certificate(certificate, &file)?;
-    write_page(site_name, body, certificate, &file, &page_file)?;
+    write_page(site_name, body, certificate, &file, &page_file, None)?;
     Ok([file, page_file])
 }
 
@@ -141,16 +163,18 @@ pub fn write_certificate(certificate: &Certificate, file: &Path) -> Result<(), S
     fs::write(file, text + "\n").map_err(|why| unwritten(file, &why))
 }
 
-/// Writes the page of a sign-off whose certificate is in `file`.
+/// Writes the page of a sign-off whose certificate is in `file`; `withdrawn` says how it was taken back, where it was.
 pub fn write_page(
     site_name: &str,
     body: &SignOff,
     certificate: &Certificate,
     file: &Path,
     page_file: &Path,
+    withdrawn: Option<&str>,
 ) -> Result<(), String> {
     let name = file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    fs::write(page_file, page::page(site_name, body, certificate, &name)).map_err(|why| unwritten(page_file, &why))
+    let text = page::page(site_name, body, certificate, &name, withdrawn);
+    fs::write(page_file, text).map_err(|why| unwritten(page_file, &why))
 }
 
 fn unwritten(path: &Path, why: &dyn std::fmt::Display) -> String {

@@ -3,6 +3,8 @@
 
 pub mod page;
 
+use chrono::{FixedOffset, Offset, Utc};
+
 use super::{percent, span, tint, verdict};
 use crate::ledger::entry::sign_off::{CertificateState, InstrumentState, MeanSd, ReadingState, SignOff, WhiteState};
 use crate::reading::OperatorBy;
@@ -27,7 +29,7 @@ pub fn stale(device: &DeviceId, age: Option<Days>, limit: Days) -> String {
 }
 
 /// How to sign all the same.
-pub const HOW_TO_OVERRIDE: &str = "Put it right first (`twinwhite status` says how), or say why it is signed all the same: --override 'REASON'. Both stay on record.";
+pub const HOW_TO_OVERRIDE: &str = "Put it right first (`twinwhite status` says how), or say why it is signed all the same: --override 'REASON'. Then what spoke against it and your reason stay on record.";
 
 /// What was signed, as lines of a name and what there is to say: who, when, and how the match stood.
 pub fn facts(signed: &SignOff) -> Vec<(&'static str, String)> {
@@ -41,9 +43,12 @@ pub fn facts(signed: &SignOff) -> Vec<(&'static str, String)> {
         facts.push(("signed anyway", over.reason.clone()));
     }
     facts.push(("match", verdict_line(signed)));
+    facts.push(("reasons", state.reasons.join(" ")));
     let ratio = state.luminance_ratio.map(|ratio| {
-        let limit =
-            state.tolerance.luminance_ratio.map(|limit| format!(" (tolerance {limit:.2} either way of the rule)"));
+        let limit = state
+            .tolerance
+            .luminance_ratio
+            .map(|limit| format!(" (tolerance: {limit:.2} times more or less than agreed)"));
         format!("; screen ÷ paper luminance {:.2} ± {:.2}{}", ratio.mean, ratio.sd, limit.unwrap_or_default())
     });
     facts.push((
@@ -59,7 +64,8 @@ pub fn facts(signed: &SignOff) -> Vec<(&'static str, String)> {
     facts.push(("screen", format!("{}: {}", state.screen.device, white(&state.screen))));
     let paper = state.paper.paper.as_ref().map_or(String::new(), |paper| format!("{paper} under "));
     facts.push(("paper", format!("{paper}{}: {}", state.paper.device, white(&state.paper))));
-    facts.extend([("screen read", reading(&state.screen)), ("lamp read", reading(&state.paper))]);
+    let local = Local::of(signed);
+    facts.extend([("screen read", reading(&state.screen, local)), ("lamp read", reading(&state.paper, local))]);
     facts.extend(state.ra.map(|ra| ("rendering", format!("Ra {ra:.0} (CIE 13.3)"))));
     for set in &state.rules {
         let list = |points: &[String]| if points.is_empty() { "none".to_owned() } else { points.join(", ") };
@@ -80,8 +86,8 @@ pub fn facts(signed: &SignOff) -> Vec<(&'static str, String)> {
         "known",
         format!(
             "as of {}, known at {}: {} of the ledger, root {}; configuration of entry {}; twinwhite {}",
-            state.as_of,
-            signed.known.known_at.unwrap_or(state.as_of),
+            local.second(state.as_of),
+            local.second(signed.known.known_at.unwrap_or(state.as_of)),
             super::entries(signed.known.entries),
             signed.known.root,
             signed.known.config_seq,
@@ -97,7 +103,7 @@ pub fn verdict_line(signed: &SignOff) -> String {
     let word =
         Verdict::from_word(&state.verdict).map_or_else(|| state.verdict.clone(), |word| verdict(word).to_owned());
     format!(
-        "{}: {word}; risk of being out of tolerance {} then, {} within {} (the station's line is {})",
+        "{}: {word}; risk of being out of tolerance {} at that moment, {} within {} (something is to be done from {} on)",
         state.station,
         percent(state.risk.get()),
         percent(state.risk_within.get()),
@@ -129,18 +135,20 @@ fn white(of: &WhiteState) -> String {
     };
     let level = of
         .luminance_cd_m2
-        .map_or("luminance never read".to_owned(), |MeanSd { mean, sd }| format!("{mean:.0} ± {sd:.0} cd/m²"));
+        .map_or("luminance never read".to_owned(), |MeanSd { mean, sd }| format!("{mean:.1} ± {sd:.1} cd/m²"));
     format!("{at}{temperature} ± {:.4} in u′v′, {level}", of.u_prime.sd.max(of.v_prime.sd))
 }
 
-fn reading(of: &WhiteState) -> String {
-    let Some(ReadingState { seq, time, entered, age_days, instrument, .. }) = &of.last_reading else {
+fn reading(of: &WhiteState, local: Local) -> String {
+    let Some(ReadingState { seq, time, entered, age_days, instrument, doubted, .. }) = &of.last_reading else {
         return "never".to_owned();
     };
     let with = instrument.as_ref().map_or(String::new(), |instrument| format!(" with {}", with_instrument(instrument)));
     let late = entered.since(*time);
     let late = if late.0 > 1.0 { format!(", written down {} after it was made", span(late)) } else { String::new() };
-    format!("{}, {} before ({}){with}{late}", utc(*time), span(*age_days), format_args!("entry {seq}"))
+    let doubt =
+        if *doubted { "; it lies far from the rest, and only another one could tell what to make of it" } else { "" };
+    format!("{}, {} before (entry {seq}){with}{late}{doubt}", local.minute(*time), span(*age_days))
 }
 
 fn with_instrument(of: &InstrumentState) -> String {
@@ -161,6 +169,21 @@ fn with_instrument(of: &InstrumentState) -> String {
     format!("{}{serial} ({certificate}{damaged})", of.id)
 }
 
-fn utc(time: Time) -> String {
-    time.to_chrono().format("%Y-%m-%d %H:%M UTC").to_string()
+/// The local time of the sign-off, by the offset from UTC that stands at the end of its own time.
+#[derive(Clone, Copy)]
+struct Local(FixedOffset);
+
+impl Local {
+    fn of(signed: &SignOff) -> Self {
+        let offset = signed.local_time.rsplit(' ').next().and_then(|offset| offset.parse().ok());
+        Self(offset.unwrap_or(Utc.fix()))
+    }
+
+    fn minute(self, time: Time) -> String {
+        time.to_chrono().with_timezone(&self.0).format("%Y-%m-%d %H:%M %:z").to_string()
+    }
+
+    fn second(self, time: Time) -> String {
+        time.to_chrono().with_timezone(&self.0).format("%Y-%m-%d %H:%M:%S %:z").to_string()
+    }
 }

@@ -60,8 +60,6 @@ pub(super) fn reasons(
     if both_read && delta > limit {
         let seen_from_paper = direction(picture.paper.uv(), picture.display.uv());
         said.push(Reason::WhitesDiffer { delta_uv: delta, limit, direction: seen_from_paper });
-    } else if both_read {
-        said.push(Reason::Holds { delta_uv: delta, limit });
     }
     let agreed = station.luminance.agreed();
     if let (Some(limit), Some(ratio), Some(agreed)) =
@@ -70,6 +68,9 @@ pub(super) fn reasons(
         && (ratio > limit || ratio < 1.0 / limit)
     {
         said.push(Reason::LuminancesDiffer { ratio, limit, agreed });
+    }
+    if both_read && delta <= limit {
+        said.push(Reason::Holds { delta_uv: delta, limit });
     }
     for (device, _, summary) in devices {
         if (1..GUESS_BELOW_READINGS).contains(&summary.used) && !summary.by_label {

@@ -90,6 +90,9 @@ fn what_does_not_match_is_refused_unless_somebody_says_why() {
     let said = sign(&site, &["--job", "4711"]);
     assert_eq!(said.code, 1, "{}", said.out);
     assert!(said.err.contains("NOT signed: ") && said.err.contains("--override"), "{}", said.err);
+    // The whites agree; what is out is the level, and that is what speaks against it.
+    assert!(said.err.contains("times brighter than the paper asks for"), "{}", said.err);
+    assert!(!said.err.contains("The whites are"), "{}", said.err);
     assert_eq!(site.audit(), before, "a refusal leaves no trace");
     let said = sign(&site, &["--job", "4711", "--json"]);
     let failed: Value = serde_json::from_str(&said.err).unwrap();
@@ -118,7 +121,17 @@ fn a_sign_off_is_taken_back_by_a_new_entry_alone() {
     let site = read_loft();
     let seq = signed(&site, &["--job", "4711"])["seq"].as_i64().unwrap();
     let back = || site.run_with(&["retract", &seq.to_string(), "--reason", "the wrong file"], &[]);
-    assert_eq!(back().code, 0);
+    let said = back();
+    assert_eq!(said.code, 0);
+    let by = site.audit();
+    assert!(said.out.contains(&format!("`twinwhite audit prove {by} -o FILE`")), "{}", said.out);
+    // Proven anew it says so, on the page too; the withdrawal is proven like any entry.
+    let proven = site.ok(&format!("audit prove {seq} -o again.json"));
+    assert!(proven.starts_with("The sign-off was WITHDRAWN. Entry"), "{proven}");
+    let page = fs::read_to_string(site.path("again.html")).unwrap();
+    assert!(page.contains("sign-off withdrawn") && page.contains("the wrong file"), "{page}");
+    site.ok(&format!("audit prove {by} -o withdrawal.json"));
+    assert_eq!(site.run("audit verify withdrawal.json").code, 0);
     let again = back();
     assert_eq!(again.code, 1);
     assert!(again.err.contains("already taken back"), "{}", again.err);
@@ -148,4 +161,32 @@ fn two_who_sign_at_once_both_get_a_record() {
     for name in site.names(".").iter().filter(|name| name.ends_with(".signoff.json")) {
         assert_eq!(site.run(&format!("audit verify {name}")).code, 0, "{name}");
     }
+}
+
+#[test]
+fn nothing_is_signed_where_its_certificate_cannot_be_written() {
+    let site = read_loft();
+    site.write("afile", "no folder");
+    let before = site.audit();
+    let said = sign(&site, &["--job", "4711", "--out", "afile"]);
+    assert_eq!((said.code, said.out.as_str()), (1, ""));
+    assert!(said.err.contains("NOT signed: afile cannot be written"), "{}", said.err);
+    assert_eq!(site.audit(), before);
+}
+
+#[test]
+fn a_needless_override_is_told_and_a_doubted_reading_is_named() {
+    let site = read_loft();
+    let said = sign(&site, &["--job", "4711", "--override", "just in case"]);
+    assert!(said.out.contains("Nothing spoke against it"), "{}", said.out);
+    let body = &site.json("audit show --kind sign-off")["entries"][0]["body"];
+    assert!(body["override"].is_null() && !body.to_string().contains("just in case"), "{body}");
+    // One reading far from the rest: what the match rests on is the model, and the reading is doubted.
+    site.ingest("dim.csv", &format!("{HEADER}{}", lamp(from_now(-5.0 / 1440.0), 300.0)));
+    let said = sign(&site, &["--job", "4712"]);
+    assert!(
+        said.out.contains("it lies far from the rest") && said.out.contains("A second reading decides"),
+        "{}",
+        said.out
+    );
 }

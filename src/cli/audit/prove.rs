@@ -11,10 +11,11 @@ use crate::cli::sign::{write_certificate, write_page};
 use crate::ledger::certificate::CannotCertify;
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::note::VerifierKey;
-use crate::ledger::{Body, Certificate, Seq};
+use crate::ledger::{Body, Certificate, Seq, Store};
 use crate::pipeline;
 use crate::say;
 use crate::signing::{self, SigningError};
+use crate::zone::LocalZone;
 
 /// Proves entry `seq` under the newest signed head; signs one first where that does not cover it.
 pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>, json: bool) -> Result<(), Failure> {
@@ -41,7 +42,13 @@ pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>
     let key = ledger.signing_key()?.ok_or(SigningError::NoKey)?;
     let key = VerifierKey::parse(&key).map_err(SigningError::from)?;
     let certificate = ledger.read(|store| Certificate::make(store, number, &signed, &key, kept.as_ref()))?;
-    let Some(out) = out else { return output::json(&certificate) };
+    let withdrawn = withdrawn(&ledger, number, session.zone())?;
+    let Some(out) = out else {
+        if let Some(how) = &withdrawn {
+            eprintln!("The sign-off was withdrawn. {how}");
+        }
+        return output::json(&certificate);
+    };
     let failed = |why| Failure::new(Kind::System, why);
     write_certificate(&certificate, out).map_err(failed)?;
     let page = out.with_extension("html");
@@ -50,10 +57,16 @@ pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>
         _ => None,
     };
     if let Some(signed) = &signed_off {
-        write_page(&session.config.site.name, signed, &certificate, out, &page).map_err(failed)?;
+        write_page(&session.config.site.name, signed, &certificate, out, &page, withdrawn.as_deref())
+            .map_err(failed)?;
     }
     if json {
         return output::json(&certificate);
+    }
+    if let Some(how) = &withdrawn {
+        output::print(&format!(
+            "The sign-off was WITHDRAWN. {how} The page says so; the certificate is of the entry alone.\n"
+        ))?;
     }
     let (entry, proof) = (&certificate.entry, &certificate.proof);
     output::print(&format!(
@@ -70,4 +83,16 @@ pub fn prove(session: Session, seq: i64, kept: Option<&Path>, out: Option<&Path>
         output::print(&format!("{} is its page for people.\n", page.display()))?;
     }
     Ok(())
+}
+
+/// How the sign-off of this entry was taken back, where it is one and was.
+fn withdrawn(store: &Store, seq: Seq, zone: LocalZone) -> Result<Option<String>, Failure> {
+    let Some(by) = store.sign_off(seq)?.and_then(|row| row.withdrawn) else { return Ok(None) };
+    Ok(store.entry(by)?.map(|entry| {
+        let reason = match &entry.body {
+            Body::Retract(retract) => retract.reason.as_str(),
+            _ => "",
+        };
+        format!("Entry {by} took it back on {}: {reason}.", zone.show_full(entry.time))
+    }))
 }

@@ -142,6 +142,9 @@ pub struct ReadingState {
     pub entered: Time,
     /// How old it was at the sign-off.
     pub age_days: Days,
+    /// Whether it lay so far from the rest that only another reading could tell what to make of it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub doubted: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument: Option<InstrumentState>,
 }

@@ -10,8 +10,9 @@ use crate::ledger::entry::sign_off::SignOff;
 
 /// What a signature under this scheme cannot show.
 pub const LIMIT: &str = "What this cannot show: that the person named was there, that the instruments told the truth beyond their \
-certificates, or that the ledger was not rewritten as a whole by somebody who holds its key and every copy of its heads. \
-A head that you keep yourself rules the last out.";
+certificates, whether the sign-off was withdrawn since (ask for it to be proven anew), or that the ledger was not rewritten as a \
+whole by somebody who holds its key and every copy of its heads. A head that you keep yourself rules the last out. This page is \
+for reading: what counts is what the check of the file says.";
 
 const STYLE: &str = "@page{margin:18mm}body{font:11pt/1.45 Georgia,serif;color:#111;max-width:44em;margin:2em auto;padding:0 1em}\
 h1{font-size:1.5em;margin:0}h1+p{margin:.2em 0 1.2em;color:#444}.flag{border:2px solid #111;padding:.6em .9em;margin:1em 0}\
@@ -20,10 +21,13 @@ vertical-align:top}td{padding:.25em 0;overflow-wrap:anywhere}tr{border-top:1px s
 letter-spacing:.08em}pre{font-size:8.5pt;white-space:pre-wrap;overflow-wrap:anywhere;border-left:3px solid #ccc;padding-left:.8em}\
 small{color:#444}";
 
-/// The page. `file` is the name of the certificate's own file.
-pub fn page(site: &str, signed: &SignOff, certificate: &Certificate, file: &str) -> String {
+/// The page. `file` is the name of the certificate's own file; `withdrawn` says how the sign-off was taken back, where it was.
+pub fn page(site: &str, signed: &SignOff, certificate: &Certificate, file: &str, withdrawn: Option<&str>) -> String {
     let entry = &certificate.entry;
-    let title = format!("{}: signed off", signed.job);
+    let title = match withdrawn {
+        None => format!("{}: signed off", signed.job),
+        Some(_) => format!("{}: sign-off withdrawn", signed.job),
+    };
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -36,6 +40,7 @@ pub fn page(site: &str, signed: &SignOff, certificate: &Certificate, file: &str)
             body {
                 h1 { (title) }
                 p { (site) " · " (signed.local_time) " · " (who(signed)) }
+                @if let Some(how) = withdrawn { div.flag { strong { "It no longer stands. " } (how) } }
                 @if let Some(over) = &signed.over {
                     div.flag {
                         strong { "Signed although the program objected. " }
@@ -46,11 +51,12 @@ pub fn page(site: &str, signed: &SignOff, certificate: &Certificate, file: &str)
                 p { strong { (verdict_line(signed)) "." } }
                 @for reason in &signed.state.reasons { p { (reason) } }
                 table {
-                    @for (name, said) in facts(signed).into_iter().filter(|(name, _)| !["job", "approved", "match"].contains(name)) {
+                    @for (name, said) in facts(signed).into_iter().filter(|(name, _)| !["job", "approved", "match", "reasons"].contains(name)) {
                         tr { th { (name) } td { (said) } }
                     }
                 }
                 h2 { "To check it" }
+                p { "Write this code down, where nobody of the print room can change it:" }
                 p.code { (certificate.code) }
                 p {
                     "This is entry " (entry.seq) " of the ledger of " (entry.site) ". The file " code { (file) }
