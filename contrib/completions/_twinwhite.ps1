@@ -331,6 +331,7 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         'twinwhite;audit;verify' {
             [CompletionResult]::new('--head', '--head', [CompletionResultType]::ParameterName, 'A signed head that was kept elsewhere, or its short code; more than once for several')
             [CompletionResult]::new('--key', '--key', [CompletionResultType]::ParameterName, 'The verifier key that was kept elsewhere, for a certificate')
+            [CompletionResult]::new('--file', '--file', [CompletionResultType]::ParameterName, 'A print file: is it the one that was signed off under this certificate?')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')
@@ -372,8 +373,8 @@ Register-ArgumentCompleter -Native -CommandName 'twinwhite' -ScriptBlock {
         }
         'twinwhite;audit;prove' {
             [CompletionResult]::new('--head', '--head', [CompletionResultType]::ParameterName, 'A file with a signed head that somebody kept; the certificate then shows that it is of the same history')
-            [CompletionResult]::new('-o', '-o', [CompletionResultType]::ParameterName, 'The file to write')
-            [CompletionResult]::new('--out', '--out', [CompletionResultType]::ParameterName, 'The file to write')
+            [CompletionResult]::new('-o', '-o', [CompletionResultType]::ParameterName, 'The file to write. Of a sign-off its page for people is written beside it, of the same name but .html')
+            [CompletionResult]::new('--out', '--out', [CompletionResultType]::ParameterName, 'The file to write. Of a sign-off its page for people is written beside it, of the same name but .html')
             [CompletionResult]::new('--config', '--config', [CompletionResultType]::ParameterName, 'The configuration file [default: ./twinwhite.toml, else the user''s, else the system''s]')
             [CompletionResult]::new('--operator', '--operator', [CompletionResultType]::ParameterName, 'Who is doing this, one of the configuration''s operators; goes into the ledger [default: the login name, marked as that]')
             [CompletionResult]::new('--json', '--json', [CompletionResultType]::ParameterName, 'Answer in JSON, numbers unrounded')

@@ -434,7 +434,7 @@ _twinwhite() {
             return 0
             ;;
         twinwhite__subcmd__audit__subcmd__verify)
-            opts="-h --head --key --json --config --operator --help"
+            opts="-h --head --key --file --json --config --operator --help"
             if [[ ${cur} == -* || ${COMP_CWORD} -eq 3 ]] ; then
                 COMPREPLY=( $(compgen -W "${opts}" -- "${cur}") )
                 return 0
@@ -445,6 +445,10 @@ _twinwhite() {
                     return 0
                     ;;
                 --key)
+                    COMPREPLY=($(compgen -f "${cur}"))
+                    return 0
+                    ;;
+                --file)
                     COMPREPLY=($(compgen -f "${cur}"))
                     return 0
                     ;;

@@ -216,6 +216,7 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fis
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and not __fish_seen_subcommand_from verify show export head prove key" -f -a "key" -d 'The key that signs heads: show it, replace it, or give it up'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l head -d 'A signed head that was kept elsewhere, or its short code; more than once for several' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l key -d 'The verifier key that was kept elsewhere, for a certificate' -r
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l file -d 'A print file: is it the one that was signed off under this certificate?' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from verify" -l json -d 'Answer in JSON, numbers unrounded'
@@ -241,7 +242,7 @@ complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_se
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -l json -d 'Answer in JSON, numbers unrounded'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from head" -s h -l help -d 'Print help'
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l head -d 'A file with a signed head that somebody kept; the certificate then shows that it is of the same history' -r -F
-complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -s o -l out -d 'The file to write' -r -F
+complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -s o -l out -d 'The file to write. Of a sign-off its page for people is written beside it, of the same name but .html' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l config -d 'The configuration file [default: ./twinwhite.toml, else the user\'s, else the system\'s]' -r -F
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l operator -d 'Who is doing this, one of the configuration\'s operators; goes into the ledger [default: the login name, marked as that]' -r
 complete -c twinwhite -n "__fish_twinwhite_using_subcommand audit; and __fish_seen_subcommand_from prove" -l json -d 'Answer in JSON, numbers unrounded'

@@ -9,6 +9,7 @@ mod backup;
 mod calendar;
 mod calm;
 mod channels;
+mod checker;
 mod colour;
 mod columns;
 mod commands;

@@ -71,8 +71,11 @@ pub fn show(session: Session, which: &Which, json: bool) -> Result<(), Failure> 
                     continue;
                 }
                 about.insert(row.seq);
+                if !wanted.is_of(&row, &body) {
+                    continue;
+                }
                 match Time::parse(&row.time) {
-                    Ok(time) if wanted.fits(&row, time, &body) => found.push(entry(row, time, body, &zone)),
+                    Ok(time) if wanted.is_when(time) => found.push(entry(row, time, body, &zone)),
                     Ok(_) => {}
                     Err(_) => eprintln!(
                         "Entry {} is left out, its time cannot be read: `twinwhite audit verify` says more.",
@@ -154,12 +157,14 @@ impl<'a> Wanted<'a> {
             && named(body, &["job"], job)
     }
 
-    /// Whether it is of the time, kind and operator asked for.
-    fn fits(&self, row: &RawEntry, time: Time, body: &Value) -> bool {
-        self.from.is_none_or(|from| from <= time)
-            && self.until.is_none_or(|until| time <= until)
-            && self.which.kind.as_ref().is_none_or(|kind| *kind == row.kind)
-            && named(body, &["operator"], &self.which.by)
+    /// Whether it is of the kind and operator asked for.
+    fn is_of(&self, row: &RawEntry, body: &Value) -> bool {
+        self.which.kind.as_ref().is_none_or(|kind| *kind == row.kind) && named(body, &["operator"], &self.which.by)
+    }
+
+    /// Whether it was written when asked for.
+    fn is_when(&self, time: Time) -> bool {
+        self.from.is_none_or(|from| from <= time) && self.until.is_none_or(|until| time <= until)
     }
 }
 
