@@ -21,11 +21,11 @@ pub enum ActError {
     #[error(transparent)]
     Ledger(#[from] LedgerError),
     /// There is no such record, or it is of another kind.
-    #[error("entry {seq} is no {expected}; `twinwhite history DEVICE` shows the numbers")]
+    #[error("entry {seq} is no {expected}")]
     NoSuchRecord {
         /// The number that was given.
         seq: i64,
-        /// What can be meant, as people call it.
+        /// What can be meant, as people call it, and what shows its number.
         expected: &'static str,
     },
     /// It was taken back before.
@@ -84,7 +84,9 @@ pub fn retract(
     operator: Option<&Operator>,
     now: Time,
 ) -> Result<Vec<Happened>, ActError> {
-    let missing = || ActError::NoSuchRecord { seq, expected: "reading, event or sign-off" };
+    let expected = "reading or event, whose numbers `twinwhite history DEVICE` shows, and no sign-off, whose numbers `twinwhite audit \
+                    show --kind sign-off` shows";
+    let missing = || ActError::NoSuchRecord { seq, expected };
     let target = Seq::new(seq).ok_or_else(missing)?;
     let body = Retract {
         seq: target,
@@ -122,7 +124,7 @@ pub fn release(
     operator: Option<&Operator>,
     now: Time,
 ) -> Result<Vec<Happened>, ActError> {
-    let missing = || ActError::NoSuchRecord { seq, expected: "reading" };
+    let missing = || ActError::NoSuchRecord { seq, expected: "reading; `twinwhite history DEVICE` shows the numbers" };
     let target = Seq::new(seq).ok_or_else(missing)?;
     ledger.write(now, |tx| {
         let reading = tx.reading(target)?.ok_or_else(missing)?;

@@ -23,6 +23,8 @@ pub use restore::{Lost, Placed, RestoreError, Restored, restore};
 const LOCK_FILE: &str = "backup.lock";
 /// Where a copy is made and looked through before it goes where it belongs.
 const STAGED: &str = "backup.part";
+/// So many names are tried for a backup that is kept aside.
+const MOST_NAMES: u32 = 1000;
 
 /// Why no backup was made. What stood under its name before still stands there.
 #[derive(Debug, thiserror::Error)]
@@ -89,6 +91,15 @@ pub enum BackupError {
         /// The file.
         path: PathBuf,
     },
+    /// A backup that must be kept finds no free name.
+    #[error(
+        "{} still has spectra that were pruned since, and every name to keep it aside under is taken: nothing was overwritten; \
+         name another file", path.display()
+    )]
+    NoName {
+        /// The file.
+        path: PathBuf,
+    },
     /// The system refuses.
     #[error("{}: {why}", path.display())]
     Io {
@@ -114,10 +125,22 @@ pub struct Backup {
     pub bytes: u64,
     /// How many entries the backup held that stood under this name before.
     pub replaced: Option<i64>,
+    /// That older backup, where it still has spectra that were pruned since: it makes no room and is kept.
+    pub kept_aside: Option<KeptAside>,
+}
+
+/// A backup from before a pruning, kept beside the new one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct KeptAside {
+    /// Its file now.
+    pub path: PathBuf,
+    /// Of how many readings it alone still has the spectrum.
+    pub spectra: i64,
 }
 
 /// Writes a backup of `ledger` to `file`, while others write to it. It is made aside, looked through from the first entry to the last,
-/// and only then takes its name. An older backup of the same history makes room for it; nothing else does.
+/// and only then takes its name. An older backup of the same history makes room for it, and is kept under another name where it
+/// has spectra that were pruned since; nothing else makes room.
 pub fn make(ledger: &Ledger, config: &Config, file: &Path) -> Result<Backup, BackupError> {
     let state = &config.paths.state;
     let _lock = lock(state)?;
@@ -131,9 +154,11 @@ pub fn make(ledger: &Ledger, config: &Config, file: &Path) -> Result<Backup, Bac
     let before = standing(file, ledger.site())?;
     let staged = Staged::at(state.join(STAGED)).map_err(failed(state))?;
     ledger.copy_to(&staged.path)?;
-    let made = examine(&staged.path, ledger.site(), file, before)?;
-    deliver(&staged.path, file)?;
-    Ok(made)
+    let (made, pruned_since) = examine(&staged.path, ledger.site(), file, before)?;
+    let to_keep = before.filter(|_| pruned_since > 0).map(|before| before.size);
+    let kept = deliver(&staged.path, file, to_keep)?;
+    let kept_aside = kept.map(|path| KeptAside { path, spectra: pruned_since });
+    Ok(Backup { kept_aside, ..made })
 }
 
 fn lock(state: &Path) -> Result<File, BackupError> {
@@ -162,8 +187,8 @@ fn standing(file: &Path, site: &SiteId) -> Result<Option<Head>, BackupError> {
     Err(BackupError::NoBackup { path: file.to_owned(), why })
 }
 
-/// Looks through the whole copy.
-fn examine(copy: &Path, site: &SiteId, file: &Path, before: Option<Head>) -> Result<Backup, BackupError> {
+/// Looks through the whole copy. Returns also how many readings of the backup `before` have lost their spectrum since.
+fn examine(copy: &Path, site: &SiteId, file: &Path, before: Option<Head>) -> Result<(Backup, i64), BackupError> {
     let bytes = fs::metadata(copy).map_err(failed(copy))?.len();
     let copy = Ledger::open(copy, site, OpenMode::ReadOnly)?;
     let head = copy.head()?;
@@ -179,14 +204,18 @@ fn examine(copy: &Path, site: &SiteId, file: &Path, before: Option<Head>) -> Res
         }
         (Some(fault), _) => return Err(BackupError::Unsound(fault)),
     }
-    Ok(Backup {
+    let last = before.and_then(|before| before.last());
+    let pruned_since = last.map(|last| copy.pruned_since(last)).transpose()?.unwrap_or(0);
+    let made = Backup {
         head,
         ends: ends(&copy)?,
         signed: newest(&copy)?,
         signed_heads: found.signed_heads,
         bytes,
         replaced: before.map(|before| before.size),
-    })
+        kept_aside: None,
+    };
+    Ok((made, pruned_since))
 }
 
 /// When the last entry was written.
@@ -199,22 +228,62 @@ fn newest(store: &Store) -> Result<Option<SignedHead>, BackupError> {
     Ok(store.newest_signed_head()?.map(|row| SignedHead::parse(&row.note)).transpose()?)
 }
 
-/// Gives the finished copy its name: whole or not at all, also where that lies on another disk.
-fn deliver(staged: &Path, file: &Path) -> Result<(), BackupError> {
-    match fs::rename(staged, file) {
+/// Gives the finished copy its name: whole or not at all, also where that lies on another disk. The backup of `to_keep` entries
+/// that stands there is kept aside first; returns where.
+fn deliver(staged: &Path, file: &Path, to_keep: Option<i64>) -> Result<Option<PathBuf>, BackupError> {
+    let mut name = file.file_name().unwrap_or_default().to_owned();
+    name.push(".new");
+    let new = Staged::at(file.with_file_name(name)).map_err(failed(file))?;
+    match fs::rename(staged, &new.path) {
         Err(why) if why.kind() == io::ErrorKind::CrossesDevices => {
-            let mut name = file.file_name().unwrap_or_default().to_owned();
-            name.push(".part");
-            let part = Staged::at(file.with_file_name(name)).map_err(failed(file))?;
-            copy_synced(staged, &part.path).map_err(failed(&part.path))?;
-            if !is_alike(staged, &part.path).map_err(failed(&part.path))? {
-                return Err(BackupError::Differs { path: part.path.clone() });
+            copy_synced(staged, &new.path).map_err(failed(&new.path))?;
+            if !is_alike(staged, &new.path).map_err(failed(&new.path))? {
+                return Err(BackupError::Differs { path: new.path.clone() });
             }
-            fs::rename(&part.path, file).map_err(failed(file))?;
         }
-        done => done.map_err(failed(file))?,
+        done => done.map_err(failed(&new.path))?,
     }
-    sync_folder(folder_of(file)).map_err(failed(file))
+    // Only now, when nothing is left to do but to give names.
+    let kept = to_keep.map(|entries| keep_aside(file, entries)).transpose()?;
+    fs::rename(&new.path, file).map_err(failed(file))?;
+    sync_folder(folder_of(file)).map_err(failed(file))?;
+    Ok(kept)
+}
+
+/// Gives the backup of so many entries a name beside its own that was free, like `quillmoor-738-with-spectra.backup`. Where an earlier
+/// attempt got as far, that name stays.
+fn keep_aside(file: &Path, entries: i64) -> Result<PathBuf, BackupError> {
+    let stem = file.file_stem().unwrap_or_default();
+    for nth in 1..=MOST_NAMES {
+        let mut name = stem.to_owned();
+        name.push(format!("-{entries}-with-spectra"));
+        if nth > 1 {
+            name.push(format!("-{nth}"));
+        }
+        if let Some(ending) = file.extension() {
+            name.push(".");
+            name.push(ending);
+        }
+        let aside = file.with_file_name(name);
+        match fs::hard_link(file, &aside) {
+            Ok(()) => {}
+            Err(why) if why.kind() == io::ErrorKind::AlreadyExists => {
+                if aside.is_file() && is_alike(file, &aside).map_err(failed(&aside))? {
+                    return Ok(aside);
+                }
+                continue;
+            }
+            // Some file systems know no second name for a file: it moves, to a name that is ours first.
+            Err(_) => match File::options().write(true).create_new(true).open(&aside) {
+                Ok(_) => fs::rename(file, &aside).map_err(failed(&aside))?,
+                Err(why) if why.kind() == io::ErrorKind::AlreadyExists => continue,
+                Err(why) => return Err(failed(&aside)(why)),
+            },
+        }
+        sync_folder(folder_of(file)).map_err(failed(file))?;
+        return Ok(aside);
+    }
+    Err(BackupError::NoName { path: file.to_owned() })
 }
 
 fn failed(path: &Path) -> impl Fn(io::Error) -> BackupError + use<> {

@@ -12,7 +12,7 @@ mod summary;
 mod suspects;
 mod tasks;
 
-use crate::alert::{self, Change, Cleared, Kind, Sighting, Standing, conditions};
+use crate::alert::{self, Change, Cleared, Kind, Quiet, Sighting, Standing, conditions};
 use crate::config::Config;
 use crate::estimates::Refreshed;
 use crate::ledger::entry::{self, Transition};
@@ -62,6 +62,33 @@ pub enum Happened {
     Alert(entry::Alert),
 }
 
+/// What came of judging.
+#[derive(Debug, Default)]
+pub struct Judged {
+    /// What happened thereby.
+    pub happened: Vec<Happened>,
+    /// The numbers of the alerts that stand only since they were raised too short a time ago: all is right again.
+    pub passing: Vec<i64>,
+}
+
+impl Judged {
+    fn add(&mut self, step: Step) {
+        match step {
+            Step::Taken(happened) => self.happened.push(happened),
+            Step::Passing(alert) => self.passing.push(alert),
+            Step::None => {}
+        }
+    }
+}
+
+/// What became of an alert.
+enum Step {
+    Taken(Happened),
+    /// It stands, and its condition is over.
+    Passing(i64),
+    None,
+}
+
 /// Judges what is in scope as of the transaction's own instant and writes down what changed. `fresh` are estimates that
 /// were brought up to date just now, so that they need not be read back.
 pub fn evaluate(
@@ -70,6 +97,11 @@ pub fn evaluate(
     scope: Scope,
     fresh: Vec<Refreshed>,
 ) -> Result<Vec<Happened>, LedgerError> {
+    Ok(judge(tx, config, scope, fresh)?.happened)
+}
+
+/// The same, telling also which alerts are passing.
+pub fn judge(tx: &mut Tx, config: &Config, scope: Scope, fresh: Vec<Refreshed>) -> Result<Judged, LedgerError> {
     let now = tx.now();
     let things = &config.things;
     let zone = LocalZone(config.site.zone);
@@ -101,11 +133,11 @@ pub fn evaluate(
         }
         wanted.conditions.extend(tasks::conditions(&estimates, config, scope, &wanted.conditions)?);
     }
-    let mut happened = Vec::new();
+    let mut judged = Judged::default();
     for station in &wanted.stations {
         if let Some(verdict) = station.verdict_change() {
             append(tx, config, Body::Verdict(verdict.clone()))?;
-            happened.push(Happened::Verdict(verdict));
+            judged.happened.push(Happened::Verdict(verdict));
         }
     }
     // Causes before consequences, so that a cause raised now silences at once. What is not bad and does not stand needs no
@@ -115,7 +147,7 @@ pub fn evaluate(
     };
     for condition in wanted.conditions {
         if condition.sighting == Sighting::Bad || stands(&condition) {
-            happened.extend(decide(tx, config, condition)?);
+            judged.add(step(tx, config, condition)?);
         }
     }
     for station in &wanted.stations {
@@ -124,15 +156,15 @@ pub fn evaluate(
             continue;
         }
         for condition in station.conditions(tx, config, &suspects)? {
-            happened.extend(decide(tx, config, condition)?);
+            judged.add(step(tx, config, condition)?);
         }
     }
     if !matches!(scope, Scope::Devices(_)) {
         let standing = tx.standing_alerts()?;
-        happened.extend(again::end_of_channels(tx, config, &standing)?);
-        happened.extend(again::tell_again(tx, config, &standing)?);
+        judged.happened.extend(again::end_of_channels(tx, config, &standing)?);
+        judged.happened.extend(again::tell_again(tx, config, &standing)?);
     }
-    Ok(happened)
+    Ok(judged)
 }
 
 /// A condition as seen, with the sentences that an alert raised for it would bear.
@@ -295,6 +327,13 @@ fn device_conditions(
 
 /// Lets the alert of a condition take its step, if it takes one.
 pub fn decide(tx: &mut Tx, config: &Config, condition: Condition) -> Result<Option<Happened>, LedgerError> {
+    Ok(match step(tx, config, condition)? {
+        Step::Taken(happened) => Some(happened),
+        Step::Passing(_) | Step::None => None,
+    })
+}
+
+fn step(tx: &mut Tx, config: &Config, condition: Condition) -> Result<Step, LedgerError> {
     let open = tx.standing_alert(condition.kind.word(), &condition.subject)?;
     let standing =
         open.as_ref().map(|row| Standing { kind: condition.kind, state: state_of(row), raised_at: row.raised_at });
@@ -312,10 +351,11 @@ pub fn decide(tx: &mut Tx, config: &Config, condition: Condition) -> Result<Opti
             run: condition.run,
         },
         (Ok(Change::Clear(why)), Some(row)) => cleared(&row, why),
-        (Ok(Change::Clear(_)), None) | (Err(_), _) => return Ok(None),
+        (Err(Quiet::Held), Some(row)) => return Ok(Step::Passing(row.id)),
+        (Ok(Change::Clear(_)), None) | (Err(_), _) => return Ok(Step::None),
     };
     append(tx, config, Body::Alert(step.clone()))?;
-    Ok(Some(Happened::Alert(step)))
+    Ok(Step::Taken(Happened::Alert(step)))
 }
 
 fn cleared(row: &AlertRow, why: Cleared) -> entry::Alert {

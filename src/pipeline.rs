@@ -25,7 +25,7 @@ use crate::say;
 use crate::units::{Days, DeviceId, InstrumentId, Time};
 use crate::zone::LocalZone;
 
-/// A reading further ahead of the clock than this is held: 10 minutes.
+/// A reading further ahead of the clock than this is held, an event refused: 10 minutes.
 const AHEAD: Days = Days(10.0 / 1440.0);
 
 /// A file that came in.
@@ -108,6 +108,10 @@ pub fn take(ledger: &mut Ledger, config: &Config, incoming: &Incoming, now: Time
             admit(rows, &config.things, incoming.folder_device.as_ref())
         }
     };
+    let rows = rows.and_then(|rows| {
+        let early = not_yet(&rows, now);
+        if early.is_empty() { Ok(rows) } else { Err(early) }
+    });
     ledger.write(now, |tx| {
         come_into_force(tx, config)?;
         match rows {
@@ -121,6 +125,23 @@ pub fn take(ledger: &mut Ledger, config: &Config, incoming: &Incoming, now: Time
             }
         }
     })
+}
+
+/// Whether what was done lies ahead of the clock, so that nobody can have done it.
+pub fn is_not_yet(event: &Event, now: Time) -> bool {
+    event.time.since(now) > AHEAD
+}
+
+/// What of a file nobody can have done yet. Once that time has come the same file is taken.
+fn not_yet(rows: &[Row<Admitted>], now: Time) -> Vec<Defect> {
+    let early = rows.iter().filter_map(|Row { line, value }| match value {
+        Admitted::Event(event) if is_not_yet(event, now) => {
+            let expected = format!("a time that is past: an event is what was done, and the clock shows {now}");
+            Some(Defect::at(*line, "time", &event.time.to_string(), expected))
+        }
+        Admitted::Event(_) | Admitted::Reading(..) => None,
+    });
+    early.collect()
 }
 
 /// Takes one reading or event that was given by hand.

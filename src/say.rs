@@ -41,7 +41,7 @@ pub use equipment::{entered_late, event_details, who};
 pub use keys::{head_lines, key_event};
 pub use lighting::{print_line, print_looks};
 pub use summary::{Intake, StationLine, maintenance, summary, summary_headline};
-pub use watch::{Seen, last_read, of_blind, of_watch};
+pub use watch::{Seen, last_read, of_blind, of_moment, of_watch};
 
 /// The verdict in people's words.
 pub fn verdict(verdict: Verdict) -> &'static str {

@@ -38,7 +38,7 @@ pub enum SigningError {
     Empty,
     /// The ledger names a key whose file is not there.
     #[error(
-        "the key {id} that signs for this ledger is not in {}: put the file back from a backup, or say \
+        "the key {id} that signs for this ledger is not in {}: put your copy of it back there, or say \
          `twinwhite audit key --lost REASON`, which makes a new one and tells so in the ledger", path.display()
     )]
     Missing {
@@ -49,7 +49,7 @@ pub enum SigningError {
     },
     /// The file holds another key than the one that the ledger names.
     #[error(
-        "{} holds the key {found}, but this ledger is signed with {id}: put the right file back, or say \
+        "{} holds the key {found}, but this ledger is signed with {id}: put your copy of the right one back, or say \
          `twinwhite audit key --lost REASON`, which makes a new one and tells so in the ledger", path.display()
     )]
     Another {

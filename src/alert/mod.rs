@@ -120,6 +120,13 @@ impl Kind {
         matches!(self, Self::OffAim | Self::StepChange | Self::InstrumentSuspect)
     }
 
+    /// Until when an alert that was raised at `raised_at` stays, whatever becomes of its condition; `None` for a kind that may be
+    /// over at once.
+    pub fn stays_until(self, raised_at: Time) -> Option<Time> {
+        let at_once = self.is_seen_by_act_alone() || self.ends_with_acknowledgement();
+        (!at_once).then(|| raised_at.plus(MINIMUM_HOLD))
+    }
+
     /// Whether its condition changes only when a person does something (a configuration, a reading, a service): it cannot dance
     /// on a line, and nobody might look at it again once a hold was over. Nor can a channel's failing, which needs several
     /// attempts, nor blindness, which is raised after a wait.
@@ -334,6 +341,19 @@ mod tests {
             [(Kind::MatchOut, State::Acknowledged), (Kind::MatchOut, State::Cleared), (Kind::Reminder, State::Raised)]
         {
             assert!(!tell_again(&standing(quiet.0, quiet.1), None, Days(3.0), day(30.0)), "{quiet:?}");
+        }
+    }
+
+    #[test]
+    fn what_stays_for_a_while_says_until_when() {
+        let raised_at = Time::parse("2026-05-01T08:00:00Z").unwrap();
+        for kind in Kind::ALL {
+            let standing = Standing { kind, state: State::Raised, raised_at };
+            let ends = |at| decide(Some(&standing), Sighting::Good, at).is_ok();
+            match kind.stays_until(raised_at) {
+                Some(until) => assert!(ends(until) && !ends(until.plus(Days(-1e-6))), "{kind:?}"),
+                None => assert!(ends(raised_at), "{kind:?}"),
+            }
         }
     }
 

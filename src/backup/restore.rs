@@ -73,6 +73,21 @@ pub enum RestoreError {
         /// How many the backup holds.
         held: i64,
     },
+    /// The ledger that is there holds more, but for spectra that were pruned.
+    #[error(
+        "the ledger that is there has {} and the backup only {held}, all of which it holds but for the spectra of {}, which were pruned \
+         since: nothing was restored. Whoever wants them restores this backup beside it: with --config and a configuration of the \
+         same site whose folders (all under [paths], and [signing] copies) are others", say::entries(*entries),
+        say::count(u64::try_from(*spectra).unwrap_or(0), "reading")
+    )]
+    Unpruned {
+        /// How many the ledger has.
+        entries: i64,
+        /// How many the backup holds.
+        held: i64,
+        /// Of how many readings only the backup has the spectrum.
+        spectra: i64,
+    },
     /// The ledger that is there is another one.
     #[error(
         "the ledger that is there ({}) and the backup ({}) are two histories of this site, and neither is the \
@@ -274,7 +289,15 @@ fn standing(config: &Config, place: &Path, held: Head) -> Result<(Ledger, Head),
     let head = ledger.head()?;
     let remembered = (head.size > held.size).then_some(held);
     match verify(&ledger, remembered.as_slice())?.fault {
-        None if head.size > held.size => Err(RestoreError::Longer { entries: head.size, held: held.size }),
+        None if head.size > held.size => {
+            let (entries, held_entries) = (head.size, held.size);
+            let spectra = held.last().map(|last| ledger.pruned_since(last)).transpose()?.unwrap_or(0);
+            Err(if spectra > 0 {
+                RestoreError::Unpruned { entries, held: held_entries, spectra }
+            } else {
+                RestoreError::Longer { entries, held: held_entries }
+            })
+        }
         None => Ok((ledger, head)),
         Some(fault) if remembered.is_some_and(|held| fault.contradicts(held)) => {
             Err(RestoreError::Fork { entries: head.size, held: held.size, state: state.clone() })

@@ -57,7 +57,7 @@ pub struct AlertJson {
 
 /// Lists alerts, the newest first.
 pub fn alerts(session: Session, open: bool, known: &KnownAt, json: bool) -> Result<(), Failure> {
-    let Asked { session, mut ledger, .. } = session.asked(&AsOf { as_of: None }, known)?;
+    let Asked { session, mut ledger, as_of, .. } = session.asked(&AsOf { as_of: None }, known)?;
     let mut rows = ledger.read(|store| if open { store.standing_alerts() } else { store.alerts() })?;
     rows.reverse();
     if json {
@@ -67,15 +67,15 @@ pub fn alerts(session: Session, open: bool, known: &KnownAt, json: bool) -> Resu
         let none = if open { "No alert stands." } else { "There was no alert yet." };
         return output::print(&format!("{none}\n"));
     }
-    output::print(&listing(&rows, &session.config))
+    output::print(&listing(&rows, &session.config, as_of))
 }
 
-/// What `alerts` prints of these.
-pub fn listing(rows: &[AlertRow], config: &Config) -> String {
-    rows.iter().map(|row| as_text(row, config)).collect()
+/// What `alerts` prints of these at `now`.
+pub fn listing(rows: &[AlertRow], config: &Config, now: Time) -> String {
+    rows.iter().map(|row| as_text(row, config, now)).collect()
 }
 
-fn as_text(row: &AlertRow, config: &Config) -> String {
+fn as_text(row: &AlertRow, config: &Config, now: Time) -> String {
     let zone = LocalZone(config.site.zone);
     let headline =
         Kind::from_word(&row.kind).map_or_else(|| row.kind.clone(), |kind| say::headline(kind, &row.subject));
@@ -91,7 +91,12 @@ fn as_text(row: &AlertRow, config: &Config) -> String {
         _ => "open".to_owned(),
     };
     let mut text = format!("{:>4}  {}\n", row.id, output::strong(&headline));
-    text.push_str(&format!("      raised {}, {state}\n", zone.show(row.raised_at)));
+    let stays = Kind::from_word(&row.kind).and_then(|kind| kind.stays_until(row.raised_at));
+    let stays = match stays.filter(|until| row.cleared_at.is_none() && *until > now) {
+        Some(until) => format!("; it stays until {} at least, also if all is right again before", zone.show(until)),
+        None => String::new(),
+    };
+    text.push_str(&format!("      raised {}, {state}{stays}\n", zone.show(row.raised_at)));
     if row.cleared_at.is_none() {
         for line in row.detail.lines() {
             text.push_str(&format!("      {line}\n"));

@@ -401,7 +401,8 @@ people. Used tubes hold mercury: hand them in as special waste.")]
     /// Take a wrong record back by a new one; nothing is erased
     #[command(after_help = "Example:\n  twinwhite retract 118 --reason 'read with the blinds open'")]
     Retract {
-        /// The number of the reading or event in the ledger, as `twinwhite history` shows it.
+        /// The number of the reading or event in the ledger, as `twinwhite history` shows it, or of the sign-off, as
+        /// `twinwhite audit show --kind sign-off` shows it.
         seq: i64,
         /// Why.
         #[arg(long)]

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::fail::{Failure, Kind};
 use super::output::{self, Progress};
 use super::session::Session;
-use crate::backup::{self, Backup, BackupError, Lost, Placed, RestoreError, Restored};
+use crate::backup::{self, Backup, BackupError, KeptAside, Lost, Placed, RestoreError, Restored};
 use crate::daemon::LEDGER_FILE;
 use crate::ledger::checkpoint::SignedHead;
 use crate::ledger::{Head, Ledger, OpenMode};
@@ -34,6 +34,8 @@ pub struct BackupJson {
     bytes: u64,
     /// How many entries the older backup held that stood under this name; null where none did.
     replaced: Option<i64>,
+    /// Where that older backup stands now, since it still has spectra that were pruned after it; null where it made room.
+    kept_aside: Option<String>,
     /// The file of the private key, which is not in the backup.
     key_file: String,
 }
@@ -127,7 +129,7 @@ pub fn backup(session: Session, file: &Path, json: bool) -> Result<(), Failure> 
     let config = &session.config;
     let ledger = Ledger::open(&config.paths.state.join(LEDGER_FILE), &config.site.id, OpenMode::ReadOnly)?;
     let made = backup::make(&ledger, config, file)?;
-    let Backup { head, ends, signed, signed_heads, bytes, replaced } = &made;
+    let Backup { head, ends, signed, signed_heads, bytes, replaced, kept_aside } = &made;
     let key = config.signing.key.display();
     if json {
         return output::json(&BackupJson {
@@ -136,6 +138,7 @@ pub fn backup(session: Session, file: &Path, json: bool) -> Result<(), Failure> 
             signed_heads: *signed_heads,
             bytes: *bytes,
             replaced: *replaced,
+            kept_aside: kept_aside.as_ref().map(|kept| kept.path.display().to_string()),
             key_file: key.to_string(),
         });
     }
@@ -144,6 +147,13 @@ pub fn backup(session: Session, file: &Path, json: bool) -> Result<(), Failure> 
     text.push_str(&format!("  size         {} KiB\n", bytes.div_ceil(1024)));
     if let Some(replaced) = replaced {
         text.push_str(&format!("It took the place of a backup of {}.\n", say::entries(*replaced)));
+    }
+    if let Some(KeptAside { path, spectra }) = kept_aside {
+        text.push_str(&format!(
+            "That one still has the spectra of {}, which were pruned since, so it is kept: {}\n",
+            say::count(u64::try_from(*spectra).unwrap_or(0), "reading"),
+            path.display()
+        ));
     }
     text.push_str(&format!(
         "Not in it: the private key ({key}), of which you keep a copy where nobody else gets at it; the configuration's file and \
@@ -169,9 +179,9 @@ pub fn restore(session: Session, file: &Path, json: bool) -> Result<(), Failure>
             format!("The ledger is restored from {}, checked from the first entry to the last.\n", file.display())
         }
         Placed::CarriedOn(before) => format!(
-            "The ledger that was there ends at entry {before}; {} more were appended from {}.\n",
-            head.size - before,
-            file.display()
+            "The ledger that was there ends at entry {before}; what is new in {} was appended: {}.\n",
+            file.display(),
+            say::entries(head.size - before)
         ),
         Placed::Nothing => format!("Nothing to restore: the ledger holds all of {}.\n", file.display()),
     };
@@ -203,8 +213,10 @@ fn open_ends(restored: &Restored, session: &Session) -> String {
         ));
     }
     if *strange_heads > 0 {
+        let heads = say::count(u64::try_from(*strange_heads).unwrap_or(u64::MAX), "signed head");
+        let are = if *strange_heads == 1 { "is" } else { "are" };
         text.push_str(&format!(
-            "{strange_heads} signed heads in the folders are of another ledger of this name, which says nothing about this one.\n"
+            "{heads} in the folders {are} of another ledger of this name, which says nothing about this one.\n"
         ));
     }
     if !unknown_files.is_empty() {
@@ -257,7 +269,7 @@ impl From<BackupError> for Failure {
         let kind = match &error {
             BackupError::Ledger(_) | BackupError::Unsound(_) | BackupError::Head(_) => Kind::Ledger,
             BackupError::NoFolder { .. } | BackupError::Busy { .. } => Kind::System,
-            BackupError::Differs { .. } | BackupError::Io { .. } => Kind::System,
+            BackupError::Differs { .. } | BackupError::NoName { .. } | BackupError::Io { .. } => Kind::System,
             BackupError::Itself { .. } | BackupError::NoBackup { .. } => Kind::Input,
             BackupError::Longer { .. } | BackupError::Fork { .. } => Kind::Input,
         };

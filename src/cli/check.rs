@@ -208,8 +208,9 @@ fn undeclared(ledger: &Ledger, session: &Session, findings: &mut Vec<Finding>) {
     for (id, readings) in ledger.instruments().unwrap_or_default() {
         if !declared.iter().any(|instrument| instrument.id == id) {
             let says = format!(
-                "'{id}' made {readings} readings and is not declared: scatter 0.0007 in u′v′ and 1 % is assumed and no bias, \
-                 so absolute claims are the instrument's word"
+                "'{id}' made {} and is not declared: scatter 0.0007 in u′v′ and 1 % is assumed and no bias, \
+                 so absolute claims are the instrument's word",
+                say::count(u64::try_from(readings).unwrap_or(0), "reading")
             );
             findings.push(note("instrument", says));
         }

@@ -99,7 +99,7 @@ fn closing(config: &Config, folder: &Path, tally: &Tally, now: Time) -> Result<(
          `status --as-of '{}'` or `audit verify`.\n\n{call} status\n",
         output::strong("How the stations stand now"),
         output::strong("The alerts, oldest first"),
-        alerts::listing(&rows, config),
+        alerts::listing(&rows, config, now),
         folder.display(),
         zone.show(now.plus(Days(-180.0))),
     ))

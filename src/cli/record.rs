@@ -44,6 +44,13 @@ pub fn record(
     event.operator = operator.map(|operator| operator.id);
     event.details.attached = file.map(attached).transpose()?;
     let (kind, time) = (event.kind, event.time);
+    if pipeline::is_not_yet(&event, now) {
+        let (found, clock) = (session.zone().show_full(time), session.zone().show_full(now));
+        return Err(Failure::new(
+            Kind::Usage,
+            format!("--at: found {found}, expected a time that is past (it is {clock}): record it once it is done"),
+        ));
+    }
     let rows = vec![Row { line: 0, value: Record::Event(event) }];
     let admitted = admit(rows, &session.config.things, None).map_err(|defects| not_taken(&defects))?;
     let mut ledger = session.ledger()?;

@@ -96,6 +96,9 @@ pub fn status(
                 (None, false) => say::Seen::Never,
             };
             text.push_str(&format!("{}\n", say::of_watch(seen, as_of)));
+        } else {
+            let moment = say::of_moment(as_of, when.known.known_at.as_deref(), &session.zone());
+            text.push_str(&format!("{moment}\n"));
         }
         output::print(&text)?;
     }

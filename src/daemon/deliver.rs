@@ -32,6 +32,9 @@ const WRITE_AGAIN: Duration = Duration::from_secs(30);
 pub(super) struct Deliveries {
     under_way: JoinSet<Done>,
     lanes: BTreeMap<String, Lane>,
+    /// The alerts that stand though all is right again, as they were judged last: within the minute they are judged again. That they
+    /// were raised is not told now, but with their end, or as soon as it is wrong again.
+    pub(super) passing: Vec<i64>,
 }
 
 /// What is known of a channel since the daemon began.
@@ -127,6 +130,9 @@ impl Deliveries {
         // What this version cannot read was written by a newer one: it stays, and is listed by `messages`.
         let readable = |row: MessageRow| Some((serde_json::from_str::<Message>(&row.body).ok()?, row));
         let mut pairs: Vec<(Message, MessageRow)> = rows.into_iter().filter_map(readable).collect();
+        let says_it_stands = |message: &Message| matches!(message.state, Tells::Raised | Tells::Still);
+        let passing = |message: &Message| message.alert.is_some_and(|alert| self.passing.contains(&alert));
+        pairs.retain(|(message, _)| !(says_it_stands(message) && passing(message)));
         lane.heard.keep(|key| pairs.iter().any(|(message, _)| message.key == key));
         let waiting: Vec<Waiting> =
             pairs.iter().map(|(message, _)| as_waiting(ledger, config, message)).collect::<Result<_, _>>()?;

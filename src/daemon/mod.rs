@@ -278,13 +278,14 @@ impl Daemon {
         let scope = if ahead { Scope::Day } else { Scope::All };
         let happened = self.ledger.write(now, |tx| {
             pipeline::come_into_force(tx, config)?;
-            let happened = evaluate::evaluate(tx, config, scope, Vec::new())?;
+            let judged = evaluate::judge(tx, config, scope, Vec::new())?;
             evaluate::sum_up(tx, config)?;
-            Ok(happened)
+            Ok(judged)
         });
         match happened {
-            Ok(happened) => {
+            Ok(evaluate::Judged { happened, passing }) => {
                 self.pulse.judged(true);
+                self.deliveries.passing = passing;
                 happened.into_iter().map(Notice::Happened).for_each(&mut self.tell);
                 if ahead {
                     self.due.looked_ahead = Some(zone.day(now));

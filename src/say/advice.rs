@@ -1,7 +1,7 @@
 //! What to do, by when, and what it gains. Pure.
 
 use super::{count, day, direction_word, percent, white};
-use crate::station::{Advice, Call, CallReason, Holds, Judgement, LampFault, Verdict, Weighed};
+use crate::station::{Advice, Call, CallReason, Holds, Judgement, LampFault, Reason, Verdict, Weighed};
 use crate::units::{DeviceId, Luminance, Time};
 use crate::zone::LocalZone;
 
@@ -208,14 +208,17 @@ fn by(date: Time, now: Time, zone: &LocalZone) -> String {
 }
 
 const NOTHING: &str = "Nothing to do now";
+/// Where an instrument wants something that is no matter of the match.
+const NOTHING_HERE: &str = "Nothing to do about the match now, but see `twinwhite due`";
 const NOTHING_ELSE: &str = "Nothing else to do now";
 
 /// The same without saying that nothing is to do, where something beside the stations needs somebody.
 pub fn without_all_clear(lines: Vec<String>) -> Vec<String> {
-    let next = format!("{NOTHING}; next");
-    let kept = lines.into_iter().filter_map(|line| match line.strip_prefix(&next) {
+    let nexts = [NOTHING, NOTHING_HERE].map(|nothing| format!("{nothing}; next"));
+    let all_clear = [NOTHING, NOTHING_HERE, NOTHING_ELSE];
+    let kept = lines.into_iter().filter_map(|line| match nexts.iter().find_map(|next| line.strip_prefix(next)) {
         Some(rest) => Some(format!("Next{rest}")),
-        None => (![NOTHING, NOTHING_ELSE].iter().any(|nothing| line.starts_with(nothing))).then_some(line),
+        None => (!all_clear.iter().any(|nothing| line.starts_with(nothing))).then_some(line),
     });
     kept.collect()
 }
@@ -225,10 +228,11 @@ fn next(judgement: &Judgement, zone: &LocalZone) -> Vec<String> {
     let now = judgement.as_of;
     let reading = judgement.calls.iter().find(|call| call.why.is_reading());
     let act = judgement.calls.iter().find(|call| matches!(call.why, CallReason::RiskPasses { .. }));
-    let (nothing, first) = if judgement.advice.is_empty() {
-        (NOTHING, format!("{NOTHING}; next"))
-    } else {
-        (NOTHING_ELSE, "Next".to_owned())
+    let doubted = judgement.reasons.iter().any(|reason| matches!(reason, Reason::InstrumentDoubt { .. }));
+    let (nothing, first) = match (judgement.advice.is_empty(), doubted) {
+        (true, false) => (NOTHING, format!("{NOTHING}; next")),
+        (true, true) => (NOTHING_HERE, format!("{NOTHING_HERE}; next")),
+        (false, _) => (NOTHING_ELSE, "Next".to_owned()),
     };
     let mut lines = Vec::new();
     match reading {
@@ -274,7 +278,7 @@ fn to_read(call: &Call) -> Option<String> {
 fn next_best(other: &Weighed, chosen: &Weighed, now: Time, zone: &LocalZone) -> String {
     let steps: Vec<String> = other.steps.iter().map(|step| advice(step, zone)).collect();
     format!(
-        "Or, at a cost of {} in place of {}: {} The match then {}.",
+        "Or (cost {} in place of {}, as `[costs]` counts): {} The match then {}.",
         other.cost,
         chosen.cost,
         steps.join(" "),

@@ -70,6 +70,12 @@ pub fn last_read(devices: &[(&DeviceId, Option<Time>)], now: Time, zone: &LocalZ
     format!("last read: {}", devices.iter().map(one).collect::<Vec<_>>().join(", "))
 }
 
+/// Which moment an answer speaks of that is not about now; `known` is the moment whose knowledge answers, as it was typed.
+pub fn of_moment(at: Time, known: Option<&str>, zone: &LocalZone) -> String {
+    let known = known.map(|known| format!(", as it was known at {known}")).unwrap_or_default();
+    format!("All this is as of {}{known}.", zone.show_full(at))
+}
+
 /// What the alert of a blind watch says beside its headline.
 pub fn of_blind(why: &str) -> Vec<String> {
     vec![

@@ -18,7 +18,7 @@ pub enum KeyFileError {
         why: io::Error,
     },
     /// It holds no key.
-    #[error("{} holds no private key: put the right file back from a backup, or move this one away", path.display())]
+    #[error("{} holds no private key: put your copy of the key back there, or move this one away", path.display())]
     NoKey {
         /// The file.
         path: PathBuf,

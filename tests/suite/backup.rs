@@ -157,6 +157,21 @@ fn texts_of_backup_and_restore() {
     site.audit();
 }
 
+/// The private key is in no backup: whoever misses it has a copy, or has lost it.
+#[test]
+fn a_private_key_that_is_missing_is_said_to_be_missing() {
+    let site = filled();
+    assert!(site.ok("audit key").contains("the private key is in"));
+    fs::remove_file(site.path("state/signing.key")).unwrap();
+    let said = site.ok("audit key").replace('\n', " ");
+    assert!(said.contains("signing.key and is MISSING there") && said.contains("your copy of it"), "{said}");
+    assert!(!said.contains("the private key is in"), "{said}");
+    site.ok("record cleaned loft-lamp");
+    let said = site.run("audit head");
+    assert_eq!(said.code, 1);
+    assert!(said.err.contains("put your copy of it back there") && !said.err.contains("from a backup"), "{}", said.err);
+}
+
 #[test]
 fn an_earlier_ledger_is_carried_on_from_wherever_it_ends() {
     let site = Site::loft();

@@ -318,6 +318,9 @@ fn acts_are_entries_and_nothing_is_erased() {
     assert_eq!((&readings[1]["used"], &readings[1]["why"]), (&json!(false), &json!("taken back")));
     let body: String =
         site.ledger().query_row("SELECT body FROM entry WHERE kind = 'retract'", (), |row| row.get(0)).unwrap();
+    let said = site.run("retract 1 --reason wrong");
+    assert_eq!(said.code, 1);
+    assert!(said.err.contains("audit show --kind sign-off") && said.err.contains("history DEVICE"), "{}", said.err);
     assert_eq!(body, format!(r#"{{"seq":{seq},"reason":"blinds open","operator":"ines","operator_by":"option"}}"#));
     let words = ["record", "recalibrated", "loft-screen", "x=0.3435", "y=0.3550", "note=after the move", "--at"];
     let at = "2025-02-03 08:00".to_owned();
@@ -478,5 +481,5 @@ fn acts_are_weighed_by_the_costs_of_the_configuration() {
     let dear = bumped("turn_lamp = 3000");
     assert!(chosen(&dear)["act"].as_str().unwrap().starts_with("recalibrate-to-"));
     let text = dear.ok(&format!("status {at}"));
-    assert!(text.contains("The match then holds ") && text.contains("Or, at a cost of "), "{text}");
+    assert!(text.contains("The match then holds ") && text.contains("Or (cost "), "{text}");
 }

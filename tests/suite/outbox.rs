@@ -10,8 +10,10 @@ use twinwhite::acts;
 use twinwhite::clock::Clock;
 use twinwhite::daemon;
 use twinwhite::ledger::checkpoint::SignedHead;
+use twinwhite::ledger::entry::CameBy;
 use twinwhite::ledger::store::SignedRow;
 use twinwhite::ledger::{Ledger, OpenMode};
+use twinwhite::pipeline::{self, Incoming, Taken};
 use twinwhite::units::{Days, SiteId, Time};
 
 use super::clock::Watch;
@@ -170,6 +172,48 @@ async fn what_a_channel_does_not_take_for_long_is_given_up_and_can_be_sent_again
     let groups = until_told(&mut watch, "mail", 1).await;
     assert_eq!(messages(&groups[0]), ["file-refused bad-0.csv raised"]);
     assert!(ledger.given_up_messages().unwrap().is_empty());
+    watch.stop().await;
+}
+
+/// Somebody set it right before the daemon was begun: nobody is told that it is wrong, but that it was.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_is_right_again_is_not_told_as_wrong() {
+    let (folder, more) = room(&["mail"]);
+    let watch = Watch::start_in(folder, "2026-03-02T10:00:00Z", &more);
+    let config = watch.config();
+    let folder = watch.stop().await;
+    let mut ledger =
+        Ledger::open(&folder.path().join("state/ledger.db"), &SiteId::new("tower").unwrap(), OpenMode::Existing)
+            .unwrap();
+    let mut take = |read: &str, at: &str| {
+        let rows = format!("time,device,x,y,illuminance_lx\n{read},lamp,0.3127,0.3290,500\n");
+        let incoming = Incoming {
+            name: "by-hand.csv",
+            bytes: rows.as_bytes(),
+            folder_device: None,
+            from: CameBy::Ingest,
+            operator: None,
+        };
+        match pipeline::take(&mut ledger, &config, &incoming, Time::parse(at).unwrap()).unwrap() {
+            Taken::Accepted(receipt) => receipt,
+            other => panic!("{other:?}"),
+        }
+    };
+    take("2025-10-01T10:00:00Z", "2026-03-02T10:20:00Z");
+    take("2026-03-02T10:21:00Z", "2026-03-02T10:22:00Z");
+    drop(ledger);
+    let mut watch = Watch::start_in(folder, "2026-03-02T10:25:00Z", &more);
+    let about_age = |groups: &[Value]| -> Vec<String> {
+        groups.iter().flat_map(messages).filter(|told| told.starts_with("reading-overdue lamp ")).collect()
+    };
+    let until = Time::parse("2026-03-02T10:34:00Z").unwrap();
+    while watch.clock.now() < until {
+        watch.clock.advance(Duration::from_secs(60));
+        watch.settle().await;
+        assert_eq!(about_age(&told(watch.folder.path(), "mail")), Vec::<String>::new(), "{}", watch.clock.now());
+    }
+    pass(&mut watch, 2).await;
+    assert_eq!(about_age(&told(watch.folder.path(), "mail")), ["reading-overdue lamp cleared"]);
     watch.stop().await;
 }
 

@@ -181,6 +181,75 @@ fn it_travels_in_backups_and_exports_and_what_was_known_says_what_is_missing() {
     assert!(code == Some(1) && text.contains("does not match its leaf"), "{text}");
 }
 
+/// The last backup that has the spectra is not lost to one under the same name, also where that was a night after the pruning.
+#[test]
+fn a_backup_from_before_stays_beside_the_new_one() {
+    let site = kept_for(30);
+    site.ok("backup nightly.backup");
+    let whole = fs::read(site.path("nightly.backup")).unwrap();
+    let made = site.json("backup nightly.backup");
+    assert_eq!(
+        (&made["replaced"], &made["kept_aside"]),
+        (&made["holds"]["entries"], &Value::Null),
+        "nothing was pruned"
+    );
+    let held = made["holds"]["entries"].as_i64().unwrap();
+    let pruned = site.json(&format!("prune --spectra-before {} --yes", day(25.0)))["go"].as_array().unwrap().len();
+
+    // Somebody else's file has the name already: it stays.
+    let (first, second) =
+        (format!("nightly-{held}-with-spectra.backup"), format!("nightly-{held}-with-spectra-2.backup"));
+    site.write(&first, "a letter");
+    let made = site.json("backup nightly.backup");
+    assert_eq!((&made["replaced"], &made["kept_aside"]), (&held.into(), &second.clone().into()));
+    assert_eq!(fs::read(site.path(&second)).unwrap(), whole);
+    assert_eq!(fs::read_to_string(site.path(&first)).unwrap(), "a letter");
+    assert_eq!(site.json("backup nightly.backup")["kept_aside"], Value::Null, "this one is of after the pruning");
+
+    // In words. An attempt that was cut off after it had kept it leaves nothing twice.
+    fs::copy(site.path(&second), site.path("words.backup")).unwrap();
+    fs::copy(site.path(&second), site.path(&format!("words-{held}-with-spectra.backup"))).unwrap();
+    let text = site.ok("backup words.backup");
+    let said = format!(
+        "spectra of {pruned} readings, which were pruned since, so it is kept: words-{held}-with-spectra.backup"
+    );
+    assert!(text.replace('\n', " ").contains(&said), "{text}");
+    let names: Vec<String> = site.names(".").into_iter().filter(|name| name.starts_with("words")).collect();
+    assert_eq!(names, [format!("words-{held}-with-spectra.backup"), "words.backup".to_owned()]);
+
+    // The ledger that is there lacks them, and says how to come by them.
+    let refused = site.run(&format!("restore {second}"));
+    assert_eq!(refused.code, 1);
+    assert!(refused.err.contains(&format!("but for the spectra of {pruned} readings")), "{}", refused.err);
+    assert!(refused.err.contains("nothing was restored") && refused.err.contains("--config"), "{}", refused.err);
+    assert!(!refused.err.contains("nothing needs to be"), "{}", refused.err);
+    let beside = follower();
+    fs::copy(site.path(&second), beside.path("old.backup")).unwrap();
+    beside.ok("restore old.backup");
+    assert_eq!(beside.json("audit verify")["spectra_pruned"], 0);
+}
+
+/// Where the backup lies on another disk, it is copied there before the old one gets its other name.
+#[cfg(target_os = "linux")]
+#[test]
+fn on_another_disk_it_stays_too() {
+    let site = kept_for(20);
+    let Ok(folder) = tempfile::tempdir_in("/dev/shm") else {
+        eprintln!("skipped: there is no second file system");
+        return;
+    };
+    let file = folder.path().join("nightly.backup");
+    let held = site.json(&format!("backup {}", file.display()))["holds"]["entries"].clone();
+    site.ok(&format!("prune --spectra-before {} --yes", day(15.0)));
+    let made = site.json(&format!("backup {}", file.display()));
+    let kept = folder.path().join(format!("nightly-{held}-with-spectra.backup"));
+    assert_eq!(made["kept_aside"], kept.display().to_string());
+    let mut names: Vec<String> =
+        fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    names.sort();
+    assert_eq!(names, [format!("nightly-{held}-with-spectra.backup"), "nightly.backup".to_owned()]);
+}
+
 #[test]
 fn a_day_that_is_not_past_is_refused_and_so_is_a_ledger_that_is_not_sound() {
     let site = kept_for(12);

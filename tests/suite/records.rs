@@ -8,7 +8,7 @@ use twinwhite::ledger::{Ledger, OpenMode};
 use twinwhite::pipeline::{Incoming, take};
 use twinwhite::units::Time;
 
-use super::site::{HEADER, LOFT, Said, Site, day, lamp, quiet_weeks, screen};
+use super::site::{HEADER, LOFT, Said, Site, day, from_now, lamp, quiet_weeks, screen};
 
 const METER: &str = "
 [[instrument]]
@@ -65,6 +65,9 @@ fn an_instrument_past_its_certificate_is_a_reason_and_no_risk() {
     let with = &station(&before)["instruments"][1];
     assert_eq!((&with["device"], &with["instrument"]), (&json!("loft-lamp"), &json!("spectro-1")));
     assert_eq!((&with["doubts"], &with["certificate"]["until"]), (&json!(["certificate-ended"]), &json!("2025-01-31")));
+    let text = site.ok(&at(29.0));
+    assert!(text.contains("Nothing to do about the match now, but see `twinwhite due`; next reading of "), "{text}");
+    assert!(!text.contains("Nothing to do now"), "{text}");
     let due = site.json(&format!("due --as-of {}", day(29.0)));
     assert!(due["due"].as_array().unwrap().iter().any(|line| line["task"] == "certificate" && line["overdue"] == true));
 
@@ -143,6 +146,32 @@ fn what_does_not_fit_a_record_is_refused() {
     assert!(site.ok("history rag-matte").contains("nothing was done to it yet"));
     site.ok("record new_batch rag-matte");
     assert_eq!(site.json("history rag-matte")["events"][0]["event"], "new_batch");
+}
+
+/// Nobody has done yet what lies ahead of the clock; as soon as that time has come, the same file is taken.
+#[test]
+fn what_lies_ahead_of_the_clock_is_no_record() {
+    let site = Site::loft();
+    site.ok("record cleaned loft-lamp");
+    let entries = site.audit();
+    let said = site.run(&format!("record replaced loft-lamp --at {}", from_now(60.0)));
+    assert_eq!(said.code, 2, "{}", said.err);
+    assert!(said.err.contains("--at: found ") && said.err.contains("expected a time that is past"), "{}", said.err);
+    assert_eq!(site.audit(), entries, "nothing is written down");
+    // A clock that is a little off is no reason to refuse anything.
+    site.ok(&format!("record cleaned loft-screen --at {}", from_now(5.0 / 1440.0)));
+
+    site.write("ahead.csv", format!("time,device,event\n{},loft-lamp,replaced\n", from_now(60.0)));
+    let said = site.run("ingest ahead.csv");
+    assert_eq!(said.code, 1, "{}", said.err);
+    let told = said.out + &said.err;
+    assert!(told.contains("line 2") && told.contains("a time that is past: an event is what was done"), "{told}");
+    assert!(
+        site.json("history loft-lamp")["events"].as_array().unwrap().iter().all(|event| event["event"] != "replaced")
+    );
+    // A reading is held, as ever.
+    let held = site.ingest("early.csv", &(HEADER.to_owned() + &lamp(from_now(60.0), 500.0)));
+    assert_eq!(held["held"].as_array().map(Vec::len), Some(1), "{held}");
 }
 
 #[test]

@@ -150,8 +150,8 @@ Examples:
   twinwhite backup usb/quillmoor.backup --json            from a timer, each night
 
 It is made aside, checked from the first entry to the last, signed heads included, and then takes its name in one step. An older
-backup of the same history under that name makes room; anything else there is refused. Not in it: the private key, the
-configuration's file and secrets, and the archive.";
+backup of the same history under that name makes room, or is kept beside it where it still has spectra that were pruned since;
+anything else there is refused. Not in it: the private key, the configuration's file and secrets, and the archive.";
 
 /// What is approved.
 #[derive(Debug, Clone, Args)]

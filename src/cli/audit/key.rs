@@ -72,10 +72,16 @@ pub fn key(session: Session, change: Option<(Change, &str)>, json: bool) -> Resu
     }
     let zone = session.zone();
     let mut text = format!("{}\n", output::strong(&key.unwrap_or_default()));
-    text.push_str(
-        "This checks our signatures; have somebody outside keep it. It is no secret; the private key is in\n",
-    );
-    text.push_str(&format!("{}\n\n", config.signing.key.display()));
+    let place = config.signing.key.display();
+    text.push_str("This checks our signatures; have somebody outside keep it. It is no secret; the private key ");
+    text.push_str(&if config.signing.key.exists() {
+        format!("is in\n{place}\n\n")
+    } else {
+        format!(
+            "belongs into\n{place}\nand is MISSING there: nothing can be signed until you put your copy of it back, or say \
+             `twinwhite audit key --lost REASON`.\n\n"
+        )
+    });
     for event in events {
         let says = say::key_event(&event.body).unwrap_or_default();
         text.push_str(&format!("{}  entry {}: {says}\n", zone.show(event.time), event.seq));

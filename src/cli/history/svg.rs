@@ -216,7 +216,7 @@ fn notes(reasons: &[String], others: usize) -> Vec<String> {
         notes.push(format!("and {} more reasons: `twinwhite history` lists them", reasons.len() - REASONS));
     }
     if others > 0 {
-        notes.push(format!("{} of paper, black or foreign light are not drawn.", say::count(others as u64, "reading")));
+        notes.push(format!("Not drawn: {} of paper, black or foreign light.", say::count(others as u64, "reading")));
     }
     notes
 }
