@@ -348,7 +348,9 @@ mod tests {
     fn what_stays_for_a_while_says_until_when() {
         let raised_at = Time::parse("2026-05-01T08:00:00Z").unwrap();
         for kind in Kind::ALL {
-            let standing = Standing { kind, state: State::Raised, raised_at };
+            // Of what ends with it, acknowledging is what people do about it.
+            let state = if kind.ends_with_acknowledgement() { State::Acknowledged } else { State::Raised };
+            let standing = Standing { kind, state, raised_at };
             let ends = |at| decide(Some(&standing), Sighting::Good, at).is_ok();
             match kind.stays_until(raised_at) {
                 Some(until) => assert!(ends(until) && !ends(until.plus(Days(-1e-6))), "{kind:?}"),
