@@ -68,10 +68,12 @@ pub fn differences_in(
     again.write(now, |tx| {
         let (_, in_force) = apply_all(kept, tx, config, progress)?;
         // What a screen that follows the paper was set to rests on spectra, which stand in entries alone.
-        if in_force.things.displays.iter().any(|display| display.aim.white == AimWhite::Paper) {
+        let things = &in_force.things;
+        let follows = things.displays.iter().any(|display| display.aim.white == AimWhite::Paper);
+        if follows && things.papers.iter().any(estimates::asks_for_spectrum) {
             tx.borrow_spectra(kept)?;
         }
-        estimates::refresh_void(tx, &in_force.things)
+        estimates::refresh_void(tx, things)
     })?;
     let (kept, again) = (kept.projection_digests()?, again.projection_digests()?);
     Ok(kept.into_iter().zip(again).filter(|(kept, again)| kept != again).map(|(kept, _)| kept.table).collect())

@@ -24,6 +24,7 @@ mod init;
 mod inspect;
 mod maintenance;
 mod messages;
+mod named_file;
 mod operator;
 mod output;
 mod plot;

@@ -1,15 +1,11 @@
 //! `record`, `retract`, `release`: what people did, and what they take back or let count.
 
-use std::fs::File;
-use std::io::Read;
 use std::path::Path;
 
-use sha2::{Digest, Sha256};
-
 use super::fail::{Failure, Kind};
-use super::output;
 use super::session::Session;
 use super::take::{not_taken, split, who};
+use super::{named_file, output};
 use crate::acts;
 use crate::admit::admit;
 use crate::formats::{self, Context, Need};
@@ -67,20 +63,8 @@ pub fn record(
 
 /// What is kept of a file that belongs to a record: name, digest and length.
 fn attached(path: &Path) -> Result<Attached, Failure> {
-    let unreadable =
-        |why: std::io::Error| Failure::new(Kind::Input, format!("--file {}: cannot be read ({why})", path.display()));
-    let mut file = File::open(path).map_err(unreadable)?;
-    let mut hash = Sha256::new();
-    let (mut bytes, mut chunk) = (0, vec![0; 1 << 16]);
-    loop {
-        let length = file.read(&mut chunk).map_err(unreadable)?;
-        let Some(read) = chunk.get(..length).filter(|read| !read.is_empty()) else { break };
-        hash.update(read);
-        bytes += length as u64;
-    }
-    let sha256 = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
-    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned();
-    Ok(Attached { name, sha256, bytes })
+    let (name, sha256, bytes) = named_file::read(path)?;
+    Ok(Attached { name, sha256: sha256.to_string(), bytes })
 }
 
 /// Takes a record back.

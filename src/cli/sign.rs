@@ -1,23 +1,21 @@
 //! `sign`: approves a print under the match as it stands, and hands out the certificate.
 
-use std::fs::{self, File};
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use schemars::JsonSchema;
 use serde::Serialize;
-use sha2::{Digest as _, Sha256};
 
 use super::args::Signing;
 use super::audit::head::hand_out;
 use super::fail::{Failure, Kind};
-use super::output;
 use super::session::Session;
+use super::{named_file, output};
 use crate::inbox::files_waiting;
 use crate::ledger::entry::sign_off::{PrintFile, SignOff};
-use crate::ledger::{Certificate, Digest, Seq};
+use crate::ledger::{Certificate, Seq};
 use crate::say::sign_off::{HOW_TO_OVERRIDE, facts, page};
 use crate::sign_off::{self, NotSigned, Request, Signed};
+use crate::whole_file;
 
 /// A sign-off that is on record, and what was handed out.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -53,7 +51,9 @@ pub fn sign(session: Session, approved: &Signing) -> Result<(), Failure> {
         over: approved.over.as_deref(),
         files_waiting: files_waiting(&session.config.paths.inbox),
     };
-    can_write_into(&approved.out).map_err(|why| Failure::new(Kind::System, format!("NOT signed: {why}")))?;
+    // Asked before anything is signed.
+    whole_file::try_write(&approved.out.join("certificate"))
+        .map_err(|why| Failure::new(Kind::System, format!("NOT signed: {}", unwritten(&approved.out, &why))))?;
     let mut ledger = session.ledger()?;
     let signed = sign_off::sign(&mut ledger, &session.config, &request, session.clock.now()).map_err(refused)?;
     // The sign-off stands from here on, whatever becomes of the files.
@@ -104,15 +104,6 @@ pub fn sign(session: Session, approved: &Signing) -> Result<(), Failure> {
     end()
 }
 
-/// Whether certificates can be written into this folder, which is made where it is missing: asked before anything is signed.
-fn can_write_into(folder: &Path) -> Result<(), String> {
-    let failed = |why: std::io::Error| unwritten(folder, &why);
-    fs::create_dir_all(folder).map_err(failed)?;
-    let probe = folder.join(format!(".twinwhite-{}", std::process::id()));
-    File::create(&probe).map_err(failed)?;
-    fs::remove_file(&probe).map_err(failed)
-}
-
 /// The facts of a sign-off, a line each.
 pub fn as_text(signed: &SignOff) -> String {
     facts(signed).into_iter().map(|(name, said)| format!("  {name:<13}  {said}\n")).collect()
@@ -130,18 +121,7 @@ fn refused(why: NotSigned) -> Failure {
 
 /// Name, hash and length of the file that `--file` names.
 pub fn print_file(path: &Path) -> Result<PrintFile, Failure> {
-    let failed = |why: std::io::Error| Failure::new(Kind::System, format!("--file {}: {why}", path.display()));
-    let mut file = File::open(path).map_err(failed)?;
-    let (mut hash, mut bytes, mut part) = (Sha256::new(), 0, vec![0; 1 << 16]);
-    loop {
-        let count = file.read(&mut part).map_err(failed)?;
-        let Some(read) = part.get(..count).filter(|read| !read.is_empty()) else { break };
-        hash.update(read);
-        bytes += u64::try_from(count).unwrap_or(0);
-    }
-    let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let sha256 = Digest::from_bytes(&hash.finalize());
-    let sha256 = sha256.ok_or_else(|| Failure::new(Kind::System, "SHA-256 gave no 32 bytes"))?;
+    let (name, sha256, bytes) = named_file::read(path)?;
     Ok(PrintFile { name, sha256, bytes })
 }
 
@@ -157,11 +137,8 @@ fn write(site_name: &str, signed: &Signed, folder: &Path) -> Result<[PathBuf; 2]
 
 /// Writes a certificate; its folder is made where it is missing.
 pub fn write_certificate(certificate: &Certificate, file: &Path) -> Result<(), String> {
-    if let Some(folder) = file.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-        fs::create_dir_all(folder).map_err(|why| unwritten(folder, &why))?;
-    }
     let text = serde_json::to_string_pretty(certificate).map_err(|why| unwritten(file, &why))?;
-    fs::write(file, text + "\n").map_err(|why| unwritten(file, &why))
+    whole_file::write(file, (text + "\n").as_bytes()).map_err(|why| unwritten(file, &why))
 }
 
 /// Writes the page of a sign-off whose certificate is in `file`; `withdrawn` says how it was taken back, where it was.
@@ -175,7 +152,7 @@ pub fn write_page(
 ) -> Result<(), String> {
     let name = file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let text = page::page(site_name, body, certificate, &name, withdrawn);
-    fs::write(page_file, text).map_err(|why| unwritten(page_file, &why))
+    whole_file::write(page_file, text.as_bytes()).map_err(|why| unwritten(page_file, &why))
 }
 
 fn unwritten(path: &Path, why: &dyn std::fmt::Display) -> String {

@@ -275,17 +275,10 @@ impl<'a> Walk<'a> {
                 self.note(Fault::NoEntry(seq), Some(seq));
                 Digest::of(b"")
             }
-            Some(found) if found.as_bytes().as_slice() == entry.leaf => {
-                self.replaced.told_by(entry);
+            Some(found) => self.replaced.pass(entry, found).unwrap_or_else(|| {
+                self.note(Fault::Leaf(seq), Some(seq));
                 found
-            }
-            Some(found) => match self.replaced.take(entry, found) {
-                Some(leaf) => leaf,
-                None => {
-                    self.note(Fault::Leaf(seq), Some(seq));
-                    found
-                }
-            },
+            }),
         };
         let subtrees = &mut self.subtrees;
         self.tree.push_telling(leaf, |level, index, root| {

@@ -17,9 +17,18 @@ pub(super) struct Replaced {
 }
 
 impl Replaced {
+    /// Takes the next entry, whose columns have the leaf `now`: the leaf that it has in the tree, or `None` if it was changed.
+    pub(super) fn pass(&mut self, entry: &RawRow, now: Digest) -> Option<Digest> {
+        if now.as_bytes().as_slice() != entry.leaf {
+            return self.take(entry, now);
+        }
+        self.told_by(entry);
+        Some(now)
+    }
+
     /// Takes an entry that does not match its leaf, where it may be a reading whose spectrum was taken out: the leaf that it
     /// has in the tree, if a later entry names it so.
-    pub(super) fn take(&mut self, entry: &RawRow, now: Digest) -> Option<Digest> {
+    fn take(&mut self, entry: &RawRow, now: Digest) -> Option<Digest> {
         let (seq, was) = (Seq::new(entry.seq)?, Digest::from_bytes(entry.leaf)?);
         match Body::parse(entry.kind, entry.body) {
             Ok(Body::ReadingTaken(taken)) if taken.spectrum_pruned.is_some() => {}
@@ -30,7 +39,7 @@ impl Replaced {
     }
 
     /// Takes an entry that matches its leaf, which may say of earlier ones that they were replaced.
-    pub(super) fn told_by(&mut self, entry: &RawRow) {
+    fn told_by(&mut self, entry: &RawRow) {
         if entry.kind != "spectra-pruned" {
             return;
         }

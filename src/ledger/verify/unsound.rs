@@ -19,12 +19,9 @@ impl Unsound {
     /// Takes the next entry.
     pub fn pass(&mut self, entry: &RawEntry) {
         let row = entry.as_row();
-        match row.true_leaf(&mut Vec::with_capacity(row.body.len() + 128)) {
-            Some(leaf) if leaf.as_bytes().as_slice() == row.leaf => self.replaced.told_by(&row),
-            Some(leaf) if self.replaced.take(&row, leaf).is_some() => {}
-            _ => {
-                self.altered.insert(row.seq);
-            }
+        let leaf = row.true_leaf(&mut Vec::with_capacity(row.body.len() + 128));
+        if leaf.and_then(|leaf| self.replaced.pass(&row, leaf)).is_none() {
+            self.altered.insert(row.seq);
         }
     }
 
