@@ -280,7 +280,7 @@ fn enter_row(
     match row {
         Admitted::Reading(reading, _) => {
             let ahead = reading.time.since(tx.now()) > AHEAD;
-            let taken = ReadingTaken { file, line: in_file, conflict_with, ahead, spectrum_pruned: None, reading };
+            let taken = ReadingTaken { file, line: in_file, conflict_with, ahead, ..ReadingTaken::from(reading) };
             let (seq, stirred) = append(tx, config, Body::ReadingTaken(taken))?;
             receipt.readings.push((seq, line));
             if let Some(other) = conflict_with {

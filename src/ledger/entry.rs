@@ -306,6 +306,13 @@ pub struct ReadingTaken {
     pub reading: Reading,
 }
 
+impl From<Reading> for ReadingTaken {
+    /// Of no file, at odds with no other, and not ahead of the clock.
+    fn from(reading: Reading) -> Self {
+        Self { file: None, line: None, conflict_with: None, ahead: false, spectrum_pruned: None, reading }
+    }
+}
+
 /// An event as received.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct EventTaken {

@@ -71,14 +71,7 @@ pub(super) fn take(ledger: &mut Ledger, now: Time, reading: Reading) -> Result<O
             Standing::Conflict(seq) => Some(seq),
             Standing::New => None,
         };
-        let body = Body::ReadingTaken(ReadingTaken {
-            file: None,
-            line: None,
-            conflict_with,
-            ahead: false,
-            spectrum_pruned: None,
-            reading: reading.clone(),
-        });
+        let body = Body::ReadingTaken(ReadingTaken { conflict_with, ..ReadingTaken::from(reading.clone()) });
         let seq = tx.append(&body)?;
         let excluded = conflict_with.map(|_| "conflict".to_owned());
         tx.put_reading(&ReadingRow { excluded, ..row(seq, &reading) })?;

@@ -180,14 +180,7 @@ fn refreshed(
     let took = ledger.write(now, |tx| {
         let mut earliest: Option<Stirred> = None;
         for reading in readings {
-            let body = Body::ReadingTaken(ReadingTaken {
-                file: None,
-                line: None,
-                conflict_with: None,
-                ahead: false,
-                spectrum_pruned: None,
-                reading,
-            });
+            let body = Body::ReadingTaken(ReadingTaken::from(reading));
             let stirred = append(tx, config, body)?.1;
             earliest = earliest.into_iter().chain(stirred).min_by_key(|stirred| stirred.from);
         }

@@ -97,14 +97,7 @@ fn device(n: i64) -> &'static str {
 
 fn body(n: i64) -> Outcome<Body> {
     let reading = reading(n)?;
-    Ok(Body::ReadingTaken(ReadingTaken {
-        file: None,
-        line: None,
-        conflict_with: None,
-        ahead: false,
-        spectrum_pruned: None,
-        reading,
-    }))
+    Ok(Body::ReadingTaken(ReadingTaken::from(reading)))
 }
 
 fn reading(n: i64) -> Outcome<Reading> {

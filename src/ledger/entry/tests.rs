@@ -41,14 +41,7 @@ fn a_reading_is_readable_in_the_ledger() {
         r#"{"device":"bay-lamp","time":"2026-03-04T09:30:00Z","colour":{"x":0.3127,"y":0.329},"level":{"illuminance_lx":501.5},"instrument":"spectro-1"}"#,
     )
     .unwrap();
-    let body = Body::ReadingTaken(ReadingTaken {
-        file: Seq::new(2),
-        line: Some(3),
-        conflict_with: None,
-        ahead: false,
-        spectrum_pruned: None,
-        reading,
-    });
+    let body = Body::ReadingTaken(ReadingTaken { file: Seq::new(2), line: Some(3), ..ReadingTaken::from(reading) });
     let mut json = Vec::new();
     body.write_json(&mut json).unwrap();
     let json = String::from_utf8(json).unwrap();

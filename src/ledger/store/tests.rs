@@ -305,14 +305,7 @@ fn the_newest_of_what_few_have_is_the_newest_that_counts() {
         let spectrum = Spectrum::new(Default::default(), &nm, vec![given; 17], None).unwrap();
         reading.colour = ColourSet::Spectrum { spectrum: Box::new(spectrum) };
         let put = |tx: &mut Tx| {
-            let taken = ReadingTaken {
-                file: None,
-                line: None,
-                conflict_with: None,
-                ahead: false,
-                spectrum_pruned: None,
-                reading: reading.clone(),
-            };
+            let taken = ReadingTaken::from(reading.clone());
             let seq = tx.append(&Body::ReadingTaken(taken))?;
             tx.put_reading(&row_of(row(seq, &reading)))?;
             Ok::<_, LedgerError>(seq)

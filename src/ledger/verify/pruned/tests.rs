@@ -18,7 +18,7 @@ fn spectral(number: i64) -> ReadingTaken {
     let spectrum = Spectrum::new(SpectralUnit::Irradiance, &nm, values, None).unwrap();
     let mut reading = reading("bay-lamp", noon(), 0.31);
     (reading.colour, reading.level) = (ColourSet::Spectrum { spectrum: Box::new(spectrum) }, None);
-    ReadingTaken { file: None, line: None, conflict_with: None, ahead: false, spectrum_pruned: None, reading }
+    ReadingTaken::from(reading)
 }
 
 fn seq(number: i64) -> Seq {
